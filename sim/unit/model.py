@@ -100,7 +100,12 @@ class Wippen:
 
 @dataclass(frozen=True, slots=True)
 class Jack:
-    """Coordinates from the jack centre, in the design pose."""
+    """Coordinates from the jack centre, in the design pose.
+
+    ``top_front``, ``top_rear`` and ``rear_face_down_to`` run through the centres
+    of the rounded edges: the wood (or leather) begins ``top_edge_radius`` outside
+    the line through them.
+    """
 
     top_front: Vec
     top_rear: Vec

@@ -1,0 +1,318 @@
+"""Write `kernel.py`: the mechanism of `mechanism.py` as straight-line compiled code.
+
+Run ``python -m sim.physics.generate`` after changing an entry; a test holds the
+committed kernel to this text.  A loop over contact records would cost about four
+times as much per step.
+
+Scheme (one step): positions live at mid-steps, velocities at whole steps;
+smooth forces are taken at the mid-step position, with velocities extrapolated
+to it (order 2, explicit); the crown-string force is solved implicitly with the
+string's own motion; then dry friction is solved as a set-valued law by projected
+Gauss-Seidel on the new velocity, started from the last step's impulses
+(Moreau 1988; Jean, Comput. Methods Appl. Mech. Eng. 177 (1999) 235).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sim.physics import mechanism as m
+from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, ROWS, STATIONS, Contact, Point
+
+KERNEL = Path(__file__).with_name("kernel.py")
+
+ANGLES = ("kf", "kr", "w", "j", "l", "h")
+CHAIN = ("w", "j", "l")
+TABS = "    "
+
+RUN_FIELDS = {
+    "dt": "step, s",
+    "steps": "number of steps",
+    "every": "steps between trace rows",
+    "mode": "finger: 0 none, 1 key motion given, 2 force on the key, 3 driven mass, 4 finger motion given",
+    "inv_f": "1 / finger mass, 1/kg",
+    "muscle_damping": "N s/m",
+    "viscous": "artificial damping of all speeds, 1/s (settling only)",
+    "rub": "factor on all dry friction",
+    "sweeps": "largest number of friction sweeps",
+    "t0": "time at the start, s",
+}
+STATE_EXTRA = ("ys", "vs")
+STATUS = {"fine": 0, "not finite": 1, "too deep": 2, "out of range": 3}
+
+
+class Code:
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+        self.depth = 0
+
+    def __call__(self, *lines: str) -> None:
+        self.lines += [TABS * self.depth + x if x else "" for x in lines]
+
+    def indent(self) -> None:
+        self.depth += 1
+
+    def dedent(self) -> None:
+        self.depth -= 1
+
+
+def terms(pairs: list[tuple[str, str]]) -> str:
+    return " + ".join(f"{a} * {b}" for a, b in pairs) or "0.0"
+
+
+def position(code: Code, p: Point, name: str) -> None:
+    """World coordinates of a point as name_x, name_y."""
+    x, y = p.x, p.y
+    if p.body == "":
+        code(f"{name}_x = {x}", f"{name}_y = {y}")
+        return
+    if p.body == "h":
+        code(f"hx_ = {x} - slope_{p.station} * {y} * e", f"hy_ = {y} + phi_{p.station} * e")
+        x, y = "hx_", "hy_"
+    origin = {"kf": None, "kr": None, "w": "w", "j": "J", "l": "L", "h": "h"}[p.body]
+    ox, oy = {"w": ("wx", "wy"), "J": ("Jx", "Jy"), "L": ("Lx", "Ly"), "h": ("hx", "hy")}.get(origin or "", ("", ""))
+    px = f"c_{p.body} * {x} - s_{p.body} * {y}"
+    py = f"s_{p.body} * {x} + c_{p.body} * {y}"
+    code(f"{name}_x = {ox + ' + ' if ox else ''}{px}", f"{name}_y = {oy + ' + ' if oy else ''}{py}")
+
+
+def motion(p: Point, at: str, centre: str, ux: str, uy: str) -> dict[str, str]:
+    """Speed along (ux, uy) of the body's material point at ``at`` per unit rate of each coordinate."""
+
+    def turn(ox: str, oy: str) -> str:
+        dx = f"({at}_x - {ox})" if ox else f"{at}_x"
+        dy = f"({at}_y - {oy})" if oy else f"{at}_y"
+        out = []
+        if uy != "0":
+            out.append(f"{uy} * {dx}")
+        if ux != "0":
+            out.append(f"-{ux} * {dy}")
+        return " ".join(o if i == 0 or o.startswith("-") else "+ " + o for i, o in enumerate(out))
+
+    def arm(ox: str, oy: str) -> str:
+        return f"({turn(ox, oy)})"
+
+    if p.body == "":
+        return {}
+    if p.body in ("kf", "kr"):
+        return {p.body: arm("", "")}
+    if p.body == "w":
+        return {"w": arm("wx", "wy")}
+    if p.body in ("j", "l"):
+        pivot = "J" if p.body == "j" else "L"
+        carry = []
+        if uy != "0":
+            carry.append(f"{uy} * ({pivot}x - wx)")
+        if ux != "0":
+            carry.append(f"- {ux} * ({pivot}y - wy)")
+        return {"w": f"({' '.join(carry)})", p.body: arm(f"{pivot}x", f"{pivot}y")}
+    # hammer: rigid turn, and the bending with the turn of the section around the circle's centre
+    s, y = p.station, p.y
+    bend_x = f"(-c_h * slope_{s} * {y} - s_h * phi_{s} - slope_{s} * ({at}_y - {centre}_y))"
+    bend_y = f"(-s_h * slope_{s} * {y} + c_h * phi_{s} + slope_{s} * ({at}_x - {centre}_x))"
+    bend = []
+    if ux != "0":
+        bend.append(f"{ux} * {bend_x}")
+    if uy != "0":
+        bend.append(f"{uy} * {bend_y}")
+    return {"h": arm("hx", "hy"), "e": f"({' + '.join(bend)})"}
+
+
+def combine(a: dict[str, str], b: dict[str, str]) -> dict[str, str]:
+    """Rates of a minus rates of b."""
+    out = dict(a)
+    for k, v in b.items():
+        out[k] = f"{out[k]} - {v}" if k in out else f"-{v}"
+    return out
+
+
+def gap(code: Code, c: Contact) -> None:
+    """Lines that work out g_<name> and what its gradient needs."""
+    s, n = c.shape, c.name
+    if isinstance(s, m.OnPlane):
+        position(code, s.point, f"P_{n}")
+        code(f"g_{n} = P_{n}_y - {s.plane} - {s.radius}" if s.side > 0 else f"g_{n} = {s.plane} - P_{n}_y - {s.radius}")
+    elif isinstance(s, m.CircleOnLine):
+        position(code, s.centre, f"P_{n}")
+        position(code, s.start, f"S_{n}")
+        b = s.start.body
+        tx, ty = s.direction
+        code(f"x_ = c_{b} * {tx} - s_{b} * {ty}", f"y_ = s_{b} * {tx} + c_{b} * {ty}")
+        code(f"dx_ = P_{n}_x - S_{n}_x", f"dy_ = P_{n}_y - S_{n}_y")
+        code(f"n_{n}_x = -y_", f"n_{n}_y = x_", f"g_{n} = dy_ * x_ - dx_ * y_ - {s.radius}")
+        if s.length:
+            code("s_ = dx_ * x_ + dy_ * y_", f"if s_ < 0.0 or s_ > {s.length}:")
+            code.indent()
+            code(f"s_ = 0.0 if s_ < 0.0 else {s.length}")
+            code("dx_ -= s_ * x_", "dy_ -= s_ * y_", "r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)")
+            code(f"n_{n}_x = dx_ / r_", f"n_{n}_y = dy_ / r_", f"g_{n} = r_ - {s.radius}")
+            code.dedent()
+    elif isinstance(s, m.CircleOnCorner):
+        position(code, s.centre, f"P_{n}")
+        for tag, p in (("A", s.a), ("B", s.b), ("C", s.c)):
+            position(code, p, f"{tag}_{n}")
+        code("best_ = 1.0e9")
+        for a, b in (("A", "B"), ("B", "C")):
+            code(f"x_ = {b}_{n}_x - {a}_{n}_x", f"y_ = {b}_{n}_y - {a}_{n}_y")
+            code(f"dx_ = P_{n}_x - {a}_{n}_x", f"dy_ = P_{n}_y - {a}_{n}_y")
+            code("s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)", "s_ = min(1.0, max(0.0, s_))")
+            code("dx_ -= s_ * x_", "dy_ -= s_ * y_", "r_ = dx_ * dx_ + dy_ * dy_", "if r_ < best_:")
+            code.indent()
+            code("best_ = r_", f"n_{n}_x = dx_", f"n_{n}_y = dy_")
+            code.dedent()
+        code("r_ = math.sqrt(best_)", f"n_{n}_x /= r_", f"n_{n}_y /= r_", f"g_{n} = r_ - {s.radius}")
+    elif isinstance(s, m.TurnStop):
+        sense = "" if s.sense > 0 else "-"
+        code(f"g_{n} = {s.arm} * ({sense}({s.body} - {s.against} - {s.limit}))")
+    elif isinstance(s, m.Crown):
+        position(code, s.point, f"P_{n}")
+        code(f"g_{n} = string_y + ys - P_{n}_y")
+    elif isinstance(s, m.Tip):
+        position(code, s.point, f"P_{n}")
+        code(f"g_{n} = f - (P_{n}_y - {s.point.y})")
+    elif s.point is None:
+        code(f"g_{n} = d")
+    else:
+        position(code, s.point, f"P_{n}")
+        code(f"g_{n} = {s.gap} + d - (P_{n}_y - {s.point.y})")
+
+
+def gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, str]]:
+    """Emit the contact point; return the gap's gradient and the sliding speed's, as expressions by coordinate."""
+    s, n = c.shape, c.name
+    if isinstance(s, m.OnPlane):
+        sign = "" if s.side > 0 else "-"
+        code(f"C_{n}_x = P_{n}_x", f"C_{n}_y = P_{n}_y {'-' if s.side > 0 else '+'} {s.radius}")
+        up = motion(s.point, f"C_{n}", f"P_{n}", "0", f"{sign}1.0")
+        along = motion(s.point, f"C_{n}", f"P_{n}", f"{sign}1.0", "0") if c.rubs else {}
+        return up, along
+    if isinstance(s, m.CircleOnLine | m.CircleOnCorner):
+        face = s.start if isinstance(s, m.CircleOnLine) else s.a
+        code(f"C_{n}_x = P_{n}_x - {s.radius} * n_{n}_x", f"C_{n}_y = P_{n}_y - {s.radius} * n_{n}_y")
+        nx, ny = f"n_{n}_x", f"n_{n}_y"
+        out = []
+        for ux, uy in ((nx, ny), (ny, f"(-{nx})")):
+            on_circle = motion(s.centre, f"C_{n}", f"P_{n}", ux, uy)
+            on_face = motion(face, f"C_{n}", f"P_{n}", ux, uy)
+            out.append(combine(on_circle, on_face))
+        return out[0], out[1]
+    if isinstance(s, m.TurnStop):
+        sign = "" if s.sense > 0 else "-"
+        return {s.body: f"{sign}{s.arm}", s.against: f"{'-' if s.sense > 0 else ''}{s.arm}"}, {}
+    if isinstance(s, m.Crown):
+        return motion(s.point, f"P_{n}", f"P_{n}", "0", "-1.0"), {}
+    if isinstance(s, m.Tip):
+        return {"f": "1.0", "kf": f"-P_{n}_x"}, {}
+    if s.point is None:
+        return {"d": "1.0"}, {}
+    return {"d": "1.0", "kr": f"-P_{n}_x"}, {}
+
+
+def power(n: str) -> str:
+    return f"d_ * d_ if p_{n} == 2.0 else d_ ** p_{n}"
+
+
+def pose(code: Code) -> None:
+    """Sines, cosines and moving centres from the angles."""
+    for a in ANGLES:
+        code(f"s_{a}, c_{a} = sine_cosine({a})")
+    for pivot, x, y in (("J", "jx", "jy"), ("L", "lx", "ly")):
+        code(f"{pivot}x = wx + c_w * {x} - s_w * {y}", f"{pivot}y = wy + s_w * {x} + c_w * {y}")
+
+
+def weights_and_springs(code: Code) -> None:
+    code("# weights, springs and the gyroscopic terms of jack and lever on the wippen")
+    code("turn_ = kr - kf", "spin_ = u_kr - u_kf", "m_ = key_spring * turn_ + key_damping * spin_")
+    code("Q_kf = key_moment * g * c_kf + m_", "Q_kr = -m_")
+    code("jmx_ = c_j * jack_mx - s_j * jack_my", "jmy_ = s_j * jack_mx + c_j * jack_my")
+    code("lmx_ = c_l * lever_mx - s_l * lever_my", "lmy_ = s_l * lever_mx + c_l * lever_my")
+    code("arm_jx = Jx - wx", "arm_jy = Jy - wy", "arm_lx = Lx - wx", "arm_ly = Ly - wy")
+    code("D = arm_jx * jmx_ + arm_jy * jmy_", "E = arm_lx * lmx_ + arm_ly * lmy_")
+    code("D1 = arm_jy * jmx_ - arm_jx * jmy_", "E1 = arm_ly * lmx_ - arm_lx * lmy_")
+    code("t_j = -(jack_spring + jack_rate * (j - w))", "t_l = -(lever_spring + lever_rate * (l - w))")
+    code(
+        "Q_w = -g * (c_w * wippen_mx - s_w * wippen_my) - t_j - t_l - D1 * u_j * u_j - E1 * u_l * u_l",
+        "Q_j = -g * jmx_ + t_j + D1 * u_w * u_w",
+        "Q_l = -g * lmx_ + t_l + E1 * u_w * u_w",
+        "Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - e * (s_h * bend_mx + c_h * bend_my))",
+        "Q_e = -g * (c_h * bend_mx - s_h * bend_my) - bend_spring * e - bend_damping * u_e",
+        "Q_d = -damper_weight",
+        "Q_f = 0.0",
+    )
+
+
+# D1 is d(arm . mc)/d(theta of the part): arm . perp(mc) = arm_x * (-mcy) + arm_y * mcx.
+
+
+def chain_solve(code: Code, b: dict[str, str], out: str) -> None:
+    """M^-1 b for wippen, jack and lever (jack and lever meet only at the wippen)."""
+    bw, bj, bl = (b.get(x, "") for x in CHAIN)
+    rest = (f" - gj * {bj}" if bj else "") + (f" - gl * {bl}" if bl else "")
+    code(f"{out}_w = ({bw or '0.0'}{rest}) * inv_s")
+    code(f"{out}_j = {f'{bj} * inv_j ' if bj else ''}- gj * {out}_w")
+    code(f"{out}_l = {f'{bl} * inv_l ' if bl else ''}- gl * {out}_w")
+
+
+def mass_solve(code: Code, b: dict[str, str], out: str) -> list[str]:
+    """Emit out_<dof> = (M^-1 b)_<dof>; returns the coordinates that are not zero."""
+    touched: list[str] = []
+    for x, inv in (("kf", "i_kf"), ("kr", "inv_rear"), ("d", "inv_d"), ("f", "i_f")):
+        if x in b:
+            code(f"{out}_{x} = {b[x]} * {inv}")
+            touched.append(x)
+    if any(x in b for x in CHAIN):
+        chain_solve(code, b, out)
+        touched += CHAIN
+    if "h" in b or "e" in b:
+        bh, be = b.get("h", "0.0"), b.get("e", "0.0")
+        code(f"{out}_h = {bh} * inv_hh + {be} * inv_he", f"{out}_e = {bh} * inv_he + {be} * inv_ee")
+        touched += ["h", "e"]
+    return touched
+
+
+def names_used(body: str) -> list[str]:
+    import re
+
+    found = set(re.findall(r"[A-Za-z_][A-Za-z_0-9]*", body))
+    return [p for p in sorted(param_names()) if p in found]
+
+
+def param_names() -> list[str]:
+    """Names of all parameters, without needing a unit: read off the entries and the fixed lists."""
+    fixed = (
+        "zero g touch_x touch_y cloth_x cloth_y cloth_plane punching_x punching_plane capstan_x capstan_y capstan_r "
+        "check_x check_y check_tx check_ty check_length key_moment key_spring key_damping inv_front inv_rear "
+        "wx wy heel_x heel_y heel_tx heel_ty jx jy lx ly wippen_mx wippen_my inertia_w jack_mx jack_my inv_j "
+        "top_ax top_ay top_bx top_by top_cx top_cy toe_x toe_y toe_r jack_stop_turn jack_window_turn "
+        "lever_mx lever_my inv_l surface_x surface_y surface_tx surface_ty surface_length lever_stop_turn stop_arm "
+        "hx hy knuckle_x knuckle_y knuckle_r knuckle_on_jack_r cushion_x cushion_y tail_x tail_y tail_r "
+        "strike_x strike_y hammer_mx hammer_my bend_mx bend_my bend_spring bend_damping inv_hh inv_he inv_ee "
+        "hammer_i hammer_ie hammer_m screw_x screw_y screw_r button_plane cushion_plane string_y "
+        "lever_spring lever_rate jack_spring jack_rate half_admittance near_delay far_delay far_reflection "
+        "damper_x damper_y damper_gap damper_weight inv_d tau_damper"
+    ).split()
+    stations = [f"{a}_{s}" for s in STATIONS for a in ("phi", "slope")]
+    centres = [f"tau_{name}" for name, _, _ in JOINTS if name != "damper"]
+    laws = [f"{a}_{c.name}" for c in CONTACTS for a in ("K", "p", "c", "limit")]
+    rubs = [f"mu_{c.name}" for c in CONTACTS if c.rubs]
+    return fixed + stations + centres + laws + rubs
+
+
+TRACE_COLUMNS = (
+    ("t",)
+    + DOFS
+    + tuple(f"v_{x}" for x in DOFS)
+    + ("string", "finger_force")
+    + tuple(f"N_{c.name}" for c in CONTACTS)
+    + tuple(f"T_{r}" for r in ROWS)
+)
+LOG_COLUMNS = ("t", "contact", "make", "crown_height", "crown_speed", "key_travel", "gap_rate")
+STATE = tuple(DOFS) + tuple(f"v_{x}" for x in DOFS) + tuple(f"o_{x}" for x in DOFS) + STATE_EXTRA + tuple(
+    f"L_{r}" for r in ROWS
+)
+RESULTS = (
+    ("status", "where", "time", "logged", "traced", "finger_work", "string_work", "head")
+    + tuple(f"loss_{c.name}" for c in CONTACTS)
+    + tuple(f"rub_{r}" for r in ROWS)
+    + ("loss_key_bending", "loss_shank_bending")
+)

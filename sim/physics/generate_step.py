@@ -1,0 +1,373 @@
+"""The text of the compiled functions (second half of `generate.py`)."""
+
+from __future__ import annotations
+
+from sim.physics import generate as g
+from sim.physics import mechanism as m
+from sim.physics.generate import CHAIN, DOFS, LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, terms
+from sim.physics.mechanism import CONTACTS, JOINTS, ROWS, Contact
+
+HEAD = '''"""Compiled stepper, energies and gaps of the action unit.
+
+Written by `sim/physics/generate_step.py` from the entries of `mechanism.py`: do
+not edit; run ``python -m sim.physics.generate_step``.
+
+Symbols: q of each coordinate by its short name (kf, kr key halves; w wippen; j
+jack; l lever; h hammer; e shank bending; d damper; f finger); v_ new speed, o_
+speed before the step, u_ speed extrapolated to the mid-step; g_ gap, N_ normal
+force, a_ gradient of the gap, b_ gradient of the sliding, B_ its mass-weighted
+twin, L_ friction impulse; s_, c_ sine and cosine.
+"""
+
+# ruff: noqa
+# fmt: off
+import math
+
+import numba
+
+FAST = {"contract", "arcp", "nsz", "reassoc"}
+
+
+@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+def sine_cosine(x):
+    """Sine and cosine for |x| < 1.2 (series to x**15: error below 1e-12)."""
+    z = x * x
+    s = x * (1.0 + z * (-1/6 + z * (1/120 + z * (-1/5040 + z * (1/362880 + z * (-1/39916800 + z * (1/6227020800 - z / 1307674368000)))))))
+    c = 1.0 + z * (-1/2 + z * (1/24 + z * (-1/720 + z * (1/40320 + z * (-1/3628800 + z * (1/479001600 - z / 87178291200))))))
+    return s, c
+
+
+@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+def look_up(table, t, k):
+    """Value and index of the piecewise cubic (columns: time, value, slope) at t; flat beyond its ends."""
+    n = table.shape[0]
+    while k + 2 < n and table[k + 1, 0] <= t:
+        k += 1
+    if t <= table[0, 0]:
+        return table[0, 1], k
+    if t >= table[n - 1, 0]:
+        return table[n - 1, 1], k
+    w = table[k + 1, 0] - table[k, 0]
+    x = (t - table[k, 0]) / w
+    y = 1.0 - x
+    return (y * y * (1.0 + 2.0 * x) * table[k, 1] + x * x * (3.0 - 2.0 * x) * table[k + 1, 1]
+            + w * x * y * (y * table[k, 2] - x * table[k + 1, 2])), k
+
+
+'''
+
+
+def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
+    """Gap, force and friction row of one contact; returns the coordinates of its normal and its sliding."""
+    n = c.name
+    code("", f"# {n}")
+    g.gap(code, c)
+    if isinstance(c.shape, m.Crown):
+        return string_block(code, c, index), []
+    probe = Code()
+    normal, along = g.gradients(probe, c)
+    code(f"N_{n} = 0.0", f"f0_{n} = 0.0")
+    if c.rubs:
+        code(f"bound_{n} = 0.0")
+    code(f"if g_{n} < 0.0:")
+    code.indent()
+    code(*probe.lines)
+    code(*(f"a_{n}_{x} = {expr}" for x, expr in normal.items()))
+    code(f"d_ = -g_{n}", f"if d_ > limit_{n}:")
+    code(f"    status = {STATUS['too deep']}", f"    where = {index}")
+    code(f"rate_ = -({terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])})")
+    code(f"f0_{n} = K_{n} * ({g.power(n)})", f"N_{n} = max(0.0, f0_{n} * (1.0 + c_{n} * rate_))")
+    code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
+    if c.rubs:
+        code(*(f"b_{n}_{x} = {expr}" for x, expr in along.items()))
+        code(f"bound_{n} = mu_{n} * N_{n} * rub_dt")
+    code.dedent()
+    log_change(code, n, index)
+    return list(normal), list(along)
+
+
+def log_change(code: Code, n: str, index: int) -> None:
+    code(f"if n > 0 and (g_{n} < 0.0) != (was_{n} < 0.0):")
+    code.indent()
+    code("if logged < log.shape[0]:")
+    code.indent()
+    code(f"part_ = g_{n} / (g_{n} - was_{n})")
+    values = (
+        "t - dt * part_",
+        f"{index}.0",
+        f"1.0 if g_{n} < 0.0 else 0.0",
+        "crown_y - dt * part_ * crown_v",
+        "crown_v",
+        "travel - dt * part_ * travel_v",
+        f"(g_{n} - was_{n}) / dt",
+    )
+    code(*(f"log[logged, {i}] = {v}" for i, v in enumerate(values)))
+    assert len(values) == len(LOG_COLUMNS)
+    code.dedent()
+    code("logged += 1")
+    code.dedent()
+    code(f"was_{n} = g_{n}")
+
+
+def string_block(code: Code, c: Contact, index: int) -> list[str]:
+    n = c.name
+    normal, _ = g.gradients(Code(), c)
+    code("# waves coming back from the ends (inverted), then the force that fits felt and string at once")
+    code("from_near = -((1.0 - near_part) * waves[0, (head - near_whole) % ring] + near_part * waves[0, (head - near_whole - 1) % ring])")
+    code("from_far = 0.0", "if far_reflection > 0.0:")
+    code("    from_far = -far_reflection * ((1.0 - far_part) * waves[1, (head - far_whole) % ring] + far_part * waves[1, (head - far_whole - 1) % ring])")
+    code("wave = from_near + from_far", "still_ = ys + 0.5 * dt * (vs + wave)", f"N_{n} = 0.0", f"f0_{n} = 0.0")
+    code(f"open_ = P_{n}_y - string_y - still_", "if open_ > 0.0:")
+    code.indent()
+    code(*(f"a_{n}_{x} = {expr}" for x, expr in normal.items()))
+    code(f"up_ = -({terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])}) - wave")
+    code("force_ = force_before", "soft_ = 0.5 * dt * half_admittance", "for _ in range(20):")
+    code.indent()
+    code("d_ = max(0.0, open_ - soft_ * force_)", f"e1_ = K_{n} * d_ ** (p_{n} - 1.0)")
+    code(f"damp_ = 1.0 + c_{n} * (up_ - half_admittance * force_)")
+    code("miss_ = force_ - e1_ * d_ * damp_")
+    code(f"step_ = miss_ / (1.0 + e1_ * (p_{n} * soft_ * max(0.0, damp_) + d_ * c_{n} * half_admittance))")
+    code("force_ = max(0.0, force_ - step_)", "if abs(step_) < 1e-9 * (1.0 + force_):", "    break")
+    code.dedent()
+    code(f"d_ = max(0.0, open_ - soft_ * force_)", f"f0_{n} = K_{n} * d_ ** p_{n}", f"N_{n} = force_")
+    code(f"if d_ > limit_{n}:", f"    status = {STATUS['too deep']}", f"    where = {index}")
+    code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
+    code.dedent()
+    code(f"force_before = N_{n}", f"vs_new = half_admittance * N_{n} + wave", "ys += 0.5 * dt * (vs + vs_new)", "vs = vs_new")
+    code(f"waves[0, head % ring] = half_admittance * N_{n} + from_far")
+    code(f"waves[1, head % ring] = half_admittance * N_{n} + from_near", "head += 1")
+    code(f"string_work += dt * N_{n} * vs", f"g_{n} = -max(0.0, open_ - soft_ * N_{n}) if open_ > 0.0 else -open_")
+    code(f"g_{n} = 1e-12 if open_ > 0.0 and N_{n} == 0.0 else g_{n}")
+    log_change(code, n, index)
+    return list(normal)
+
+
+def free_speed(code: Code) -> None:
+    code("", "# speed without friction")
+    code("gj = D * inv_j", "gl = E * inv_l", "inv_s = 1.0 / (inertia_w - D * gj - E * gl)")
+    code("slow_ = 1.0 - dt * viscous")
+    g.mass_solve(code, {x: f"Q_{x}" for x in DOFS}, "acc")
+    code(*(f"v_{x} = slow_ * o_{x} + dt * acc_{x}" for x in DOFS))
+    code("if mode == 1:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_kf = (aim_ - kf) / dt")
+    code("elif mode == 4:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_f = (aim_ - f) / dt")
+
+
+def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
+    code("", "# dry friction: rows, then projected Gauss-Seidel from the last impulses")
+    rows: list[tuple[str, dict[str, str], list[str]]] = []
+    for name, body, against in JOINTS:
+        b = {body: "1.0"} | ({against: "-1.0"} if against else {})
+        touched = g.mass_solve(code, b, f"B_{name}")
+        code(f"iW_{name} = 1.0 / ({' + '.join(f'B_{name}_{x} * {v}' for x, v in b.items())} + 1e-300)")
+        code(f"bound_{name} = tau_{name} * rub_dt")
+        rows.append((name, b, touched))
+    for name, along in slides.items():
+        b = {x: f"b_{name}_{x}" for x in along}
+        code(f"if bound_{name} > 0.0:")
+        code.indent()
+        touched = g.mass_solve(code, b, f"B_{name}")
+        code(f"iW_{name} = 1.0 / ({' + '.join(f'B_{name}_{x} * {v}' for x, v in b.items())})")
+        code.dedent()
+        rows.append((name, b, touched))
+    for name, _, touched in rows:
+        code(f"L_{name} = min(bound_{name}, max(-bound_{name}, L_{name}))", f"if L_{name} != 0.0:")
+        code(*(f"    v_{x} += B_{name}_{x} * L_{name}" for x in touched))
+    code("for _ in range(sweeps):")
+    code.indent()
+    code("change_ = 0.0")
+    for name, b, touched in rows:
+        code(f"if bound_{name} > 0.0:")
+        code.indent()
+        code(f"sum_ = {terms([(v, f'v_{x}') for x, v in b.items()])}")
+        code(f"new_ = min(bound_{name}, max(-bound_{name}, L_{name} - sum_ * iW_{name}))", f"d_ = new_ - L_{name}")
+        code("if d_ != 0.0:")
+        code.indent()
+        code(f"L_{name} = new_")
+        code(*(f"v_{x} += B_{name}_{x} * d_" for x in touched))
+        code(f"change_ = max(change_, abs(d_) / (bound_{name}))")
+        code.dedent()
+        code.dedent()
+    code("if change_ < 1e-6:", "    break")
+    code.dedent()
+
+
+def ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str]]) -> None:
+    code("", "# ledger, with the mean speed over the step")
+    code(*(f"m_{x} = 0.5 * (o_{x} + v_{x})" for x in DOFS))
+    for n, normal in normals.items():
+        if n == "string":
+            code("if open_ > 0.0:")
+            rate = f"-({terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])}) - vs"
+        else:
+            code(f"if g_{n} < 0.0:")
+            rate = f"-({terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])})"
+        code(f"    loss_{n} += dt * (N_{n} - f0_{n}) * ({rate})")
+    for name, body, against in JOINTS:
+        code(f"rub_{name} -= L_{name} * (m_{body}{f' - m_{against}' if against else ''})")
+    for name, along in slides.items():
+        code(f"if L_{name} != 0.0:")
+        code(f"    rub_{name} -= L_{name} * ({terms([(f'b_{name}_{x}', f'm_{x}') for x in along])})")
+    code("spin_ = m_kr - m_kf", "loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_")
+    code("loss_shank_bending += dt * bend_damping * u_e * m_e")
+    code("if mode == 1:")
+    code("    impulse_ = (v_kf - o_kf) / inv_front - dt * Q_kf - L_key", "    finger_work += impulse_ * m_kf")
+    code("    push = -impulse_ / (dt * P_finger_x)")
+    code("elif mode == 2:", "    finger_work += dt * push * (-P_finger_x) * m_kf")
+    code("elif mode >= 3:", "    push = N_finger", "    if N_finger > 0.0:")
+    code("        finger_work += dt * N_finger * a_finger_kf * m_kf")
+
+
+def stroke(code: Code) -> None:
+    code("@numba.njit(nogil=True, cache=True, error_model=\"numpy\", fastmath=FAST)")
+    code("def stroke(p, run, finger, state, waves, trace, log, out):")
+    code.indent()
+    code('"""Advance ``state`` in place by ``run.steps`` steps; fill trace, log and out (see physics/run.py)."""')
+    body = Code()
+    body.depth = code.depth
+    step_body(body)
+    params = g.names_used("\n".join(body.lines) + " near_delay far_delay inv_front")
+    code(*(f"{p} = p.{p}" for p in params))
+    code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping")))
+    code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
+    code("rub_dt = run.rub * dt", "i_kf = 0.0 if mode == 1 else inv_front", "i_f = run.inv_f if mode == 3 else 0.0")
+    code("ring = waves.shape[1]", "near_whole = int(near_delay / dt)", "near_part = near_delay / dt - near_whole")
+    code("far_whole = int(far_delay / dt)", "far_part = far_delay / dt - far_whole", "head = int(out.head)")
+    code(*(f"{x} = state.{x}" for x in STATE))
+    for n in RESULTS:
+        if n.startswith(("loss_", "rub_")):
+            code(f"{n} = out.{n}")
+    code("finger_work = out.finger_work", "string_work = out.string_work")
+    code("status = 0", "where = -1", "logged = int(out.logged)", "traced = 0", "seg = 0", "push = 0.0", "force_before = 0.0")
+    code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"g_{c.name} = 1.0" for c in CONTACTS))
+    code("t = run.t0 + 0.5 * dt")
+    code("# positions: from the whole step to the first mid-step")
+    code(*(f"{x} += 0.5 * dt * v_{x}" for x in DOFS))
+    code("for n in range(steps):")
+    code.lines += body.lines
+    code("", "# back to the whole step", *(f"{x} -= 0.5 * dt * v_{x}" for x in DOFS))
+    code(*(f"state.{x} = {x}" for x in STATE))
+    for n in RESULTS:
+        if n in ("time",):
+            code("out.time = t - 0.5 * dt")
+        else:
+            code(f"out.{n} = {n}")
+    code.dedent()
+
+
+def step_body(code: Code) -> None:
+    code.indent()
+    code(*(f"u_{x} = 1.5 * v_{x} - 0.5 * o_{x}" for x in DOFS), *(f"o_{x} = v_{x}" for x in DOFS))
+    g.pose(code)
+    g.weights_and_springs(code)
+    touch = next(c for c in CONTACTS if c.name == "finger").shape
+    crown = next(c for c in CONTACTS if c.name == "string").shape
+    assert isinstance(touch, m.Tip) and isinstance(crown, m.Crown)
+    code("", "# what the log needs")
+    g.position(code, touch.point, "P_finger")
+    g.position(code, crown.point, "P_string")
+    code("crown_y = P_string_y", "travel = touch_y - P_finger_y", "travel_v = -P_finger_x * u_kf")
+    code("hx_ = -slope_head * strike_y", "crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e")
+    code("if mode == 2:", "    push, seg = look_up(finger, t, seg)", "    Q_kf -= push * P_finger_x")
+    code("elif mode == 3:", "    pull_, seg = look_up(finger, t, seg)", "    Q_f -= pull_ + muscle_damping * u_f")
+    normals: dict[str, list[str]] = {}
+    slides: dict[str, list[str]] = {}
+    for i, c in enumerate(CONTACTS):
+        normals[c.name], along = contact_block(code, c, i)
+        if c.rubs:
+            slides[c.name] = along
+    free_speed(code)
+    friction_rows(code, slides)
+    ledger(code, normals, slides)
+    code("", "if n % every == 0 and traced < trace.shape[0]:")
+    code.indent()
+    values = {"string": "ys", "finger_force": "push"} | {f"v_{x}": f"m_{x}" for x in DOFS}
+    values |= {f"T_{r}": f"L_{r} / dt" for r in ROWS}
+    code(*(f"trace[traced, {i}] = {values.get(c, c)}" for i, c in enumerate(TRACE_COLUMNS)))
+    code("traced += 1")
+    code.dedent()
+    code("check_ = " + " + ".join(f"v_{x}" for x in DOFS), "if not check_ * 0.0 == 0.0:")
+    code(f"    status = {STATUS['not finite']}")
+    for i, x in enumerate(g.ANGLES):
+        code(f"if abs({x}) > 1.0 and status == 0:", f"    status = {STATUS['out of range']}", f"    where = {i}")
+    code("if status != 0:", "    break")
+    code(*(f"{x} += dt * v_{x}" for x in DOFS), "t += dt")
+    code.dedent()
+
+
+def energy(code: Code) -> None:
+    code('@numba.njit(nogil=True, cache=True, error_model="numpy")', "def energy(p, state, squeeze):")
+    code.indent()
+    code('"""Kinetic energy, potential of weights and springs; ``squeeze`` gets what each contact stores (J)."""')
+    body = Code()
+    body.depth = code.depth
+    g.pose(body)
+    body("jmx_ = c_j * jack_mx - s_j * jack_my", "jmy_ = s_j * jack_mx + c_j * jack_my")
+    body("lmx_ = c_l * lever_mx - s_l * lever_my", "lmy_ = s_l * lever_mx + c_l * lever_my")
+    body("D = (Jx - wx) * jmx_ + (Jy - wy) * jmy_", "E = (Lx - wx) * lmx_ + (Ly - wy) * lmy_")
+    body("kinetic = 0.5 * (v_kf * v_kf / inv_front + v_kr * v_kr / inv_rear + inertia_w * v_w * v_w)")
+    body("kinetic += 0.5 * (v_j * v_j / inv_j + v_l * v_l / inv_l) + D * v_w * v_j + E * v_w * v_l")
+    body("kinetic += 0.5 * hammer_i * v_h * v_h + hammer_ie * v_h * v_e + 0.5 * hammer_m * v_e * v_e")
+    body("if inv_d > 0.0:", "    kinetic += 0.5 * v_d * v_d / inv_d")
+    body("potential = -key_moment * g * s_kf + 0.5 * key_spring * (kr - kf) ** 2 + damper_weight * d")
+    body("potential += g * (s_w * wippen_mx + c_w * wippen_my + jmy_ + lmy_)")
+    body("potential += jack_spring * (j - w) + 0.5 * jack_rate * (j - w) ** 2")
+    body("potential += lever_spring * (l - w) + 0.5 * lever_rate * (l - w) ** 2")
+    body("potential += g * (s_h * hammer_mx + c_h * hammer_my + e * (c_h * bend_mx - s_h * bend_my))")
+    body("potential += 0.5 * bend_spring * e * e")
+    for i, c in enumerate(CONTACTS):
+        g.gap(body, c)
+        n = c.name
+        body(f"squeeze[{i}] = K_{n} * max(0.0, -g_{n}) ** (p_{n} + 1.0) / (p_{n} + 1.0)")
+    body("return kinetic, potential")
+    text = "\n".join(body.lines)
+    code(*(f"{p} = p.{p}" for p in g.names_used(text)))
+    code(*(f"{x} = state.{x}" for x in STATE if x in DOFS or x == "ys" or (x.startswith("v_") and x in text)))
+    code.lines += body.lines
+    code.dedent()
+
+
+def gaps(code: Code) -> None:
+    code('@numba.njit(nogil=True, cache=True, error_model="numpy")', "def gaps(p, state, gap, normal, sliding):")
+    code.indent()
+    code('"""Gap of every contact (m) with its gradient, and the gradient of the sliding speed of those that rub."""')
+    body = Code()
+    body.depth = code.depth
+    g.pose(body)
+    for i, c in enumerate(CONTACTS):
+        g.gap(body, c)
+        body(f"gap[{i}] = g_{c.name}")
+        n_expr, t_expr = g.gradients(body, c)
+        for x, expr in n_expr.items():
+            body(f"normal[{i}, {DOFS.index(x)}] = {expr}")
+        for x, expr in t_expr.items():
+            body(f"sliding[{i}, {DOFS.index(x)}] = {expr}")
+    text = "\n".join(body.lines)
+    code(*(f"{p} = p.{p}" for p in g.names_used(text)))
+    code(*(f"{x} = state.{x}" for x in (*DOFS, "ys")))
+    code.lines += body.lines
+    code.dedent()
+
+
+def text() -> str:
+    code = Code()
+    stroke(code)
+    code("", "")
+    energy(code)
+    code("", "")
+    gaps(code)
+    tuples = {
+        "PARAMETERS": tuple(g.param_names()),
+        "RUN": tuple(g.RUN_FIELDS),
+        "STATE": STATE,
+        "RESULTS": RESULTS,
+        "TRACE": TRACE_COLUMNS,
+        "LOG": LOG_COLUMNS,
+    }
+    names = "\n".join(f"{k} = (\n" + "".join(f"    {n!r},\n" for n in v) + ")" for k, v in tuples.items())
+    return HEAD + names + "\n\n\n" + "\n".join(x.rstrip() for x in code.lines) + "\n"
+
+
+if __name__ == "__main__":
+    g.KERNEL.write_text(text(), encoding="utf-8")
+
+__all__ = ["CHAIN", "text"]

@@ -1,0 +1,2660 @@
+"""Compiled stepper, energies and gaps of the action unit.
+
+Written by `sim/physics/generate_step.py` from the entries of `mechanism.py`: do
+not edit; run ``python -m sim.physics.generate_step``.
+
+Symbols: q of each coordinate by its short name (kf, kr key halves; w wippen; j
+jack; l lever; h hammer; e shank bending; d damper; f finger); v_ new speed, o_
+speed before the step, u_ speed extrapolated to the mid-step; g_ gap, N_ normal
+force, a_ gradient of the gap, b_ gradient of the sliding, B_ its mass-weighted
+twin, L_ friction impulse; s_, c_ sine and cosine.
+"""
+
+# ruff: noqa
+# fmt: off
+import math
+
+import numba
+
+FAST = {"contract", "arcp", "nsz", "reassoc"}
+
+
+@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+def sine_cosine(x):
+    """Sine and cosine for |x| < 1.2 (series to x**15: error below 1e-12)."""
+    z = x * x
+    s = x * (1.0 + z * (-1/6 + z * (1/120 + z * (-1/5040 + z * (1/362880 + z * (-1/39916800 + z * (1/6227020800 - z / 1307674368000)))))))
+    c = 1.0 + z * (-1/2 + z * (1/24 + z * (-1/720 + z * (1/40320 + z * (-1/3628800 + z * (1/479001600 - z / 87178291200))))))
+    return s, c
+
+
+@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+def look_up(table, t, k):
+    """Value and index of the piecewise cubic (columns: time, value, slope) at t; flat beyond its ends."""
+    n = table.shape[0]
+    while k + 2 < n and table[k + 1, 0] <= t:
+        k += 1
+    if t <= table[0, 0]:
+        return table[0, 1], k
+    if t >= table[n - 1, 0]:
+        return table[n - 1, 1], k
+    w = table[k + 1, 0] - table[k, 0]
+    x = (t - table[k, 0]) / w
+    y = 1.0 - x
+    return (y * y * (1.0 + 2.0 * x) * table[k, 1] + x * x * (3.0 - 2.0 * x) * table[k + 1, 1]
+            + w * x * y * (y * table[k, 2] - x * table[k + 1, 2])), k
+
+
+PARAMETERS = (
+    'zero',
+    'g',
+    'touch_x',
+    'touch_y',
+    'cloth_x',
+    'cloth_y',
+    'cloth_plane',
+    'punching_x',
+    'punching_plane',
+    'capstan_x',
+    'capstan_y',
+    'capstan_r',
+    'check_x',
+    'check_y',
+    'check_tx',
+    'check_ty',
+    'check_length',
+    'key_moment',
+    'key_spring',
+    'key_damping',
+    'inv_front',
+    'inv_rear',
+    'wx',
+    'wy',
+    'heel_x',
+    'heel_y',
+    'heel_tx',
+    'heel_ty',
+    'jx',
+    'jy',
+    'lx',
+    'ly',
+    'wippen_mx',
+    'wippen_my',
+    'inertia_w',
+    'jack_mx',
+    'jack_my',
+    'inv_j',
+    'top_ax',
+    'top_ay',
+    'top_bx',
+    'top_by',
+    'top_cx',
+    'top_cy',
+    'toe_x',
+    'toe_y',
+    'toe_r',
+    'jack_stop_turn',
+    'jack_window_turn',
+    'lever_mx',
+    'lever_my',
+    'inv_l',
+    'surface_x',
+    'surface_y',
+    'surface_tx',
+    'surface_ty',
+    'surface_length',
+    'lever_stop_turn',
+    'stop_arm',
+    'hx',
+    'hy',
+    'knuckle_x',
+    'knuckle_y',
+    'knuckle_r',
+    'knuckle_on_jack_r',
+    'cushion_x',
+    'cushion_y',
+    'tail_x',
+    'tail_y',
+    'tail_r',
+    'strike_x',
+    'strike_y',
+    'hammer_mx',
+    'hammer_my',
+    'bend_mx',
+    'bend_my',
+    'bend_spring',
+    'bend_damping',
+    'inv_hh',
+    'inv_he',
+    'inv_ee',
+    'hammer_i',
+    'hammer_ie',
+    'hammer_m',
+    'screw_x',
+    'screw_y',
+    'screw_r',
+    'button_plane',
+    'cushion_plane',
+    'string_y',
+    'lever_spring',
+    'lever_rate',
+    'jack_spring',
+    'jack_rate',
+    'half_admittance',
+    'near_delay',
+    'far_delay',
+    'far_reflection',
+    'damper_x',
+    'damper_y',
+    'damper_gap',
+    'damper_weight',
+    'inv_d',
+    'tau_damper',
+    'phi_knuckle',
+    'slope_knuckle',
+    'phi_cushion',
+    'slope_cushion',
+    'phi_head',
+    'slope_head',
+    'tau_key',
+    'tau_wippen',
+    'tau_jack',
+    'tau_lever',
+    'tau_hammer',
+    'K_finger',
+    'p_finger',
+    'c_finger',
+    'limit_finger',
+    'K_back_cloth',
+    'p_back_cloth',
+    'c_back_cloth',
+    'limit_back_cloth',
+    'K_punching',
+    'p_punching',
+    'c_punching',
+    'limit_punching',
+    'K_capstan',
+    'p_capstan',
+    'c_capstan',
+    'limit_capstan',
+    'K_jack_knuckle',
+    'p_jack_knuckle',
+    'c_jack_knuckle',
+    'limit_jack_knuckle',
+    'K_lever_knuckle',
+    'p_lever_knuckle',
+    'c_lever_knuckle',
+    'limit_lever_knuckle',
+    'K_toe_button',
+    'p_toe_button',
+    'c_toe_button',
+    'limit_toe_button',
+    'K_drop_screw',
+    'p_drop_screw',
+    'c_drop_screw',
+    'limit_drop_screw',
+    'K_jack_stop',
+    'p_jack_stop',
+    'c_jack_stop',
+    'limit_jack_stop',
+    'K_jack_window',
+    'p_jack_window',
+    'c_jack_window',
+    'limit_jack_window',
+    'K_lever_stop',
+    'p_lever_stop',
+    'c_lever_stop',
+    'limit_lever_stop',
+    'K_rest_cushion',
+    'p_rest_cushion',
+    'c_rest_cushion',
+    'limit_rest_cushion',
+    'K_backcheck',
+    'p_backcheck',
+    'c_backcheck',
+    'limit_backcheck',
+    'K_string',
+    'p_string',
+    'c_string',
+    'limit_string',
+    'K_key_damper',
+    'p_key_damper',
+    'c_key_damper',
+    'limit_key_damper',
+    'K_damper_seat',
+    'p_damper_seat',
+    'c_damper_seat',
+    'limit_damper_seat',
+    'mu_capstan',
+    'mu_jack_knuckle',
+    'mu_lever_knuckle',
+    'mu_toe_button',
+    'mu_drop_screw',
+    'mu_backcheck',
+)
+RUN = (
+    'dt',
+    'steps',
+    'every',
+    'mode',
+    'inv_f',
+    'muscle_damping',
+    'viscous',
+    'rub',
+    'sweeps',
+    't0',
+)
+STATE = (
+    'kf',
+    'kr',
+    'w',
+    'j',
+    'l',
+    'h',
+    'e',
+    'd',
+    'f',
+    'v_kf',
+    'v_kr',
+    'v_w',
+    'v_j',
+    'v_l',
+    'v_h',
+    'v_e',
+    'v_d',
+    'v_f',
+    'o_kf',
+    'o_kr',
+    'o_w',
+    'o_j',
+    'o_l',
+    'o_h',
+    'o_e',
+    'o_d',
+    'o_f',
+    'ys',
+    'vs',
+    'L_key',
+    'L_wippen',
+    'L_jack',
+    'L_lever',
+    'L_hammer',
+    'L_damper',
+    'L_capstan',
+    'L_jack_knuckle',
+    'L_lever_knuckle',
+    'L_toe_button',
+    'L_drop_screw',
+    'L_backcheck',
+)
+RESULTS = (
+    'status',
+    'where',
+    'time',
+    'logged',
+    'traced',
+    'finger_work',
+    'string_work',
+    'head',
+    'loss_finger',
+    'loss_back_cloth',
+    'loss_punching',
+    'loss_capstan',
+    'loss_jack_knuckle',
+    'loss_lever_knuckle',
+    'loss_toe_button',
+    'loss_drop_screw',
+    'loss_jack_stop',
+    'loss_jack_window',
+    'loss_lever_stop',
+    'loss_rest_cushion',
+    'loss_backcheck',
+    'loss_string',
+    'loss_key_damper',
+    'loss_damper_seat',
+    'rub_key',
+    'rub_wippen',
+    'rub_jack',
+    'rub_lever',
+    'rub_hammer',
+    'rub_damper',
+    'rub_capstan',
+    'rub_jack_knuckle',
+    'rub_lever_knuckle',
+    'rub_toe_button',
+    'rub_drop_screw',
+    'rub_backcheck',
+    'loss_key_bending',
+    'loss_shank_bending',
+)
+TRACE = (
+    't',
+    'kf',
+    'kr',
+    'w',
+    'j',
+    'l',
+    'h',
+    'e',
+    'd',
+    'f',
+    'v_kf',
+    'v_kr',
+    'v_w',
+    'v_j',
+    'v_l',
+    'v_h',
+    'v_e',
+    'v_d',
+    'v_f',
+    'string',
+    'finger_force',
+    'N_finger',
+    'N_back_cloth',
+    'N_punching',
+    'N_capstan',
+    'N_jack_knuckle',
+    'N_lever_knuckle',
+    'N_toe_button',
+    'N_drop_screw',
+    'N_jack_stop',
+    'N_jack_window',
+    'N_lever_stop',
+    'N_rest_cushion',
+    'N_backcheck',
+    'N_string',
+    'N_key_damper',
+    'N_damper_seat',
+    'T_key',
+    'T_wippen',
+    'T_jack',
+    'T_lever',
+    'T_hammer',
+    'T_damper',
+    'T_capstan',
+    'T_jack_knuckle',
+    'T_lever_knuckle',
+    'T_toe_button',
+    'T_drop_screw',
+    'T_backcheck',
+)
+LOG = (
+    't',
+    'contact',
+    'make',
+    'crown_height',
+    'crown_speed',
+    'key_travel',
+    'gap_rate',
+)
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def stroke(p, run, finger, state, waves, trace, log, out):
+    """Advance ``state`` in place by ``run.steps`` steps; fill trace, log and out (see physics/run.py)."""
+    K_back_cloth = p.K_back_cloth
+    K_backcheck = p.K_backcheck
+    K_capstan = p.K_capstan
+    K_damper_seat = p.K_damper_seat
+    K_drop_screw = p.K_drop_screw
+    K_finger = p.K_finger
+    K_jack_knuckle = p.K_jack_knuckle
+    K_jack_stop = p.K_jack_stop
+    K_jack_window = p.K_jack_window
+    K_key_damper = p.K_key_damper
+    K_lever_knuckle = p.K_lever_knuckle
+    K_lever_stop = p.K_lever_stop
+    K_punching = p.K_punching
+    K_rest_cushion = p.K_rest_cushion
+    K_string = p.K_string
+    K_toe_button = p.K_toe_button
+    bend_damping = p.bend_damping
+    bend_mx = p.bend_mx
+    bend_my = p.bend_my
+    bend_spring = p.bend_spring
+    button_plane = p.button_plane
+    c_back_cloth = p.c_back_cloth
+    c_backcheck = p.c_backcheck
+    c_capstan = p.c_capstan
+    c_damper_seat = p.c_damper_seat
+    c_drop_screw = p.c_drop_screw
+    c_finger = p.c_finger
+    c_jack_knuckle = p.c_jack_knuckle
+    c_jack_stop = p.c_jack_stop
+    c_jack_window = p.c_jack_window
+    c_key_damper = p.c_key_damper
+    c_lever_knuckle = p.c_lever_knuckle
+    c_lever_stop = p.c_lever_stop
+    c_punching = p.c_punching
+    c_rest_cushion = p.c_rest_cushion
+    c_string = p.c_string
+    c_toe_button = p.c_toe_button
+    capstan_r = p.capstan_r
+    capstan_x = p.capstan_x
+    capstan_y = p.capstan_y
+    check_length = p.check_length
+    check_tx = p.check_tx
+    check_ty = p.check_ty
+    check_x = p.check_x
+    check_y = p.check_y
+    cloth_plane = p.cloth_plane
+    cloth_x = p.cloth_x
+    cloth_y = p.cloth_y
+    cushion_plane = p.cushion_plane
+    cushion_x = p.cushion_x
+    cushion_y = p.cushion_y
+    damper_gap = p.damper_gap
+    damper_weight = p.damper_weight
+    damper_x = p.damper_x
+    damper_y = p.damper_y
+    far_delay = p.far_delay
+    far_reflection = p.far_reflection
+    g = p.g
+    half_admittance = p.half_admittance
+    hammer_mx = p.hammer_mx
+    hammer_my = p.hammer_my
+    heel_tx = p.heel_tx
+    heel_ty = p.heel_ty
+    heel_x = p.heel_x
+    heel_y = p.heel_y
+    hx = p.hx
+    hy = p.hy
+    inertia_w = p.inertia_w
+    inv_d = p.inv_d
+    inv_ee = p.inv_ee
+    inv_front = p.inv_front
+    inv_he = p.inv_he
+    inv_hh = p.inv_hh
+    inv_j = p.inv_j
+    inv_l = p.inv_l
+    inv_rear = p.inv_rear
+    jack_mx = p.jack_mx
+    jack_my = p.jack_my
+    jack_rate = p.jack_rate
+    jack_spring = p.jack_spring
+    jack_stop_turn = p.jack_stop_turn
+    jack_window_turn = p.jack_window_turn
+    jx = p.jx
+    jy = p.jy
+    key_damping = p.key_damping
+    key_moment = p.key_moment
+    key_spring = p.key_spring
+    knuckle_on_jack_r = p.knuckle_on_jack_r
+    knuckle_r = p.knuckle_r
+    knuckle_x = p.knuckle_x
+    knuckle_y = p.knuckle_y
+    lever_mx = p.lever_mx
+    lever_my = p.lever_my
+    lever_rate = p.lever_rate
+    lever_spring = p.lever_spring
+    lever_stop_turn = p.lever_stop_turn
+    limit_back_cloth = p.limit_back_cloth
+    limit_backcheck = p.limit_backcheck
+    limit_capstan = p.limit_capstan
+    limit_damper_seat = p.limit_damper_seat
+    limit_drop_screw = p.limit_drop_screw
+    limit_finger = p.limit_finger
+    limit_jack_knuckle = p.limit_jack_knuckle
+    limit_jack_stop = p.limit_jack_stop
+    limit_jack_window = p.limit_jack_window
+    limit_key_damper = p.limit_key_damper
+    limit_lever_knuckle = p.limit_lever_knuckle
+    limit_lever_stop = p.limit_lever_stop
+    limit_punching = p.limit_punching
+    limit_rest_cushion = p.limit_rest_cushion
+    limit_string = p.limit_string
+    limit_toe_button = p.limit_toe_button
+    lx = p.lx
+    ly = p.ly
+    mu_backcheck = p.mu_backcheck
+    mu_capstan = p.mu_capstan
+    mu_drop_screw = p.mu_drop_screw
+    mu_jack_knuckle = p.mu_jack_knuckle
+    mu_lever_knuckle = p.mu_lever_knuckle
+    mu_toe_button = p.mu_toe_button
+    near_delay = p.near_delay
+    p_back_cloth = p.p_back_cloth
+    p_backcheck = p.p_backcheck
+    p_capstan = p.p_capstan
+    p_damper_seat = p.p_damper_seat
+    p_drop_screw = p.p_drop_screw
+    p_finger = p.p_finger
+    p_jack_knuckle = p.p_jack_knuckle
+    p_jack_stop = p.p_jack_stop
+    p_jack_window = p.p_jack_window
+    p_key_damper = p.p_key_damper
+    p_lever_knuckle = p.p_lever_knuckle
+    p_lever_stop = p.p_lever_stop
+    p_punching = p.p_punching
+    p_rest_cushion = p.p_rest_cushion
+    p_string = p.p_string
+    p_toe_button = p.p_toe_button
+    phi_cushion = p.phi_cushion
+    phi_head = p.phi_head
+    phi_knuckle = p.phi_knuckle
+    punching_plane = p.punching_plane
+    punching_x = p.punching_x
+    screw_r = p.screw_r
+    screw_x = p.screw_x
+    screw_y = p.screw_y
+    slope_cushion = p.slope_cushion
+    slope_head = p.slope_head
+    slope_knuckle = p.slope_knuckle
+    stop_arm = p.stop_arm
+    strike_x = p.strike_x
+    strike_y = p.strike_y
+    string_y = p.string_y
+    surface_length = p.surface_length
+    surface_tx = p.surface_tx
+    surface_ty = p.surface_ty
+    surface_x = p.surface_x
+    surface_y = p.surface_y
+    tail_r = p.tail_r
+    tail_x = p.tail_x
+    tail_y = p.tail_y
+    tau_damper = p.tau_damper
+    tau_hammer = p.tau_hammer
+    tau_jack = p.tau_jack
+    tau_key = p.tau_key
+    tau_lever = p.tau_lever
+    tau_wippen = p.tau_wippen
+    toe_r = p.toe_r
+    toe_x = p.toe_x
+    toe_y = p.toe_y
+    top_ax = p.top_ax
+    top_ay = p.top_ay
+    top_bx = p.top_bx
+    top_by = p.top_by
+    top_cx = p.top_cx
+    top_cy = p.top_cy
+    touch_x = p.touch_x
+    touch_y = p.touch_y
+    wippen_mx = p.wippen_mx
+    wippen_my = p.wippen_my
+    wx = p.wx
+    wy = p.wy
+    zero = p.zero
+    dt = run.dt
+    viscous = run.viscous
+    muscle_damping = run.muscle_damping
+    mode = int(run.mode)
+    sweeps = int(run.sweeps)
+    steps = int(run.steps)
+    every = int(run.every)
+    rub_dt = run.rub * dt
+    i_kf = 0.0 if mode == 1 else inv_front
+    i_f = run.inv_f if mode == 3 else 0.0
+    ring = waves.shape[1]
+    near_whole = int(near_delay / dt)
+    near_part = near_delay / dt - near_whole
+    far_whole = int(far_delay / dt)
+    far_part = far_delay / dt - far_whole
+    head = int(out.head)
+    kf = state.kf
+    kr = state.kr
+    w = state.w
+    j = state.j
+    l = state.l
+    h = state.h
+    e = state.e
+    d = state.d
+    f = state.f
+    v_kf = state.v_kf
+    v_kr = state.v_kr
+    v_w = state.v_w
+    v_j = state.v_j
+    v_l = state.v_l
+    v_h = state.v_h
+    v_e = state.v_e
+    v_d = state.v_d
+    v_f = state.v_f
+    o_kf = state.o_kf
+    o_kr = state.o_kr
+    o_w = state.o_w
+    o_j = state.o_j
+    o_l = state.o_l
+    o_h = state.o_h
+    o_e = state.o_e
+    o_d = state.o_d
+    o_f = state.o_f
+    ys = state.ys
+    vs = state.vs
+    L_key = state.L_key
+    L_wippen = state.L_wippen
+    L_jack = state.L_jack
+    L_lever = state.L_lever
+    L_hammer = state.L_hammer
+    L_damper = state.L_damper
+    L_capstan = state.L_capstan
+    L_jack_knuckle = state.L_jack_knuckle
+    L_lever_knuckle = state.L_lever_knuckle
+    L_toe_button = state.L_toe_button
+    L_drop_screw = state.L_drop_screw
+    L_backcheck = state.L_backcheck
+    loss_finger = out.loss_finger
+    loss_back_cloth = out.loss_back_cloth
+    loss_punching = out.loss_punching
+    loss_capstan = out.loss_capstan
+    loss_jack_knuckle = out.loss_jack_knuckle
+    loss_lever_knuckle = out.loss_lever_knuckle
+    loss_toe_button = out.loss_toe_button
+    loss_drop_screw = out.loss_drop_screw
+    loss_jack_stop = out.loss_jack_stop
+    loss_jack_window = out.loss_jack_window
+    loss_lever_stop = out.loss_lever_stop
+    loss_rest_cushion = out.loss_rest_cushion
+    loss_backcheck = out.loss_backcheck
+    loss_string = out.loss_string
+    loss_key_damper = out.loss_key_damper
+    loss_damper_seat = out.loss_damper_seat
+    rub_key = out.rub_key
+    rub_wippen = out.rub_wippen
+    rub_jack = out.rub_jack
+    rub_lever = out.rub_lever
+    rub_hammer = out.rub_hammer
+    rub_damper = out.rub_damper
+    rub_capstan = out.rub_capstan
+    rub_jack_knuckle = out.rub_jack_knuckle
+    rub_lever_knuckle = out.rub_lever_knuckle
+    rub_toe_button = out.rub_toe_button
+    rub_drop_screw = out.rub_drop_screw
+    rub_backcheck = out.rub_backcheck
+    loss_key_bending = out.loss_key_bending
+    loss_shank_bending = out.loss_shank_bending
+    finger_work = out.finger_work
+    string_work = out.string_work
+    status = 0
+    where = -1
+    logged = int(out.logged)
+    traced = 0
+    seg = 0
+    push = 0.0
+    force_before = 0.0
+    was_finger = 1e-9
+    was_back_cloth = 1e-9
+    was_punching = 1e-9
+    was_capstan = 1e-9
+    was_jack_knuckle = 1e-9
+    was_lever_knuckle = 1e-9
+    was_toe_button = 1e-9
+    was_drop_screw = 1e-9
+    was_jack_stop = 1e-9
+    was_jack_window = 1e-9
+    was_lever_stop = 1e-9
+    was_rest_cushion = 1e-9
+    was_backcheck = 1e-9
+    was_string = 1e-9
+    was_key_damper = 1e-9
+    was_damper_seat = 1e-9
+    g_finger = 1.0
+    g_back_cloth = 1.0
+    g_punching = 1.0
+    g_capstan = 1.0
+    g_jack_knuckle = 1.0
+    g_lever_knuckle = 1.0
+    g_toe_button = 1.0
+    g_drop_screw = 1.0
+    g_jack_stop = 1.0
+    g_jack_window = 1.0
+    g_lever_stop = 1.0
+    g_rest_cushion = 1.0
+    g_backcheck = 1.0
+    g_string = 1.0
+    g_key_damper = 1.0
+    g_damper_seat = 1.0
+    t = run.t0 + 0.5 * dt
+    # positions: from the whole step to the first mid-step
+    kf += 0.5 * dt * v_kf
+    kr += 0.5 * dt * v_kr
+    w += 0.5 * dt * v_w
+    j += 0.5 * dt * v_j
+    l += 0.5 * dt * v_l
+    h += 0.5 * dt * v_h
+    e += 0.5 * dt * v_e
+    d += 0.5 * dt * v_d
+    f += 0.5 * dt * v_f
+    for n in range(steps):
+        u_kf = 1.5 * v_kf - 0.5 * o_kf
+        u_kr = 1.5 * v_kr - 0.5 * o_kr
+        u_w = 1.5 * v_w - 0.5 * o_w
+        u_j = 1.5 * v_j - 0.5 * o_j
+        u_l = 1.5 * v_l - 0.5 * o_l
+        u_h = 1.5 * v_h - 0.5 * o_h
+        u_e = 1.5 * v_e - 0.5 * o_e
+        u_d = 1.5 * v_d - 0.5 * o_d
+        u_f = 1.5 * v_f - 0.5 * o_f
+        o_kf = v_kf
+        o_kr = v_kr
+        o_w = v_w
+        o_j = v_j
+        o_l = v_l
+        o_h = v_h
+        o_e = v_e
+        o_d = v_d
+        o_f = v_f
+        s_kf, c_kf = sine_cosine(kf)
+        s_kr, c_kr = sine_cosine(kr)
+        s_w, c_w = sine_cosine(w)
+        s_j, c_j = sine_cosine(j)
+        s_l, c_l = sine_cosine(l)
+        s_h, c_h = sine_cosine(h)
+        Jx = wx + c_w * jx - s_w * jy
+        Jy = wy + s_w * jx + c_w * jy
+        Lx = wx + c_w * lx - s_w * ly
+        Ly = wy + s_w * lx + c_w * ly
+        # weights, springs and the gyroscopic terms of jack and lever on the wippen
+        turn_ = kr - kf
+        spin_ = u_kr - u_kf
+        m_ = key_spring * turn_ + key_damping * spin_
+        Q_kf = key_moment * g * c_kf + m_
+        Q_kr = -m_
+        jmx_ = c_j * jack_mx - s_j * jack_my
+        jmy_ = s_j * jack_mx + c_j * jack_my
+        lmx_ = c_l * lever_mx - s_l * lever_my
+        lmy_ = s_l * lever_mx + c_l * lever_my
+        arm_jx = Jx - wx
+        arm_jy = Jy - wy
+        arm_lx = Lx - wx
+        arm_ly = Ly - wy
+        D = arm_jx * jmx_ + arm_jy * jmy_
+        E = arm_lx * lmx_ + arm_ly * lmy_
+        D1 = arm_jy * jmx_ - arm_jx * jmy_
+        E1 = arm_ly * lmx_ - arm_lx * lmy_
+        t_j = -(jack_spring + jack_rate * (j - w))
+        t_l = -(lever_spring + lever_rate * (l - w))
+        Q_w = -g * (c_w * wippen_mx - s_w * wippen_my) - t_j - t_l - D1 * u_j * u_j - E1 * u_l * u_l
+        Q_j = -g * jmx_ + t_j + D1 * u_w * u_w
+        Q_l = -g * lmx_ + t_l + E1 * u_w * u_w
+        Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - e * (s_h * bend_mx + c_h * bend_my))
+        Q_e = -g * (c_h * bend_mx - s_h * bend_my) - bend_spring * e - bend_damping * u_e
+        Q_d = -damper_weight
+        Q_f = 0.0
+
+        # what the log needs
+        P_finger_x = c_kf * touch_x - s_kf * touch_y
+        P_finger_y = s_kf * touch_x + c_kf * touch_y
+        hx_ = strike_x - slope_head * strike_y * e
+        hy_ = strike_y + phi_head * e
+        P_string_x = hx + c_h * hx_ - s_h * hy_
+        P_string_y = hy + s_h * hx_ + c_h * hy_
+        crown_y = P_string_y
+        travel = touch_y - P_finger_y
+        travel_v = -P_finger_x * u_kf
+        hx_ = -slope_head * strike_y
+        crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e
+        if mode == 2:
+            push, seg = look_up(finger, t, seg)
+            Q_kf -= push * P_finger_x
+        elif mode == 3:
+            pull_, seg = look_up(finger, t, seg)
+            Q_f -= pull_ + muscle_damping * u_f
+
+        # finger
+        P_finger_x = c_kf * touch_x - s_kf * touch_y
+        P_finger_y = s_kf * touch_x + c_kf * touch_y
+        g_finger = f - (P_finger_y - touch_y)
+        N_finger = 0.0
+        f0_finger = 0.0
+        if g_finger < 0.0:
+            a_finger_f = 1.0
+            a_finger_kf = -P_finger_x
+            d_ = -g_finger
+            if d_ > limit_finger:
+                status = 2
+                where = 0
+            rate_ = -(a_finger_f * u_f + a_finger_kf * u_kf)
+            f0_finger = K_finger * (d_ * d_ if p_finger == 2.0 else d_ ** p_finger)
+            N_finger = max(0.0, f0_finger * (1.0 + c_finger * rate_))
+            Q_f += a_finger_f * N_finger
+            Q_kf += a_finger_kf * N_finger
+        if n > 0 and (g_finger < 0.0) != (was_finger < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_finger / (g_finger - was_finger)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 0.0
+                log[logged, 2] = 1.0 if g_finger < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_finger - was_finger) / dt
+            logged += 1
+        was_finger = g_finger
+
+        # back_cloth
+        P_back_cloth_x = c_kr * cloth_x - s_kr * cloth_y
+        P_back_cloth_y = s_kr * cloth_x + c_kr * cloth_y
+        g_back_cloth = P_back_cloth_y - cloth_plane - 0
+        N_back_cloth = 0.0
+        f0_back_cloth = 0.0
+        if g_back_cloth < 0.0:
+            C_back_cloth_x = P_back_cloth_x
+            C_back_cloth_y = P_back_cloth_y - 0
+            a_back_cloth_kr = (1.0 * C_back_cloth_x)
+            d_ = -g_back_cloth
+            if d_ > limit_back_cloth:
+                status = 2
+                where = 1
+            rate_ = -(a_back_cloth_kr * u_kr)
+            f0_back_cloth = K_back_cloth * (d_ * d_ if p_back_cloth == 2.0 else d_ ** p_back_cloth)
+            N_back_cloth = max(0.0, f0_back_cloth * (1.0 + c_back_cloth * rate_))
+            Q_kr += a_back_cloth_kr * N_back_cloth
+        if n > 0 and (g_back_cloth < 0.0) != (was_back_cloth < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_back_cloth / (g_back_cloth - was_back_cloth)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 1.0
+                log[logged, 2] = 1.0 if g_back_cloth < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_back_cloth - was_back_cloth) / dt
+            logged += 1
+        was_back_cloth = g_back_cloth
+
+        # punching
+        P_punching_x = c_kf * punching_x - s_kf * zero
+        P_punching_y = s_kf * punching_x + c_kf * zero
+        g_punching = P_punching_y - punching_plane - 0
+        N_punching = 0.0
+        f0_punching = 0.0
+        if g_punching < 0.0:
+            C_punching_x = P_punching_x
+            C_punching_y = P_punching_y - 0
+            a_punching_kf = (1.0 * C_punching_x)
+            d_ = -g_punching
+            if d_ > limit_punching:
+                status = 2
+                where = 2
+            rate_ = -(a_punching_kf * u_kf)
+            f0_punching = K_punching * (d_ * d_ if p_punching == 2.0 else d_ ** p_punching)
+            N_punching = max(0.0, f0_punching * (1.0 + c_punching * rate_))
+            Q_kf += a_punching_kf * N_punching
+        if n > 0 and (g_punching < 0.0) != (was_punching < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_punching / (g_punching - was_punching)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 2.0
+                log[logged, 2] = 1.0 if g_punching < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_punching - was_punching) / dt
+            logged += 1
+        was_punching = g_punching
+
+        # capstan
+        P_capstan_x = c_kr * capstan_x - s_kr * capstan_y
+        P_capstan_y = s_kr * capstan_x + c_kr * capstan_y
+        S_capstan_x = wx + c_w * heel_x - s_w * heel_y
+        S_capstan_y = wy + s_w * heel_x + c_w * heel_y
+        x_ = c_w * heel_tx - s_w * heel_ty
+        y_ = s_w * heel_tx + c_w * heel_ty
+        dx_ = P_capstan_x - S_capstan_x
+        dy_ = P_capstan_y - S_capstan_y
+        n_capstan_x = -y_
+        n_capstan_y = x_
+        g_capstan = dy_ * x_ - dx_ * y_ - capstan_r
+        N_capstan = 0.0
+        f0_capstan = 0.0
+        bound_capstan = 0.0
+        if g_capstan < 0.0:
+            C_capstan_x = P_capstan_x - capstan_r * n_capstan_x
+            C_capstan_y = P_capstan_y - capstan_r * n_capstan_y
+            a_capstan_kr = (n_capstan_y * C_capstan_x -n_capstan_x * C_capstan_y)
+            a_capstan_w = -(n_capstan_y * (C_capstan_x - wx) -n_capstan_x * (C_capstan_y - wy))
+            d_ = -g_capstan
+            if d_ > limit_capstan:
+                status = 2
+                where = 3
+            rate_ = -(a_capstan_kr * u_kr + a_capstan_w * u_w)
+            f0_capstan = K_capstan * (d_ * d_ if p_capstan == 2.0 else d_ ** p_capstan)
+            N_capstan = max(0.0, f0_capstan * (1.0 + c_capstan * rate_))
+            Q_kr += a_capstan_kr * N_capstan
+            Q_w += a_capstan_w * N_capstan
+            b_capstan_kr = ((-n_capstan_x) * C_capstan_x -n_capstan_y * C_capstan_y)
+            b_capstan_w = -((-n_capstan_x) * (C_capstan_x - wx) -n_capstan_y * (C_capstan_y - wy))
+            bound_capstan = mu_capstan * N_capstan * rub_dt
+        if n > 0 and (g_capstan < 0.0) != (was_capstan < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_capstan / (g_capstan - was_capstan)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 3.0
+                log[logged, 2] = 1.0 if g_capstan < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_capstan - was_capstan) / dt
+            logged += 1
+        was_capstan = g_capstan
+
+        # jack_knuckle
+        hx_ = knuckle_x - slope_knuckle * knuckle_y * e
+        hy_ = knuckle_y + phi_knuckle * e
+        P_jack_knuckle_x = hx + c_h * hx_ - s_h * hy_
+        P_jack_knuckle_y = hy + s_h * hx_ + c_h * hy_
+        A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
+        A_jack_knuckle_y = Jy + s_j * top_ax + c_j * top_ay
+        B_jack_knuckle_x = Jx + c_j * top_bx - s_j * top_by
+        B_jack_knuckle_y = Jy + s_j * top_bx + c_j * top_by
+        C_jack_knuckle_x = Jx + c_j * top_cx - s_j * top_cy
+        C_jack_knuckle_y = Jy + s_j * top_cx + c_j * top_cy
+        best_ = 1.0e9
+        x_ = B_jack_knuckle_x - A_jack_knuckle_x
+        y_ = B_jack_knuckle_y - A_jack_knuckle_y
+        dx_ = P_jack_knuckle_x - A_jack_knuckle_x
+        dy_ = P_jack_knuckle_y - A_jack_knuckle_y
+        s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
+        s_ = min(1.0, max(0.0, s_))
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = dx_ * dx_ + dy_ * dy_
+        if r_ < best_:
+            best_ = r_
+            n_jack_knuckle_x = dx_
+            n_jack_knuckle_y = dy_
+        x_ = C_jack_knuckle_x - B_jack_knuckle_x
+        y_ = C_jack_knuckle_y - B_jack_knuckle_y
+        dx_ = P_jack_knuckle_x - B_jack_knuckle_x
+        dy_ = P_jack_knuckle_y - B_jack_knuckle_y
+        s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
+        s_ = min(1.0, max(0.0, s_))
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = dx_ * dx_ + dy_ * dy_
+        if r_ < best_:
+            best_ = r_
+            n_jack_knuckle_x = dx_
+            n_jack_knuckle_y = dy_
+        r_ = math.sqrt(best_)
+        n_jack_knuckle_x /= r_
+        n_jack_knuckle_y /= r_
+        g_jack_knuckle = r_ - knuckle_on_jack_r
+        N_jack_knuckle = 0.0
+        f0_jack_knuckle = 0.0
+        bound_jack_knuckle = 0.0
+        if g_jack_knuckle < 0.0:
+            C_jack_knuckle_x = P_jack_knuckle_x - knuckle_on_jack_r * n_jack_knuckle_x
+            C_jack_knuckle_y = P_jack_knuckle_y - knuckle_on_jack_r * n_jack_knuckle_y
+            a_jack_knuckle_h = (n_jack_knuckle_y * (C_jack_knuckle_x - hx) -n_jack_knuckle_x * (C_jack_knuckle_y - hy))
+            a_jack_knuckle_e = (n_jack_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+            a_jack_knuckle_w = -(n_jack_knuckle_y * (Jx - wx) - n_jack_knuckle_x * (Jy - wy))
+            a_jack_knuckle_j = -(n_jack_knuckle_y * (C_jack_knuckle_x - Jx) -n_jack_knuckle_x * (C_jack_knuckle_y - Jy))
+            d_ = -g_jack_knuckle
+            if d_ > limit_jack_knuckle:
+                status = 2
+                where = 4
+            rate_ = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
+            f0_jack_knuckle = K_jack_knuckle * (d_ * d_ if p_jack_knuckle == 2.0 else d_ ** p_jack_knuckle)
+            N_jack_knuckle = max(0.0, f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_))
+            Q_h += a_jack_knuckle_h * N_jack_knuckle
+            Q_e += a_jack_knuckle_e * N_jack_knuckle
+            Q_w += a_jack_knuckle_w * N_jack_knuckle
+            Q_j += a_jack_knuckle_j * N_jack_knuckle
+            b_jack_knuckle_h = ((-n_jack_knuckle_x) * (C_jack_knuckle_x - hx) -n_jack_knuckle_y * (C_jack_knuckle_y - hy))
+            b_jack_knuckle_e = (n_jack_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+            b_jack_knuckle_w = -((-n_jack_knuckle_x) * (Jx - wx) - n_jack_knuckle_y * (Jy - wy))
+            b_jack_knuckle_j = -((-n_jack_knuckle_x) * (C_jack_knuckle_x - Jx) -n_jack_knuckle_y * (C_jack_knuckle_y - Jy))
+            bound_jack_knuckle = mu_jack_knuckle * N_jack_knuckle * rub_dt
+        if n > 0 and (g_jack_knuckle < 0.0) != (was_jack_knuckle < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_jack_knuckle / (g_jack_knuckle - was_jack_knuckle)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 4.0
+                log[logged, 2] = 1.0 if g_jack_knuckle < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_jack_knuckle - was_jack_knuckle) / dt
+            logged += 1
+        was_jack_knuckle = g_jack_knuckle
+
+        # lever_knuckle
+        hx_ = knuckle_x - slope_knuckle * knuckle_y * e
+        hy_ = knuckle_y + phi_knuckle * e
+        P_lever_knuckle_x = hx + c_h * hx_ - s_h * hy_
+        P_lever_knuckle_y = hy + s_h * hx_ + c_h * hy_
+        S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
+        S_lever_knuckle_y = Ly + s_l * surface_x + c_l * surface_y
+        x_ = c_l * surface_tx - s_l * surface_ty
+        y_ = s_l * surface_tx + c_l * surface_ty
+        dx_ = P_lever_knuckle_x - S_lever_knuckle_x
+        dy_ = P_lever_knuckle_y - S_lever_knuckle_y
+        n_lever_knuckle_x = -y_
+        n_lever_knuckle_y = x_
+        g_lever_knuckle = dy_ * x_ - dx_ * y_ - knuckle_r
+        s_ = dx_ * x_ + dy_ * y_
+        if s_ < 0.0 or s_ > surface_length:
+            s_ = 0.0 if s_ < 0.0 else surface_length
+            dx_ -= s_ * x_
+            dy_ -= s_ * y_
+            r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+            n_lever_knuckle_x = dx_ / r_
+            n_lever_knuckle_y = dy_ / r_
+            g_lever_knuckle = r_ - knuckle_r
+        N_lever_knuckle = 0.0
+        f0_lever_knuckle = 0.0
+        bound_lever_knuckle = 0.0
+        if g_lever_knuckle < 0.0:
+            C_lever_knuckle_x = P_lever_knuckle_x - knuckle_r * n_lever_knuckle_x
+            C_lever_knuckle_y = P_lever_knuckle_y - knuckle_r * n_lever_knuckle_y
+            a_lever_knuckle_h = (n_lever_knuckle_y * (C_lever_knuckle_x - hx) -n_lever_knuckle_x * (C_lever_knuckle_y - hy))
+            a_lever_knuckle_e = (n_lever_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+            a_lever_knuckle_w = -(n_lever_knuckle_y * (Lx - wx) - n_lever_knuckle_x * (Ly - wy))
+            a_lever_knuckle_l = -(n_lever_knuckle_y * (C_lever_knuckle_x - Lx) -n_lever_knuckle_x * (C_lever_knuckle_y - Ly))
+            d_ = -g_lever_knuckle
+            if d_ > limit_lever_knuckle:
+                status = 2
+                where = 5
+            rate_ = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
+            f0_lever_knuckle = K_lever_knuckle * (d_ * d_ if p_lever_knuckle == 2.0 else d_ ** p_lever_knuckle)
+            N_lever_knuckle = max(0.0, f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_))
+            Q_h += a_lever_knuckle_h * N_lever_knuckle
+            Q_e += a_lever_knuckle_e * N_lever_knuckle
+            Q_w += a_lever_knuckle_w * N_lever_knuckle
+            Q_l += a_lever_knuckle_l * N_lever_knuckle
+            b_lever_knuckle_h = ((-n_lever_knuckle_x) * (C_lever_knuckle_x - hx) -n_lever_knuckle_y * (C_lever_knuckle_y - hy))
+            b_lever_knuckle_e = (n_lever_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+            b_lever_knuckle_w = -((-n_lever_knuckle_x) * (Lx - wx) - n_lever_knuckle_y * (Ly - wy))
+            b_lever_knuckle_l = -((-n_lever_knuckle_x) * (C_lever_knuckle_x - Lx) -n_lever_knuckle_y * (C_lever_knuckle_y - Ly))
+            bound_lever_knuckle = mu_lever_knuckle * N_lever_knuckle * rub_dt
+        if n > 0 and (g_lever_knuckle < 0.0) != (was_lever_knuckle < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_lever_knuckle / (g_lever_knuckle - was_lever_knuckle)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 5.0
+                log[logged, 2] = 1.0 if g_lever_knuckle < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_lever_knuckle - was_lever_knuckle) / dt
+            logged += 1
+        was_lever_knuckle = g_lever_knuckle
+
+        # toe_button
+        P_toe_button_x = Jx + c_j * toe_x - s_j * toe_y
+        P_toe_button_y = Jy + s_j * toe_x + c_j * toe_y
+        g_toe_button = button_plane - P_toe_button_y - toe_r
+        N_toe_button = 0.0
+        f0_toe_button = 0.0
+        bound_toe_button = 0.0
+        if g_toe_button < 0.0:
+            C_toe_button_x = P_toe_button_x
+            C_toe_button_y = P_toe_button_y + toe_r
+            a_toe_button_w = (-1.0 * (Jx - wx))
+            a_toe_button_j = (-1.0 * (C_toe_button_x - Jx))
+            d_ = -g_toe_button
+            if d_ > limit_toe_button:
+                status = 2
+                where = 6
+            rate_ = -(a_toe_button_w * u_w + a_toe_button_j * u_j)
+            f0_toe_button = K_toe_button * (d_ * d_ if p_toe_button == 2.0 else d_ ** p_toe_button)
+            N_toe_button = max(0.0, f0_toe_button * (1.0 + c_toe_button * rate_))
+            Q_w += a_toe_button_w * N_toe_button
+            Q_j += a_toe_button_j * N_toe_button
+            b_toe_button_w = (- -1.0 * (Jy - wy))
+            b_toe_button_j = (--1.0 * (C_toe_button_y - Jy))
+            bound_toe_button = mu_toe_button * N_toe_button * rub_dt
+        if n > 0 and (g_toe_button < 0.0) != (was_toe_button < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_toe_button / (g_toe_button - was_toe_button)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 6.0
+                log[logged, 2] = 1.0 if g_toe_button < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_toe_button - was_toe_button) / dt
+            logged += 1
+        was_toe_button = g_toe_button
+
+        # drop_screw
+        P_drop_screw_x = screw_x
+        P_drop_screw_y = screw_y
+        S_drop_screw_x = Lx + c_l * surface_x - s_l * surface_y
+        S_drop_screw_y = Ly + s_l * surface_x + c_l * surface_y
+        x_ = c_l * surface_tx - s_l * surface_ty
+        y_ = s_l * surface_tx + c_l * surface_ty
+        dx_ = P_drop_screw_x - S_drop_screw_x
+        dy_ = P_drop_screw_y - S_drop_screw_y
+        n_drop_screw_x = -y_
+        n_drop_screw_y = x_
+        g_drop_screw = dy_ * x_ - dx_ * y_ - screw_r
+        s_ = dx_ * x_ + dy_ * y_
+        if s_ < 0.0 or s_ > surface_length:
+            s_ = 0.0 if s_ < 0.0 else surface_length
+            dx_ -= s_ * x_
+            dy_ -= s_ * y_
+            r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+            n_drop_screw_x = dx_ / r_
+            n_drop_screw_y = dy_ / r_
+            g_drop_screw = r_ - screw_r
+        N_drop_screw = 0.0
+        f0_drop_screw = 0.0
+        bound_drop_screw = 0.0
+        if g_drop_screw < 0.0:
+            C_drop_screw_x = P_drop_screw_x - screw_r * n_drop_screw_x
+            C_drop_screw_y = P_drop_screw_y - screw_r * n_drop_screw_y
+            a_drop_screw_w = -(n_drop_screw_y * (Lx - wx) - n_drop_screw_x * (Ly - wy))
+            a_drop_screw_l = -(n_drop_screw_y * (C_drop_screw_x - Lx) -n_drop_screw_x * (C_drop_screw_y - Ly))
+            d_ = -g_drop_screw
+            if d_ > limit_drop_screw:
+                status = 2
+                where = 7
+            rate_ = -(a_drop_screw_w * u_w + a_drop_screw_l * u_l)
+            f0_drop_screw = K_drop_screw * (d_ * d_ if p_drop_screw == 2.0 else d_ ** p_drop_screw)
+            N_drop_screw = max(0.0, f0_drop_screw * (1.0 + c_drop_screw * rate_))
+            Q_w += a_drop_screw_w * N_drop_screw
+            Q_l += a_drop_screw_l * N_drop_screw
+            b_drop_screw_w = -((-n_drop_screw_x) * (Lx - wx) - n_drop_screw_y * (Ly - wy))
+            b_drop_screw_l = -((-n_drop_screw_x) * (C_drop_screw_x - Lx) -n_drop_screw_y * (C_drop_screw_y - Ly))
+            bound_drop_screw = mu_drop_screw * N_drop_screw * rub_dt
+        if n > 0 and (g_drop_screw < 0.0) != (was_drop_screw < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_drop_screw / (g_drop_screw - was_drop_screw)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 7.0
+                log[logged, 2] = 1.0 if g_drop_screw < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_drop_screw - was_drop_screw) / dt
+            logged += 1
+        was_drop_screw = g_drop_screw
+
+        # jack_stop
+        g_jack_stop = stop_arm * ((j - w - jack_stop_turn))
+        N_jack_stop = 0.0
+        f0_jack_stop = 0.0
+        if g_jack_stop < 0.0:
+            a_jack_stop_j = stop_arm
+            a_jack_stop_w = -stop_arm
+            d_ = -g_jack_stop
+            if d_ > limit_jack_stop:
+                status = 2
+                where = 8
+            rate_ = -(a_jack_stop_j * u_j + a_jack_stop_w * u_w)
+            f0_jack_stop = K_jack_stop * (d_ * d_ if p_jack_stop == 2.0 else d_ ** p_jack_stop)
+            N_jack_stop = max(0.0, f0_jack_stop * (1.0 + c_jack_stop * rate_))
+            Q_j += a_jack_stop_j * N_jack_stop
+            Q_w += a_jack_stop_w * N_jack_stop
+        if n > 0 and (g_jack_stop < 0.0) != (was_jack_stop < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_jack_stop / (g_jack_stop - was_jack_stop)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 8.0
+                log[logged, 2] = 1.0 if g_jack_stop < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_jack_stop - was_jack_stop) / dt
+            logged += 1
+        was_jack_stop = g_jack_stop
+
+        # jack_window
+        g_jack_window = stop_arm * (-(j - w - jack_window_turn))
+        N_jack_window = 0.0
+        f0_jack_window = 0.0
+        if g_jack_window < 0.0:
+            a_jack_window_j = -stop_arm
+            a_jack_window_w = stop_arm
+            d_ = -g_jack_window
+            if d_ > limit_jack_window:
+                status = 2
+                where = 9
+            rate_ = -(a_jack_window_j * u_j + a_jack_window_w * u_w)
+            f0_jack_window = K_jack_window * (d_ * d_ if p_jack_window == 2.0 else d_ ** p_jack_window)
+            N_jack_window = max(0.0, f0_jack_window * (1.0 + c_jack_window * rate_))
+            Q_j += a_jack_window_j * N_jack_window
+            Q_w += a_jack_window_w * N_jack_window
+        if n > 0 and (g_jack_window < 0.0) != (was_jack_window < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_jack_window / (g_jack_window - was_jack_window)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 9.0
+                log[logged, 2] = 1.0 if g_jack_window < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_jack_window - was_jack_window) / dt
+            logged += 1
+        was_jack_window = g_jack_window
+
+        # lever_stop
+        g_lever_stop = stop_arm * ((l - w - lever_stop_turn))
+        N_lever_stop = 0.0
+        f0_lever_stop = 0.0
+        if g_lever_stop < 0.0:
+            a_lever_stop_l = stop_arm
+            a_lever_stop_w = -stop_arm
+            d_ = -g_lever_stop
+            if d_ > limit_lever_stop:
+                status = 2
+                where = 10
+            rate_ = -(a_lever_stop_l * u_l + a_lever_stop_w * u_w)
+            f0_lever_stop = K_lever_stop * (d_ * d_ if p_lever_stop == 2.0 else d_ ** p_lever_stop)
+            N_lever_stop = max(0.0, f0_lever_stop * (1.0 + c_lever_stop * rate_))
+            Q_l += a_lever_stop_l * N_lever_stop
+            Q_w += a_lever_stop_w * N_lever_stop
+        if n > 0 and (g_lever_stop < 0.0) != (was_lever_stop < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_lever_stop / (g_lever_stop - was_lever_stop)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 10.0
+                log[logged, 2] = 1.0 if g_lever_stop < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_lever_stop - was_lever_stop) / dt
+            logged += 1
+        was_lever_stop = g_lever_stop
+
+        # rest_cushion
+        hx_ = cushion_x - slope_cushion * cushion_y * e
+        hy_ = cushion_y + phi_cushion * e
+        P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
+        P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
+        g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
+        N_rest_cushion = 0.0
+        f0_rest_cushion = 0.0
+        if g_rest_cushion < 0.0:
+            C_rest_cushion_x = P_rest_cushion_x
+            C_rest_cushion_y = P_rest_cushion_y - 0
+            a_rest_cushion_h = (1.0 * (C_rest_cushion_x - hx))
+            a_rest_cushion_e = (1.0 * (-s_h * slope_cushion * cushion_y + c_h * phi_cushion + slope_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
+            d_ = -g_rest_cushion
+            if d_ > limit_rest_cushion:
+                status = 2
+                where = 11
+            rate_ = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e)
+            f0_rest_cushion = K_rest_cushion * (d_ * d_ if p_rest_cushion == 2.0 else d_ ** p_rest_cushion)
+            N_rest_cushion = max(0.0, f0_rest_cushion * (1.0 + c_rest_cushion * rate_))
+            Q_h += a_rest_cushion_h * N_rest_cushion
+            Q_e += a_rest_cushion_e * N_rest_cushion
+        if n > 0 and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_rest_cushion / (g_rest_cushion - was_rest_cushion)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 11.0
+                log[logged, 2] = 1.0 if g_rest_cushion < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_rest_cushion - was_rest_cushion) / dt
+            logged += 1
+        was_rest_cushion = g_rest_cushion
+
+        # backcheck
+        hx_ = tail_x - slope_head * tail_y * e
+        hy_ = tail_y + phi_head * e
+        P_backcheck_x = hx + c_h * hx_ - s_h * hy_
+        P_backcheck_y = hy + s_h * hx_ + c_h * hy_
+        S_backcheck_x = c_kr * check_x - s_kr * check_y
+        S_backcheck_y = s_kr * check_x + c_kr * check_y
+        x_ = c_kr * check_tx - s_kr * check_ty
+        y_ = s_kr * check_tx + c_kr * check_ty
+        dx_ = P_backcheck_x - S_backcheck_x
+        dy_ = P_backcheck_y - S_backcheck_y
+        n_backcheck_x = -y_
+        n_backcheck_y = x_
+        g_backcheck = dy_ * x_ - dx_ * y_ - tail_r
+        s_ = dx_ * x_ + dy_ * y_
+        if s_ < 0.0 or s_ > check_length:
+            s_ = 0.0 if s_ < 0.0 else check_length
+            dx_ -= s_ * x_
+            dy_ -= s_ * y_
+            r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+            n_backcheck_x = dx_ / r_
+            n_backcheck_y = dy_ / r_
+            g_backcheck = r_ - tail_r
+        N_backcheck = 0.0
+        f0_backcheck = 0.0
+        bound_backcheck = 0.0
+        if g_backcheck < 0.0:
+            C_backcheck_x = P_backcheck_x - tail_r * n_backcheck_x
+            C_backcheck_y = P_backcheck_y - tail_r * n_backcheck_y
+            a_backcheck_h = (n_backcheck_y * (C_backcheck_x - hx) -n_backcheck_x * (C_backcheck_y - hy))
+            a_backcheck_e = (n_backcheck_x * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+            a_backcheck_kr = -(n_backcheck_y * C_backcheck_x -n_backcheck_x * C_backcheck_y)
+            d_ = -g_backcheck
+            if d_ > limit_backcheck:
+                status = 2
+                where = 12
+            rate_ = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_kr * u_kr)
+            f0_backcheck = K_backcheck * (d_ * d_ if p_backcheck == 2.0 else d_ ** p_backcheck)
+            N_backcheck = max(0.0, f0_backcheck * (1.0 + c_backcheck * rate_))
+            Q_h += a_backcheck_h * N_backcheck
+            Q_e += a_backcheck_e * N_backcheck
+            Q_kr += a_backcheck_kr * N_backcheck
+            b_backcheck_h = ((-n_backcheck_x) * (C_backcheck_x - hx) -n_backcheck_y * (C_backcheck_y - hy))
+            b_backcheck_e = (n_backcheck_y * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+            b_backcheck_kr = -((-n_backcheck_x) * C_backcheck_x -n_backcheck_y * C_backcheck_y)
+            bound_backcheck = mu_backcheck * N_backcheck * rub_dt
+        if n > 0 and (g_backcheck < 0.0) != (was_backcheck < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_backcheck / (g_backcheck - was_backcheck)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 12.0
+                log[logged, 2] = 1.0 if g_backcheck < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_backcheck - was_backcheck) / dt
+            logged += 1
+        was_backcheck = g_backcheck
+
+        # string
+        hx_ = strike_x - slope_head * strike_y * e
+        hy_ = strike_y + phi_head * e
+        P_string_x = hx + c_h * hx_ - s_h * hy_
+        P_string_y = hy + s_h * hx_ + c_h * hy_
+        g_string = string_y + ys - P_string_y
+        # waves coming back from the ends (inverted), then the force that fits felt and string at once
+        from_near = -((1.0 - near_part) * waves[0, (head - near_whole) % ring] + near_part * waves[0, (head - near_whole - 1) % ring])
+        from_far = 0.0
+        if far_reflection > 0.0:
+            from_far = -far_reflection * ((1.0 - far_part) * waves[1, (head - far_whole) % ring] + far_part * waves[1, (head - far_whole - 1) % ring])
+        wave = from_near + from_far
+        still_ = ys + 0.5 * dt * (vs + wave)
+        N_string = 0.0
+        f0_string = 0.0
+        open_ = P_string_y - string_y - still_
+        if open_ > 0.0:
+            a_string_h = (-1.0 * (P_string_x - hx))
+            a_string_e = (-1.0 * (-s_h * slope_head * strike_y + c_h * phi_head + slope_head * (P_string_x - P_string_x)))
+            up_ = -(a_string_h * u_h + a_string_e * u_e) - wave
+            force_ = force_before
+            soft_ = 0.5 * dt * half_admittance
+            for _ in range(20):
+                d_ = max(0.0, open_ - soft_ * force_)
+                e1_ = K_string * d_ ** (p_string - 1.0)
+                damp_ = 1.0 + c_string * (up_ - half_admittance * force_)
+                miss_ = force_ - e1_ * d_ * damp_
+                step_ = miss_ / (1.0 + e1_ * (p_string * soft_ * max(0.0, damp_) + d_ * c_string * half_admittance))
+                force_ = max(0.0, force_ - step_)
+                if abs(step_) < 1e-9 * (1.0 + force_):
+                    break
+            d_ = max(0.0, open_ - soft_ * force_)
+            f0_string = K_string * d_ ** p_string
+            N_string = force_
+            if d_ > limit_string:
+                status = 2
+                where = 13
+            Q_h += a_string_h * N_string
+            Q_e += a_string_e * N_string
+        force_before = N_string
+        vs_new = half_admittance * N_string + wave
+        ys += 0.5 * dt * (vs + vs_new)
+        vs = vs_new
+        waves[0, head % ring] = half_admittance * N_string + from_far
+        waves[1, head % ring] = half_admittance * N_string + from_near
+        head += 1
+        string_work += dt * N_string * vs
+        g_string = -max(0.0, open_ - soft_ * N_string) if open_ > 0.0 else -open_
+        g_string = 1e-12 if open_ > 0.0 and N_string == 0.0 else g_string
+        if n > 0 and (g_string < 0.0) != (was_string < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_string / (g_string - was_string)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 13.0
+                log[logged, 2] = 1.0 if g_string < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_string - was_string) / dt
+            logged += 1
+        was_string = g_string
+
+        # key_damper
+        P_key_damper_x = c_kr * damper_x - s_kr * damper_y
+        P_key_damper_y = s_kr * damper_x + c_kr * damper_y
+        g_key_damper = damper_gap + d - (P_key_damper_y - damper_y)
+        N_key_damper = 0.0
+        f0_key_damper = 0.0
+        if g_key_damper < 0.0:
+            a_key_damper_d = 1.0
+            a_key_damper_kr = -P_key_damper_x
+            d_ = -g_key_damper
+            if d_ > limit_key_damper:
+                status = 2
+                where = 14
+            rate_ = -(a_key_damper_d * u_d + a_key_damper_kr * u_kr)
+            f0_key_damper = K_key_damper * (d_ * d_ if p_key_damper == 2.0 else d_ ** p_key_damper)
+            N_key_damper = max(0.0, f0_key_damper * (1.0 + c_key_damper * rate_))
+            Q_d += a_key_damper_d * N_key_damper
+            Q_kr += a_key_damper_kr * N_key_damper
+        if n > 0 and (g_key_damper < 0.0) != (was_key_damper < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_key_damper / (g_key_damper - was_key_damper)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 14.0
+                log[logged, 2] = 1.0 if g_key_damper < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_key_damper - was_key_damper) / dt
+            logged += 1
+        was_key_damper = g_key_damper
+
+        # damper_seat
+        g_damper_seat = d
+        N_damper_seat = 0.0
+        f0_damper_seat = 0.0
+        if g_damper_seat < 0.0:
+            a_damper_seat_d = 1.0
+            d_ = -g_damper_seat
+            if d_ > limit_damper_seat:
+                status = 2
+                where = 15
+            rate_ = -(a_damper_seat_d * u_d)
+            f0_damper_seat = K_damper_seat * (d_ * d_ if p_damper_seat == 2.0 else d_ ** p_damper_seat)
+            N_damper_seat = max(0.0, f0_damper_seat * (1.0 + c_damper_seat * rate_))
+            Q_d += a_damper_seat_d * N_damper_seat
+        if n > 0 and (g_damper_seat < 0.0) != (was_damper_seat < 0.0):
+            if logged < log.shape[0]:
+                part_ = g_damper_seat / (g_damper_seat - was_damper_seat)
+                log[logged, 0] = t - dt * part_
+                log[logged, 1] = 15.0
+                log[logged, 2] = 1.0 if g_damper_seat < 0.0 else 0.0
+                log[logged, 3] = crown_y - dt * part_ * crown_v
+                log[logged, 4] = crown_v
+                log[logged, 5] = travel - dt * part_ * travel_v
+                log[logged, 6] = (g_damper_seat - was_damper_seat) / dt
+            logged += 1
+        was_damper_seat = g_damper_seat
+
+        # speed without friction
+        gj = D * inv_j
+        gl = E * inv_l
+        inv_s = 1.0 / (inertia_w - D * gj - E * gl)
+        slow_ = 1.0 - dt * viscous
+        acc_kf = Q_kf * i_kf
+        acc_kr = Q_kr * inv_rear
+        acc_d = Q_d * inv_d
+        acc_f = Q_f * i_f
+        acc_w = (Q_w - gj * Q_j - gl * Q_l) * inv_s
+        acc_j = Q_j * inv_j - gj * acc_w
+        acc_l = Q_l * inv_l - gl * acc_w
+        acc_h = Q_h * inv_hh + Q_e * inv_he
+        acc_e = Q_h * inv_he + Q_e * inv_ee
+        v_kf = slow_ * o_kf + dt * acc_kf
+        v_kr = slow_ * o_kr + dt * acc_kr
+        v_w = slow_ * o_w + dt * acc_w
+        v_j = slow_ * o_j + dt * acc_j
+        v_l = slow_ * o_l + dt * acc_l
+        v_h = slow_ * o_h + dt * acc_h
+        v_e = slow_ * o_e + dt * acc_e
+        v_d = slow_ * o_d + dt * acc_d
+        v_f = slow_ * o_f + dt * acc_f
+        if mode == 1:
+            aim_, seg = look_up(finger, t + dt, seg)
+            v_kf = (aim_ - kf) / dt
+        elif mode == 4:
+            aim_, seg = look_up(finger, t + dt, seg)
+            v_f = (aim_ - f) / dt
+
+        # dry friction: rows, then projected Gauss-Seidel from the last impulses
+        B_key_kf = 1.0 * i_kf
+        iW_key = 1.0 / (B_key_kf * 1.0 + 1e-300)
+        bound_key = tau_key * rub_dt
+        B_wippen_w = (1.0) * inv_s
+        B_wippen_j = - gj * B_wippen_w
+        B_wippen_l = - gl * B_wippen_w
+        iW_wippen = 1.0 / (B_wippen_w * 1.0 + 1e-300)
+        bound_wippen = tau_wippen * rub_dt
+        B_jack_w = (-1.0 - gj * 1.0) * inv_s
+        B_jack_j = 1.0 * inv_j - gj * B_jack_w
+        B_jack_l = - gl * B_jack_w
+        iW_jack = 1.0 / (B_jack_j * 1.0 + B_jack_w * -1.0 + 1e-300)
+        bound_jack = tau_jack * rub_dt
+        B_lever_w = (-1.0 - gl * 1.0) * inv_s
+        B_lever_j = - gj * B_lever_w
+        B_lever_l = 1.0 * inv_l - gl * B_lever_w
+        iW_lever = 1.0 / (B_lever_l * 1.0 + B_lever_w * -1.0 + 1e-300)
+        bound_lever = tau_lever * rub_dt
+        B_hammer_h = 1.0 * inv_hh + 0.0 * inv_he
+        B_hammer_e = 1.0 * inv_he + 0.0 * inv_ee
+        iW_hammer = 1.0 / (B_hammer_h * 1.0 + 1e-300)
+        bound_hammer = tau_hammer * rub_dt
+        B_damper_d = 1.0 * inv_d
+        iW_damper = 1.0 / (B_damper_d * 1.0 + 1e-300)
+        bound_damper = tau_damper * rub_dt
+        if bound_capstan > 0.0:
+            B_capstan_kr = b_capstan_kr * inv_rear
+            B_capstan_w = (b_capstan_w) * inv_s
+            B_capstan_j = - gj * B_capstan_w
+            B_capstan_l = - gl * B_capstan_w
+            iW_capstan = 1.0 / (B_capstan_kr * b_capstan_kr + B_capstan_w * b_capstan_w)
+        if bound_jack_knuckle > 0.0:
+            B_jack_knuckle_w = (b_jack_knuckle_w - gj * b_jack_knuckle_j) * inv_s
+            B_jack_knuckle_j = b_jack_knuckle_j * inv_j - gj * B_jack_knuckle_w
+            B_jack_knuckle_l = - gl * B_jack_knuckle_w
+            B_jack_knuckle_h = b_jack_knuckle_h * inv_hh + b_jack_knuckle_e * inv_he
+            B_jack_knuckle_e = b_jack_knuckle_h * inv_he + b_jack_knuckle_e * inv_ee
+            iW_jack_knuckle = 1.0 / (B_jack_knuckle_h * b_jack_knuckle_h + B_jack_knuckle_e * b_jack_knuckle_e + B_jack_knuckle_w * b_jack_knuckle_w + B_jack_knuckle_j * b_jack_knuckle_j)
+        if bound_lever_knuckle > 0.0:
+            B_lever_knuckle_w = (b_lever_knuckle_w - gl * b_lever_knuckle_l) * inv_s
+            B_lever_knuckle_j = - gj * B_lever_knuckle_w
+            B_lever_knuckle_l = b_lever_knuckle_l * inv_l - gl * B_lever_knuckle_w
+            B_lever_knuckle_h = b_lever_knuckle_h * inv_hh + b_lever_knuckle_e * inv_he
+            B_lever_knuckle_e = b_lever_knuckle_h * inv_he + b_lever_knuckle_e * inv_ee
+            iW_lever_knuckle = 1.0 / (B_lever_knuckle_h * b_lever_knuckle_h + B_lever_knuckle_e * b_lever_knuckle_e + B_lever_knuckle_w * b_lever_knuckle_w + B_lever_knuckle_l * b_lever_knuckle_l)
+        if bound_toe_button > 0.0:
+            B_toe_button_w = (b_toe_button_w - gj * b_toe_button_j) * inv_s
+            B_toe_button_j = b_toe_button_j * inv_j - gj * B_toe_button_w
+            B_toe_button_l = - gl * B_toe_button_w
+            iW_toe_button = 1.0 / (B_toe_button_w * b_toe_button_w + B_toe_button_j * b_toe_button_j)
+        if bound_drop_screw > 0.0:
+            B_drop_screw_w = (b_drop_screw_w - gl * b_drop_screw_l) * inv_s
+            B_drop_screw_j = - gj * B_drop_screw_w
+            B_drop_screw_l = b_drop_screw_l * inv_l - gl * B_drop_screw_w
+            iW_drop_screw = 1.0 / (B_drop_screw_w * b_drop_screw_w + B_drop_screw_l * b_drop_screw_l)
+        if bound_backcheck > 0.0:
+            B_backcheck_kr = b_backcheck_kr * inv_rear
+            B_backcheck_h = b_backcheck_h * inv_hh + b_backcheck_e * inv_he
+            B_backcheck_e = b_backcheck_h * inv_he + b_backcheck_e * inv_ee
+            iW_backcheck = 1.0 / (B_backcheck_h * b_backcheck_h + B_backcheck_e * b_backcheck_e + B_backcheck_kr * b_backcheck_kr)
+        L_key = min(bound_key, max(-bound_key, L_key))
+        if L_key != 0.0:
+            v_kf += B_key_kf * L_key
+        L_wippen = min(bound_wippen, max(-bound_wippen, L_wippen))
+        if L_wippen != 0.0:
+            v_w += B_wippen_w * L_wippen
+            v_j += B_wippen_j * L_wippen
+            v_l += B_wippen_l * L_wippen
+        L_jack = min(bound_jack, max(-bound_jack, L_jack))
+        if L_jack != 0.0:
+            v_w += B_jack_w * L_jack
+            v_j += B_jack_j * L_jack
+            v_l += B_jack_l * L_jack
+        L_lever = min(bound_lever, max(-bound_lever, L_lever))
+        if L_lever != 0.0:
+            v_w += B_lever_w * L_lever
+            v_j += B_lever_j * L_lever
+            v_l += B_lever_l * L_lever
+        L_hammer = min(bound_hammer, max(-bound_hammer, L_hammer))
+        if L_hammer != 0.0:
+            v_h += B_hammer_h * L_hammer
+            v_e += B_hammer_e * L_hammer
+        L_damper = min(bound_damper, max(-bound_damper, L_damper))
+        if L_damper != 0.0:
+            v_d += B_damper_d * L_damper
+        L_capstan = min(bound_capstan, max(-bound_capstan, L_capstan))
+        if L_capstan != 0.0:
+            v_kr += B_capstan_kr * L_capstan
+            v_w += B_capstan_w * L_capstan
+            v_j += B_capstan_j * L_capstan
+            v_l += B_capstan_l * L_capstan
+        L_jack_knuckle = min(bound_jack_knuckle, max(-bound_jack_knuckle, L_jack_knuckle))
+        if L_jack_knuckle != 0.0:
+            v_w += B_jack_knuckle_w * L_jack_knuckle
+            v_j += B_jack_knuckle_j * L_jack_knuckle
+            v_l += B_jack_knuckle_l * L_jack_knuckle
+            v_h += B_jack_knuckle_h * L_jack_knuckle
+            v_e += B_jack_knuckle_e * L_jack_knuckle
+        L_lever_knuckle = min(bound_lever_knuckle, max(-bound_lever_knuckle, L_lever_knuckle))
+        if L_lever_knuckle != 0.0:
+            v_w += B_lever_knuckle_w * L_lever_knuckle
+            v_j += B_lever_knuckle_j * L_lever_knuckle
+            v_l += B_lever_knuckle_l * L_lever_knuckle
+            v_h += B_lever_knuckle_h * L_lever_knuckle
+            v_e += B_lever_knuckle_e * L_lever_knuckle
+        L_toe_button = min(bound_toe_button, max(-bound_toe_button, L_toe_button))
+        if L_toe_button != 0.0:
+            v_w += B_toe_button_w * L_toe_button
+            v_j += B_toe_button_j * L_toe_button
+            v_l += B_toe_button_l * L_toe_button
+        L_drop_screw = min(bound_drop_screw, max(-bound_drop_screw, L_drop_screw))
+        if L_drop_screw != 0.0:
+            v_w += B_drop_screw_w * L_drop_screw
+            v_j += B_drop_screw_j * L_drop_screw
+            v_l += B_drop_screw_l * L_drop_screw
+        L_backcheck = min(bound_backcheck, max(-bound_backcheck, L_backcheck))
+        if L_backcheck != 0.0:
+            v_kr += B_backcheck_kr * L_backcheck
+            v_h += B_backcheck_h * L_backcheck
+            v_e += B_backcheck_e * L_backcheck
+        for _ in range(sweeps):
+            change_ = 0.0
+            if bound_key > 0.0:
+                sum_ = 1.0 * v_kf
+                new_ = min(bound_key, max(-bound_key, L_key - sum_ * iW_key))
+                d_ = new_ - L_key
+                if d_ != 0.0:
+                    L_key = new_
+                    v_kf += B_key_kf * d_
+                    change_ = max(change_, abs(d_) / (bound_key))
+            if bound_wippen > 0.0:
+                sum_ = 1.0 * v_w
+                new_ = min(bound_wippen, max(-bound_wippen, L_wippen - sum_ * iW_wippen))
+                d_ = new_ - L_wippen
+                if d_ != 0.0:
+                    L_wippen = new_
+                    v_w += B_wippen_w * d_
+                    v_j += B_wippen_j * d_
+                    v_l += B_wippen_l * d_
+                    change_ = max(change_, abs(d_) / (bound_wippen))
+            if bound_jack > 0.0:
+                sum_ = 1.0 * v_j + -1.0 * v_w
+                new_ = min(bound_jack, max(-bound_jack, L_jack - sum_ * iW_jack))
+                d_ = new_ - L_jack
+                if d_ != 0.0:
+                    L_jack = new_
+                    v_w += B_jack_w * d_
+                    v_j += B_jack_j * d_
+                    v_l += B_jack_l * d_
+                    change_ = max(change_, abs(d_) / (bound_jack))
+            if bound_lever > 0.0:
+                sum_ = 1.0 * v_l + -1.0 * v_w
+                new_ = min(bound_lever, max(-bound_lever, L_lever - sum_ * iW_lever))
+                d_ = new_ - L_lever
+                if d_ != 0.0:
+                    L_lever = new_
+                    v_w += B_lever_w * d_
+                    v_j += B_lever_j * d_
+                    v_l += B_lever_l * d_
+                    change_ = max(change_, abs(d_) / (bound_lever))
+            if bound_hammer > 0.0:
+                sum_ = 1.0 * v_h
+                new_ = min(bound_hammer, max(-bound_hammer, L_hammer - sum_ * iW_hammer))
+                d_ = new_ - L_hammer
+                if d_ != 0.0:
+                    L_hammer = new_
+                    v_h += B_hammer_h * d_
+                    v_e += B_hammer_e * d_
+                    change_ = max(change_, abs(d_) / (bound_hammer))
+            if bound_damper > 0.0:
+                sum_ = 1.0 * v_d
+                new_ = min(bound_damper, max(-bound_damper, L_damper - sum_ * iW_damper))
+                d_ = new_ - L_damper
+                if d_ != 0.0:
+                    L_damper = new_
+                    v_d += B_damper_d * d_
+                    change_ = max(change_, abs(d_) / (bound_damper))
+            if bound_capstan > 0.0:
+                sum_ = b_capstan_kr * v_kr + b_capstan_w * v_w
+                new_ = min(bound_capstan, max(-bound_capstan, L_capstan - sum_ * iW_capstan))
+                d_ = new_ - L_capstan
+                if d_ != 0.0:
+                    L_capstan = new_
+                    v_kr += B_capstan_kr * d_
+                    v_w += B_capstan_w * d_
+                    v_j += B_capstan_j * d_
+                    v_l += B_capstan_l * d_
+                    change_ = max(change_, abs(d_) / (bound_capstan))
+            if bound_jack_knuckle > 0.0:
+                sum_ = b_jack_knuckle_h * v_h + b_jack_knuckle_e * v_e + b_jack_knuckle_w * v_w + b_jack_knuckle_j * v_j
+                new_ = min(bound_jack_knuckle, max(-bound_jack_knuckle, L_jack_knuckle - sum_ * iW_jack_knuckle))
+                d_ = new_ - L_jack_knuckle
+                if d_ != 0.0:
+                    L_jack_knuckle = new_
+                    v_w += B_jack_knuckle_w * d_
+                    v_j += B_jack_knuckle_j * d_
+                    v_l += B_jack_knuckle_l * d_
+                    v_h += B_jack_knuckle_h * d_
+                    v_e += B_jack_knuckle_e * d_
+                    change_ = max(change_, abs(d_) / (bound_jack_knuckle))
+            if bound_lever_knuckle > 0.0:
+                sum_ = b_lever_knuckle_h * v_h + b_lever_knuckle_e * v_e + b_lever_knuckle_w * v_w + b_lever_knuckle_l * v_l
+                new_ = min(bound_lever_knuckle, max(-bound_lever_knuckle, L_lever_knuckle - sum_ * iW_lever_knuckle))
+                d_ = new_ - L_lever_knuckle
+                if d_ != 0.0:
+                    L_lever_knuckle = new_
+                    v_w += B_lever_knuckle_w * d_
+                    v_j += B_lever_knuckle_j * d_
+                    v_l += B_lever_knuckle_l * d_
+                    v_h += B_lever_knuckle_h * d_
+                    v_e += B_lever_knuckle_e * d_
+                    change_ = max(change_, abs(d_) / (bound_lever_knuckle))
+            if bound_toe_button > 0.0:
+                sum_ = b_toe_button_w * v_w + b_toe_button_j * v_j
+                new_ = min(bound_toe_button, max(-bound_toe_button, L_toe_button - sum_ * iW_toe_button))
+                d_ = new_ - L_toe_button
+                if d_ != 0.0:
+                    L_toe_button = new_
+                    v_w += B_toe_button_w * d_
+                    v_j += B_toe_button_j * d_
+                    v_l += B_toe_button_l * d_
+                    change_ = max(change_, abs(d_) / (bound_toe_button))
+            if bound_drop_screw > 0.0:
+                sum_ = b_drop_screw_w * v_w + b_drop_screw_l * v_l
+                new_ = min(bound_drop_screw, max(-bound_drop_screw, L_drop_screw - sum_ * iW_drop_screw))
+                d_ = new_ - L_drop_screw
+                if d_ != 0.0:
+                    L_drop_screw = new_
+                    v_w += B_drop_screw_w * d_
+                    v_j += B_drop_screw_j * d_
+                    v_l += B_drop_screw_l * d_
+                    change_ = max(change_, abs(d_) / (bound_drop_screw))
+            if bound_backcheck > 0.0:
+                sum_ = b_backcheck_h * v_h + b_backcheck_e * v_e + b_backcheck_kr * v_kr
+                new_ = min(bound_backcheck, max(-bound_backcheck, L_backcheck - sum_ * iW_backcheck))
+                d_ = new_ - L_backcheck
+                if d_ != 0.0:
+                    L_backcheck = new_
+                    v_kr += B_backcheck_kr * d_
+                    v_h += B_backcheck_h * d_
+                    v_e += B_backcheck_e * d_
+                    change_ = max(change_, abs(d_) / (bound_backcheck))
+            if change_ < 1e-6:
+                break
+
+        # ledger, with the mean speed over the step
+        m_kf = 0.5 * (o_kf + v_kf)
+        m_kr = 0.5 * (o_kr + v_kr)
+        m_w = 0.5 * (o_w + v_w)
+        m_j = 0.5 * (o_j + v_j)
+        m_l = 0.5 * (o_l + v_l)
+        m_h = 0.5 * (o_h + v_h)
+        m_e = 0.5 * (o_e + v_e)
+        m_d = 0.5 * (o_d + v_d)
+        m_f = 0.5 * (o_f + v_f)
+        if g_finger < 0.0:
+            loss_finger += dt * (N_finger - f0_finger) * (-(a_finger_f * m_f + a_finger_kf * m_kf))
+        if g_back_cloth < 0.0:
+            loss_back_cloth += dt * (N_back_cloth - f0_back_cloth) * (-(a_back_cloth_kr * m_kr))
+        if g_punching < 0.0:
+            loss_punching += dt * (N_punching - f0_punching) * (-(a_punching_kf * m_kf))
+        if g_capstan < 0.0:
+            loss_capstan += dt * (N_capstan - f0_capstan) * (-(a_capstan_kr * m_kr + a_capstan_w * m_w))
+        if g_jack_knuckle < 0.0:
+            loss_jack_knuckle += dt * (N_jack_knuckle - f0_jack_knuckle) * (-(a_jack_knuckle_h * m_h + a_jack_knuckle_e * m_e + a_jack_knuckle_w * m_w + a_jack_knuckle_j * m_j))
+        if g_lever_knuckle < 0.0:
+            loss_lever_knuckle += dt * (N_lever_knuckle - f0_lever_knuckle) * (-(a_lever_knuckle_h * m_h + a_lever_knuckle_e * m_e + a_lever_knuckle_w * m_w + a_lever_knuckle_l * m_l))
+        if g_toe_button < 0.0:
+            loss_toe_button += dt * (N_toe_button - f0_toe_button) * (-(a_toe_button_w * m_w + a_toe_button_j * m_j))
+        if g_drop_screw < 0.0:
+            loss_drop_screw += dt * (N_drop_screw - f0_drop_screw) * (-(a_drop_screw_w * m_w + a_drop_screw_l * m_l))
+        if g_jack_stop < 0.0:
+            loss_jack_stop += dt * (N_jack_stop - f0_jack_stop) * (-(a_jack_stop_j * m_j + a_jack_stop_w * m_w))
+        if g_jack_window < 0.0:
+            loss_jack_window += dt * (N_jack_window - f0_jack_window) * (-(a_jack_window_j * m_j + a_jack_window_w * m_w))
+        if g_lever_stop < 0.0:
+            loss_lever_stop += dt * (N_lever_stop - f0_lever_stop) * (-(a_lever_stop_l * m_l + a_lever_stop_w * m_w))
+        if g_rest_cushion < 0.0:
+            loss_rest_cushion += dt * (N_rest_cushion - f0_rest_cushion) * (-(a_rest_cushion_h * m_h + a_rest_cushion_e * m_e))
+        if g_backcheck < 0.0:
+            loss_backcheck += dt * (N_backcheck - f0_backcheck) * (-(a_backcheck_h * m_h + a_backcheck_e * m_e + a_backcheck_kr * m_kr))
+        if open_ > 0.0:
+            loss_string += dt * (N_string - f0_string) * (-(a_string_h * m_h + a_string_e * m_e) - vs)
+        if g_key_damper < 0.0:
+            loss_key_damper += dt * (N_key_damper - f0_key_damper) * (-(a_key_damper_d * m_d + a_key_damper_kr * m_kr))
+        if g_damper_seat < 0.0:
+            loss_damper_seat += dt * (N_damper_seat - f0_damper_seat) * (-(a_damper_seat_d * m_d))
+        rub_key -= L_key * (m_kf)
+        rub_wippen -= L_wippen * (m_w)
+        rub_jack -= L_jack * (m_j - m_w)
+        rub_lever -= L_lever * (m_l - m_w)
+        rub_hammer -= L_hammer * (m_h)
+        rub_damper -= L_damper * (m_d)
+        if L_capstan != 0.0:
+            rub_capstan -= L_capstan * (b_capstan_kr * m_kr + b_capstan_w * m_w)
+        if L_jack_knuckle != 0.0:
+            rub_jack_knuckle -= L_jack_knuckle * (b_jack_knuckle_h * m_h + b_jack_knuckle_e * m_e + b_jack_knuckle_w * m_w + b_jack_knuckle_j * m_j)
+        if L_lever_knuckle != 0.0:
+            rub_lever_knuckle -= L_lever_knuckle * (b_lever_knuckle_h * m_h + b_lever_knuckle_e * m_e + b_lever_knuckle_w * m_w + b_lever_knuckle_l * m_l)
+        if L_toe_button != 0.0:
+            rub_toe_button -= L_toe_button * (b_toe_button_w * m_w + b_toe_button_j * m_j)
+        if L_drop_screw != 0.0:
+            rub_drop_screw -= L_drop_screw * (b_drop_screw_w * m_w + b_drop_screw_l * m_l)
+        if L_backcheck != 0.0:
+            rub_backcheck -= L_backcheck * (b_backcheck_h * m_h + b_backcheck_e * m_e + b_backcheck_kr * m_kr)
+        spin_ = m_kr - m_kf
+        loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_
+        loss_shank_bending += dt * bend_damping * u_e * m_e
+        if mode == 1:
+            impulse_ = (v_kf - o_kf) / inv_front - dt * Q_kf - L_key
+            finger_work += impulse_ * m_kf
+            push = -impulse_ / (dt * P_finger_x)
+        elif mode == 2:
+            finger_work += dt * push * (-P_finger_x) * m_kf
+        elif mode >= 3:
+            push = N_finger
+            if N_finger > 0.0:
+                finger_work += dt * N_finger * a_finger_kf * m_kf
+
+        if n % every == 0 and traced < trace.shape[0]:
+            trace[traced, 0] = t
+            trace[traced, 1] = kf
+            trace[traced, 2] = kr
+            trace[traced, 3] = w
+            trace[traced, 4] = j
+            trace[traced, 5] = l
+            trace[traced, 6] = h
+            trace[traced, 7] = e
+            trace[traced, 8] = d
+            trace[traced, 9] = f
+            trace[traced, 10] = m_kf
+            trace[traced, 11] = m_kr
+            trace[traced, 12] = m_w
+            trace[traced, 13] = m_j
+            trace[traced, 14] = m_l
+            trace[traced, 15] = m_h
+            trace[traced, 16] = m_e
+            trace[traced, 17] = m_d
+            trace[traced, 18] = m_f
+            trace[traced, 19] = ys
+            trace[traced, 20] = push
+            trace[traced, 21] = N_finger
+            trace[traced, 22] = N_back_cloth
+            trace[traced, 23] = N_punching
+            trace[traced, 24] = N_capstan
+            trace[traced, 25] = N_jack_knuckle
+            trace[traced, 26] = N_lever_knuckle
+            trace[traced, 27] = N_toe_button
+            trace[traced, 28] = N_drop_screw
+            trace[traced, 29] = N_jack_stop
+            trace[traced, 30] = N_jack_window
+            trace[traced, 31] = N_lever_stop
+            trace[traced, 32] = N_rest_cushion
+            trace[traced, 33] = N_backcheck
+            trace[traced, 34] = N_string
+            trace[traced, 35] = N_key_damper
+            trace[traced, 36] = N_damper_seat
+            trace[traced, 37] = L_key / dt
+            trace[traced, 38] = L_wippen / dt
+            trace[traced, 39] = L_jack / dt
+            trace[traced, 40] = L_lever / dt
+            trace[traced, 41] = L_hammer / dt
+            trace[traced, 42] = L_damper / dt
+            trace[traced, 43] = L_capstan / dt
+            trace[traced, 44] = L_jack_knuckle / dt
+            trace[traced, 45] = L_lever_knuckle / dt
+            trace[traced, 46] = L_toe_button / dt
+            trace[traced, 47] = L_drop_screw / dt
+            trace[traced, 48] = L_backcheck / dt
+            traced += 1
+        check_ = v_kf + v_kr + v_w + v_j + v_l + v_h + v_e + v_d + v_f
+        if not check_ * 0.0 == 0.0:
+            status = 1
+        if abs(kf) > 1.0 and status == 0:
+            status = 3
+            where = 0
+        if abs(kr) > 1.0 and status == 0:
+            status = 3
+            where = 1
+        if abs(w) > 1.0 and status == 0:
+            status = 3
+            where = 2
+        if abs(j) > 1.0 and status == 0:
+            status = 3
+            where = 3
+        if abs(l) > 1.0 and status == 0:
+            status = 3
+            where = 4
+        if abs(h) > 1.0 and status == 0:
+            status = 3
+            where = 5
+        if status != 0:
+            break
+        kf += dt * v_kf
+        kr += dt * v_kr
+        w += dt * v_w
+        j += dt * v_j
+        l += dt * v_l
+        h += dt * v_h
+        e += dt * v_e
+        d += dt * v_d
+        f += dt * v_f
+        t += dt
+
+    # back to the whole step
+    kf -= 0.5 * dt * v_kf
+    kr -= 0.5 * dt * v_kr
+    w -= 0.5 * dt * v_w
+    j -= 0.5 * dt * v_j
+    l -= 0.5 * dt * v_l
+    h -= 0.5 * dt * v_h
+    e -= 0.5 * dt * v_e
+    d -= 0.5 * dt * v_d
+    f -= 0.5 * dt * v_f
+    state.kf = kf
+    state.kr = kr
+    state.w = w
+    state.j = j
+    state.l = l
+    state.h = h
+    state.e = e
+    state.d = d
+    state.f = f
+    state.v_kf = v_kf
+    state.v_kr = v_kr
+    state.v_w = v_w
+    state.v_j = v_j
+    state.v_l = v_l
+    state.v_h = v_h
+    state.v_e = v_e
+    state.v_d = v_d
+    state.v_f = v_f
+    state.o_kf = o_kf
+    state.o_kr = o_kr
+    state.o_w = o_w
+    state.o_j = o_j
+    state.o_l = o_l
+    state.o_h = o_h
+    state.o_e = o_e
+    state.o_d = o_d
+    state.o_f = o_f
+    state.ys = ys
+    state.vs = vs
+    state.L_key = L_key
+    state.L_wippen = L_wippen
+    state.L_jack = L_jack
+    state.L_lever = L_lever
+    state.L_hammer = L_hammer
+    state.L_damper = L_damper
+    state.L_capstan = L_capstan
+    state.L_jack_knuckle = L_jack_knuckle
+    state.L_lever_knuckle = L_lever_knuckle
+    state.L_toe_button = L_toe_button
+    state.L_drop_screw = L_drop_screw
+    state.L_backcheck = L_backcheck
+    out.status = status
+    out.where = where
+    out.time = t - 0.5 * dt
+    out.logged = logged
+    out.traced = traced
+    out.finger_work = finger_work
+    out.string_work = string_work
+    out.head = head
+    out.loss_finger = loss_finger
+    out.loss_back_cloth = loss_back_cloth
+    out.loss_punching = loss_punching
+    out.loss_capstan = loss_capstan
+    out.loss_jack_knuckle = loss_jack_knuckle
+    out.loss_lever_knuckle = loss_lever_knuckle
+    out.loss_toe_button = loss_toe_button
+    out.loss_drop_screw = loss_drop_screw
+    out.loss_jack_stop = loss_jack_stop
+    out.loss_jack_window = loss_jack_window
+    out.loss_lever_stop = loss_lever_stop
+    out.loss_rest_cushion = loss_rest_cushion
+    out.loss_backcheck = loss_backcheck
+    out.loss_string = loss_string
+    out.loss_key_damper = loss_key_damper
+    out.loss_damper_seat = loss_damper_seat
+    out.rub_key = rub_key
+    out.rub_wippen = rub_wippen
+    out.rub_jack = rub_jack
+    out.rub_lever = rub_lever
+    out.rub_hammer = rub_hammer
+    out.rub_damper = rub_damper
+    out.rub_capstan = rub_capstan
+    out.rub_jack_knuckle = rub_jack_knuckle
+    out.rub_lever_knuckle = rub_lever_knuckle
+    out.rub_toe_button = rub_toe_button
+    out.rub_drop_screw = rub_drop_screw
+    out.rub_backcheck = rub_backcheck
+    out.loss_key_bending = loss_key_bending
+    out.loss_shank_bending = loss_shank_bending
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def energy(p, state, squeeze):
+    """Kinetic energy, potential of weights and springs; ``squeeze`` gets what each contact stores (J)."""
+    K_back_cloth = p.K_back_cloth
+    K_backcheck = p.K_backcheck
+    K_capstan = p.K_capstan
+    K_damper_seat = p.K_damper_seat
+    K_drop_screw = p.K_drop_screw
+    K_finger = p.K_finger
+    K_jack_knuckle = p.K_jack_knuckle
+    K_jack_stop = p.K_jack_stop
+    K_jack_window = p.K_jack_window
+    K_key_damper = p.K_key_damper
+    K_lever_knuckle = p.K_lever_knuckle
+    K_lever_stop = p.K_lever_stop
+    K_punching = p.K_punching
+    K_rest_cushion = p.K_rest_cushion
+    K_string = p.K_string
+    K_toe_button = p.K_toe_button
+    bend_mx = p.bend_mx
+    bend_my = p.bend_my
+    bend_spring = p.bend_spring
+    button_plane = p.button_plane
+    capstan_r = p.capstan_r
+    capstan_x = p.capstan_x
+    capstan_y = p.capstan_y
+    check_length = p.check_length
+    check_tx = p.check_tx
+    check_ty = p.check_ty
+    check_x = p.check_x
+    check_y = p.check_y
+    cloth_plane = p.cloth_plane
+    cloth_x = p.cloth_x
+    cloth_y = p.cloth_y
+    cushion_plane = p.cushion_plane
+    cushion_x = p.cushion_x
+    cushion_y = p.cushion_y
+    damper_gap = p.damper_gap
+    damper_weight = p.damper_weight
+    damper_x = p.damper_x
+    damper_y = p.damper_y
+    g = p.g
+    hammer_i = p.hammer_i
+    hammer_ie = p.hammer_ie
+    hammer_m = p.hammer_m
+    hammer_mx = p.hammer_mx
+    hammer_my = p.hammer_my
+    heel_tx = p.heel_tx
+    heel_ty = p.heel_ty
+    heel_x = p.heel_x
+    heel_y = p.heel_y
+    hx = p.hx
+    hy = p.hy
+    inertia_w = p.inertia_w
+    inv_d = p.inv_d
+    inv_front = p.inv_front
+    inv_j = p.inv_j
+    inv_l = p.inv_l
+    inv_rear = p.inv_rear
+    jack_mx = p.jack_mx
+    jack_my = p.jack_my
+    jack_rate = p.jack_rate
+    jack_spring = p.jack_spring
+    jack_stop_turn = p.jack_stop_turn
+    jack_window_turn = p.jack_window_turn
+    jx = p.jx
+    jy = p.jy
+    key_moment = p.key_moment
+    key_spring = p.key_spring
+    knuckle_on_jack_r = p.knuckle_on_jack_r
+    knuckle_r = p.knuckle_r
+    knuckle_x = p.knuckle_x
+    knuckle_y = p.knuckle_y
+    lever_mx = p.lever_mx
+    lever_my = p.lever_my
+    lever_rate = p.lever_rate
+    lever_spring = p.lever_spring
+    lever_stop_turn = p.lever_stop_turn
+    lx = p.lx
+    ly = p.ly
+    p_back_cloth = p.p_back_cloth
+    p_backcheck = p.p_backcheck
+    p_capstan = p.p_capstan
+    p_damper_seat = p.p_damper_seat
+    p_drop_screw = p.p_drop_screw
+    p_finger = p.p_finger
+    p_jack_knuckle = p.p_jack_knuckle
+    p_jack_stop = p.p_jack_stop
+    p_jack_window = p.p_jack_window
+    p_key_damper = p.p_key_damper
+    p_lever_knuckle = p.p_lever_knuckle
+    p_lever_stop = p.p_lever_stop
+    p_punching = p.p_punching
+    p_rest_cushion = p.p_rest_cushion
+    p_string = p.p_string
+    p_toe_button = p.p_toe_button
+    phi_cushion = p.phi_cushion
+    phi_head = p.phi_head
+    phi_knuckle = p.phi_knuckle
+    punching_plane = p.punching_plane
+    punching_x = p.punching_x
+    screw_r = p.screw_r
+    screw_x = p.screw_x
+    screw_y = p.screw_y
+    slope_cushion = p.slope_cushion
+    slope_head = p.slope_head
+    slope_knuckle = p.slope_knuckle
+    stop_arm = p.stop_arm
+    strike_x = p.strike_x
+    strike_y = p.strike_y
+    string_y = p.string_y
+    surface_length = p.surface_length
+    surface_tx = p.surface_tx
+    surface_ty = p.surface_ty
+    surface_x = p.surface_x
+    surface_y = p.surface_y
+    tail_r = p.tail_r
+    tail_x = p.tail_x
+    tail_y = p.tail_y
+    toe_r = p.toe_r
+    toe_x = p.toe_x
+    toe_y = p.toe_y
+    top_ax = p.top_ax
+    top_ay = p.top_ay
+    top_bx = p.top_bx
+    top_by = p.top_by
+    top_cx = p.top_cx
+    top_cy = p.top_cy
+    touch_x = p.touch_x
+    touch_y = p.touch_y
+    wippen_mx = p.wippen_mx
+    wippen_my = p.wippen_my
+    wx = p.wx
+    wy = p.wy
+    zero = p.zero
+    kf = state.kf
+    kr = state.kr
+    w = state.w
+    j = state.j
+    l = state.l
+    h = state.h
+    e = state.e
+    d = state.d
+    f = state.f
+    v_kf = state.v_kf
+    v_kr = state.v_kr
+    v_w = state.v_w
+    v_j = state.v_j
+    v_l = state.v_l
+    v_h = state.v_h
+    v_e = state.v_e
+    v_d = state.v_d
+    v_f = state.v_f
+    ys = state.ys
+    s_kf, c_kf = sine_cosine(kf)
+    s_kr, c_kr = sine_cosine(kr)
+    s_w, c_w = sine_cosine(w)
+    s_j, c_j = sine_cosine(j)
+    s_l, c_l = sine_cosine(l)
+    s_h, c_h = sine_cosine(h)
+    Jx = wx + c_w * jx - s_w * jy
+    Jy = wy + s_w * jx + c_w * jy
+    Lx = wx + c_w * lx - s_w * ly
+    Ly = wy + s_w * lx + c_w * ly
+    jmx_ = c_j * jack_mx - s_j * jack_my
+    jmy_ = s_j * jack_mx + c_j * jack_my
+    lmx_ = c_l * lever_mx - s_l * lever_my
+    lmy_ = s_l * lever_mx + c_l * lever_my
+    D = (Jx - wx) * jmx_ + (Jy - wy) * jmy_
+    E = (Lx - wx) * lmx_ + (Ly - wy) * lmy_
+    kinetic = 0.5 * (v_kf * v_kf / inv_front + v_kr * v_kr / inv_rear + inertia_w * v_w * v_w)
+    kinetic += 0.5 * (v_j * v_j / inv_j + v_l * v_l / inv_l) + D * v_w * v_j + E * v_w * v_l
+    kinetic += 0.5 * hammer_i * v_h * v_h + hammer_ie * v_h * v_e + 0.5 * hammer_m * v_e * v_e
+    if inv_d > 0.0:
+        kinetic += 0.5 * v_d * v_d / inv_d
+    potential = -key_moment * g * s_kf + 0.5 * key_spring * (kr - kf) ** 2 + damper_weight * d
+    potential += g * (s_w * wippen_mx + c_w * wippen_my + jmy_ + lmy_)
+    potential += jack_spring * (j - w) + 0.5 * jack_rate * (j - w) ** 2
+    potential += lever_spring * (l - w) + 0.5 * lever_rate * (l - w) ** 2
+    potential += g * (s_h * hammer_mx + c_h * hammer_my + e * (c_h * bend_mx - s_h * bend_my))
+    potential += 0.5 * bend_spring * e * e
+    P_finger_x = c_kf * touch_x - s_kf * touch_y
+    P_finger_y = s_kf * touch_x + c_kf * touch_y
+    g_finger = f - (P_finger_y - touch_y)
+    squeeze[0] = K_finger * max(0.0, -g_finger) ** (p_finger + 1.0) / (p_finger + 1.0)
+    P_back_cloth_x = c_kr * cloth_x - s_kr * cloth_y
+    P_back_cloth_y = s_kr * cloth_x + c_kr * cloth_y
+    g_back_cloth = P_back_cloth_y - cloth_plane - 0
+    squeeze[1] = K_back_cloth * max(0.0, -g_back_cloth) ** (p_back_cloth + 1.0) / (p_back_cloth + 1.0)
+    P_punching_x = c_kf * punching_x - s_kf * zero
+    P_punching_y = s_kf * punching_x + c_kf * zero
+    g_punching = P_punching_y - punching_plane - 0
+    squeeze[2] = K_punching * max(0.0, -g_punching) ** (p_punching + 1.0) / (p_punching + 1.0)
+    P_capstan_x = c_kr * capstan_x - s_kr * capstan_y
+    P_capstan_y = s_kr * capstan_x + c_kr * capstan_y
+    S_capstan_x = wx + c_w * heel_x - s_w * heel_y
+    S_capstan_y = wy + s_w * heel_x + c_w * heel_y
+    x_ = c_w * heel_tx - s_w * heel_ty
+    y_ = s_w * heel_tx + c_w * heel_ty
+    dx_ = P_capstan_x - S_capstan_x
+    dy_ = P_capstan_y - S_capstan_y
+    n_capstan_x = -y_
+    n_capstan_y = x_
+    g_capstan = dy_ * x_ - dx_ * y_ - capstan_r
+    squeeze[3] = K_capstan * max(0.0, -g_capstan) ** (p_capstan + 1.0) / (p_capstan + 1.0)
+    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
+    hy_ = knuckle_y + phi_knuckle * e
+    P_jack_knuckle_x = hx + c_h * hx_ - s_h * hy_
+    P_jack_knuckle_y = hy + s_h * hx_ + c_h * hy_
+    A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
+    A_jack_knuckle_y = Jy + s_j * top_ax + c_j * top_ay
+    B_jack_knuckle_x = Jx + c_j * top_bx - s_j * top_by
+    B_jack_knuckle_y = Jy + s_j * top_bx + c_j * top_by
+    C_jack_knuckle_x = Jx + c_j * top_cx - s_j * top_cy
+    C_jack_knuckle_y = Jy + s_j * top_cx + c_j * top_cy
+    best_ = 1.0e9
+    x_ = B_jack_knuckle_x - A_jack_knuckle_x
+    y_ = B_jack_knuckle_y - A_jack_knuckle_y
+    dx_ = P_jack_knuckle_x - A_jack_knuckle_x
+    dy_ = P_jack_knuckle_y - A_jack_knuckle_y
+    s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
+    s_ = min(1.0, max(0.0, s_))
+    dx_ -= s_ * x_
+    dy_ -= s_ * y_
+    r_ = dx_ * dx_ + dy_ * dy_
+    if r_ < best_:
+        best_ = r_
+        n_jack_knuckle_x = dx_
+        n_jack_knuckle_y = dy_
+    x_ = C_jack_knuckle_x - B_jack_knuckle_x
+    y_ = C_jack_knuckle_y - B_jack_knuckle_y
+    dx_ = P_jack_knuckle_x - B_jack_knuckle_x
+    dy_ = P_jack_knuckle_y - B_jack_knuckle_y
+    s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
+    s_ = min(1.0, max(0.0, s_))
+    dx_ -= s_ * x_
+    dy_ -= s_ * y_
+    r_ = dx_ * dx_ + dy_ * dy_
+    if r_ < best_:
+        best_ = r_
+        n_jack_knuckle_x = dx_
+        n_jack_knuckle_y = dy_
+    r_ = math.sqrt(best_)
+    n_jack_knuckle_x /= r_
+    n_jack_knuckle_y /= r_
+    g_jack_knuckle = r_ - knuckle_on_jack_r
+    squeeze[4] = K_jack_knuckle * max(0.0, -g_jack_knuckle) ** (p_jack_knuckle + 1.0) / (p_jack_knuckle + 1.0)
+    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
+    hy_ = knuckle_y + phi_knuckle * e
+    P_lever_knuckle_x = hx + c_h * hx_ - s_h * hy_
+    P_lever_knuckle_y = hy + s_h * hx_ + c_h * hy_
+    S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
+    S_lever_knuckle_y = Ly + s_l * surface_x + c_l * surface_y
+    x_ = c_l * surface_tx - s_l * surface_ty
+    y_ = s_l * surface_tx + c_l * surface_ty
+    dx_ = P_lever_knuckle_x - S_lever_knuckle_x
+    dy_ = P_lever_knuckle_y - S_lever_knuckle_y
+    n_lever_knuckle_x = -y_
+    n_lever_knuckle_y = x_
+    g_lever_knuckle = dy_ * x_ - dx_ * y_ - knuckle_r
+    s_ = dx_ * x_ + dy_ * y_
+    if s_ < 0.0 or s_ > surface_length:
+        s_ = 0.0 if s_ < 0.0 else surface_length
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+        n_lever_knuckle_x = dx_ / r_
+        n_lever_knuckle_y = dy_ / r_
+        g_lever_knuckle = r_ - knuckle_r
+    squeeze[5] = K_lever_knuckle * max(0.0, -g_lever_knuckle) ** (p_lever_knuckle + 1.0) / (p_lever_knuckle + 1.0)
+    P_toe_button_x = Jx + c_j * toe_x - s_j * toe_y
+    P_toe_button_y = Jy + s_j * toe_x + c_j * toe_y
+    g_toe_button = button_plane - P_toe_button_y - toe_r
+    squeeze[6] = K_toe_button * max(0.0, -g_toe_button) ** (p_toe_button + 1.0) / (p_toe_button + 1.0)
+    P_drop_screw_x = screw_x
+    P_drop_screw_y = screw_y
+    S_drop_screw_x = Lx + c_l * surface_x - s_l * surface_y
+    S_drop_screw_y = Ly + s_l * surface_x + c_l * surface_y
+    x_ = c_l * surface_tx - s_l * surface_ty
+    y_ = s_l * surface_tx + c_l * surface_ty
+    dx_ = P_drop_screw_x - S_drop_screw_x
+    dy_ = P_drop_screw_y - S_drop_screw_y
+    n_drop_screw_x = -y_
+    n_drop_screw_y = x_
+    g_drop_screw = dy_ * x_ - dx_ * y_ - screw_r
+    s_ = dx_ * x_ + dy_ * y_
+    if s_ < 0.0 or s_ > surface_length:
+        s_ = 0.0 if s_ < 0.0 else surface_length
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+        n_drop_screw_x = dx_ / r_
+        n_drop_screw_y = dy_ / r_
+        g_drop_screw = r_ - screw_r
+    squeeze[7] = K_drop_screw * max(0.0, -g_drop_screw) ** (p_drop_screw + 1.0) / (p_drop_screw + 1.0)
+    g_jack_stop = stop_arm * ((j - w - jack_stop_turn))
+    squeeze[8] = K_jack_stop * max(0.0, -g_jack_stop) ** (p_jack_stop + 1.0) / (p_jack_stop + 1.0)
+    g_jack_window = stop_arm * (-(j - w - jack_window_turn))
+    squeeze[9] = K_jack_window * max(0.0, -g_jack_window) ** (p_jack_window + 1.0) / (p_jack_window + 1.0)
+    g_lever_stop = stop_arm * ((l - w - lever_stop_turn))
+    squeeze[10] = K_lever_stop * max(0.0, -g_lever_stop) ** (p_lever_stop + 1.0) / (p_lever_stop + 1.0)
+    hx_ = cushion_x - slope_cushion * cushion_y * e
+    hy_ = cushion_y + phi_cushion * e
+    P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
+    P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
+    g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
+    squeeze[11] = K_rest_cushion * max(0.0, -g_rest_cushion) ** (p_rest_cushion + 1.0) / (p_rest_cushion + 1.0)
+    hx_ = tail_x - slope_head * tail_y * e
+    hy_ = tail_y + phi_head * e
+    P_backcheck_x = hx + c_h * hx_ - s_h * hy_
+    P_backcheck_y = hy + s_h * hx_ + c_h * hy_
+    S_backcheck_x = c_kr * check_x - s_kr * check_y
+    S_backcheck_y = s_kr * check_x + c_kr * check_y
+    x_ = c_kr * check_tx - s_kr * check_ty
+    y_ = s_kr * check_tx + c_kr * check_ty
+    dx_ = P_backcheck_x - S_backcheck_x
+    dy_ = P_backcheck_y - S_backcheck_y
+    n_backcheck_x = -y_
+    n_backcheck_y = x_
+    g_backcheck = dy_ * x_ - dx_ * y_ - tail_r
+    s_ = dx_ * x_ + dy_ * y_
+    if s_ < 0.0 or s_ > check_length:
+        s_ = 0.0 if s_ < 0.0 else check_length
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+        n_backcheck_x = dx_ / r_
+        n_backcheck_y = dy_ / r_
+        g_backcheck = r_ - tail_r
+    squeeze[12] = K_backcheck * max(0.0, -g_backcheck) ** (p_backcheck + 1.0) / (p_backcheck + 1.0)
+    hx_ = strike_x - slope_head * strike_y * e
+    hy_ = strike_y + phi_head * e
+    P_string_x = hx + c_h * hx_ - s_h * hy_
+    P_string_y = hy + s_h * hx_ + c_h * hy_
+    g_string = string_y + ys - P_string_y
+    squeeze[13] = K_string * max(0.0, -g_string) ** (p_string + 1.0) / (p_string + 1.0)
+    P_key_damper_x = c_kr * damper_x - s_kr * damper_y
+    P_key_damper_y = s_kr * damper_x + c_kr * damper_y
+    g_key_damper = damper_gap + d - (P_key_damper_y - damper_y)
+    squeeze[14] = K_key_damper * max(0.0, -g_key_damper) ** (p_key_damper + 1.0) / (p_key_damper + 1.0)
+    g_damper_seat = d
+    squeeze[15] = K_damper_seat * max(0.0, -g_damper_seat) ** (p_damper_seat + 1.0) / (p_damper_seat + 1.0)
+    return kinetic, potential
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def gaps(p, state, gap, normal, sliding):
+    """Gap of every contact (m) with its gradient, and the gradient of the sliding speed of those that rub."""
+    button_plane = p.button_plane
+    capstan_r = p.capstan_r
+    capstan_x = p.capstan_x
+    capstan_y = p.capstan_y
+    check_length = p.check_length
+    check_tx = p.check_tx
+    check_ty = p.check_ty
+    check_x = p.check_x
+    check_y = p.check_y
+    cloth_plane = p.cloth_plane
+    cloth_x = p.cloth_x
+    cloth_y = p.cloth_y
+    cushion_plane = p.cushion_plane
+    cushion_x = p.cushion_x
+    cushion_y = p.cushion_y
+    damper_gap = p.damper_gap
+    damper_x = p.damper_x
+    damper_y = p.damper_y
+    heel_tx = p.heel_tx
+    heel_ty = p.heel_ty
+    heel_x = p.heel_x
+    heel_y = p.heel_y
+    hx = p.hx
+    hy = p.hy
+    jack_stop_turn = p.jack_stop_turn
+    jack_window_turn = p.jack_window_turn
+    jx = p.jx
+    jy = p.jy
+    knuckle_on_jack_r = p.knuckle_on_jack_r
+    knuckle_r = p.knuckle_r
+    knuckle_x = p.knuckle_x
+    knuckle_y = p.knuckle_y
+    lever_stop_turn = p.lever_stop_turn
+    lx = p.lx
+    ly = p.ly
+    phi_cushion = p.phi_cushion
+    phi_head = p.phi_head
+    phi_knuckle = p.phi_knuckle
+    punching_plane = p.punching_plane
+    punching_x = p.punching_x
+    screw_r = p.screw_r
+    screw_x = p.screw_x
+    screw_y = p.screw_y
+    slope_cushion = p.slope_cushion
+    slope_head = p.slope_head
+    slope_knuckle = p.slope_knuckle
+    stop_arm = p.stop_arm
+    strike_x = p.strike_x
+    strike_y = p.strike_y
+    string_y = p.string_y
+    surface_length = p.surface_length
+    surface_tx = p.surface_tx
+    surface_ty = p.surface_ty
+    surface_x = p.surface_x
+    surface_y = p.surface_y
+    tail_r = p.tail_r
+    tail_x = p.tail_x
+    tail_y = p.tail_y
+    toe_r = p.toe_r
+    toe_x = p.toe_x
+    toe_y = p.toe_y
+    top_ax = p.top_ax
+    top_ay = p.top_ay
+    top_bx = p.top_bx
+    top_by = p.top_by
+    top_cx = p.top_cx
+    top_cy = p.top_cy
+    touch_x = p.touch_x
+    touch_y = p.touch_y
+    wx = p.wx
+    wy = p.wy
+    zero = p.zero
+    kf = state.kf
+    kr = state.kr
+    w = state.w
+    j = state.j
+    l = state.l
+    h = state.h
+    e = state.e
+    d = state.d
+    f = state.f
+    ys = state.ys
+    s_kf, c_kf = sine_cosine(kf)
+    s_kr, c_kr = sine_cosine(kr)
+    s_w, c_w = sine_cosine(w)
+    s_j, c_j = sine_cosine(j)
+    s_l, c_l = sine_cosine(l)
+    s_h, c_h = sine_cosine(h)
+    Jx = wx + c_w * jx - s_w * jy
+    Jy = wy + s_w * jx + c_w * jy
+    Lx = wx + c_w * lx - s_w * ly
+    Ly = wy + s_w * lx + c_w * ly
+    P_finger_x = c_kf * touch_x - s_kf * touch_y
+    P_finger_y = s_kf * touch_x + c_kf * touch_y
+    g_finger = f - (P_finger_y - touch_y)
+    gap[0] = g_finger
+    normal[0, 8] = 1.0
+    normal[0, 0] = -P_finger_x
+    P_back_cloth_x = c_kr * cloth_x - s_kr * cloth_y
+    P_back_cloth_y = s_kr * cloth_x + c_kr * cloth_y
+    g_back_cloth = P_back_cloth_y - cloth_plane - 0
+    gap[1] = g_back_cloth
+    C_back_cloth_x = P_back_cloth_x
+    C_back_cloth_y = P_back_cloth_y - 0
+    normal[1, 1] = (1.0 * C_back_cloth_x)
+    P_punching_x = c_kf * punching_x - s_kf * zero
+    P_punching_y = s_kf * punching_x + c_kf * zero
+    g_punching = P_punching_y - punching_plane - 0
+    gap[2] = g_punching
+    C_punching_x = P_punching_x
+    C_punching_y = P_punching_y - 0
+    normal[2, 0] = (1.0 * C_punching_x)
+    P_capstan_x = c_kr * capstan_x - s_kr * capstan_y
+    P_capstan_y = s_kr * capstan_x + c_kr * capstan_y
+    S_capstan_x = wx + c_w * heel_x - s_w * heel_y
+    S_capstan_y = wy + s_w * heel_x + c_w * heel_y
+    x_ = c_w * heel_tx - s_w * heel_ty
+    y_ = s_w * heel_tx + c_w * heel_ty
+    dx_ = P_capstan_x - S_capstan_x
+    dy_ = P_capstan_y - S_capstan_y
+    n_capstan_x = -y_
+    n_capstan_y = x_
+    g_capstan = dy_ * x_ - dx_ * y_ - capstan_r
+    gap[3] = g_capstan
+    C_capstan_x = P_capstan_x - capstan_r * n_capstan_x
+    C_capstan_y = P_capstan_y - capstan_r * n_capstan_y
+    normal[3, 1] = (n_capstan_y * C_capstan_x -n_capstan_x * C_capstan_y)
+    normal[3, 2] = -(n_capstan_y * (C_capstan_x - wx) -n_capstan_x * (C_capstan_y - wy))
+    sliding[3, 1] = ((-n_capstan_x) * C_capstan_x -n_capstan_y * C_capstan_y)
+    sliding[3, 2] = -((-n_capstan_x) * (C_capstan_x - wx) -n_capstan_y * (C_capstan_y - wy))
+    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
+    hy_ = knuckle_y + phi_knuckle * e
+    P_jack_knuckle_x = hx + c_h * hx_ - s_h * hy_
+    P_jack_knuckle_y = hy + s_h * hx_ + c_h * hy_
+    A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
+    A_jack_knuckle_y = Jy + s_j * top_ax + c_j * top_ay
+    B_jack_knuckle_x = Jx + c_j * top_bx - s_j * top_by
+    B_jack_knuckle_y = Jy + s_j * top_bx + c_j * top_by
+    C_jack_knuckle_x = Jx + c_j * top_cx - s_j * top_cy
+    C_jack_knuckle_y = Jy + s_j * top_cx + c_j * top_cy
+    best_ = 1.0e9
+    x_ = B_jack_knuckle_x - A_jack_knuckle_x
+    y_ = B_jack_knuckle_y - A_jack_knuckle_y
+    dx_ = P_jack_knuckle_x - A_jack_knuckle_x
+    dy_ = P_jack_knuckle_y - A_jack_knuckle_y
+    s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
+    s_ = min(1.0, max(0.0, s_))
+    dx_ -= s_ * x_
+    dy_ -= s_ * y_
+    r_ = dx_ * dx_ + dy_ * dy_
+    if r_ < best_:
+        best_ = r_
+        n_jack_knuckle_x = dx_
+        n_jack_knuckle_y = dy_
+    x_ = C_jack_knuckle_x - B_jack_knuckle_x
+    y_ = C_jack_knuckle_y - B_jack_knuckle_y
+    dx_ = P_jack_knuckle_x - B_jack_knuckle_x
+    dy_ = P_jack_knuckle_y - B_jack_knuckle_y
+    s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
+    s_ = min(1.0, max(0.0, s_))
+    dx_ -= s_ * x_
+    dy_ -= s_ * y_
+    r_ = dx_ * dx_ + dy_ * dy_
+    if r_ < best_:
+        best_ = r_
+        n_jack_knuckle_x = dx_
+        n_jack_knuckle_y = dy_
+    r_ = math.sqrt(best_)
+    n_jack_knuckle_x /= r_
+    n_jack_knuckle_y /= r_
+    g_jack_knuckle = r_ - knuckle_on_jack_r
+    gap[4] = g_jack_knuckle
+    C_jack_knuckle_x = P_jack_knuckle_x - knuckle_on_jack_r * n_jack_knuckle_x
+    C_jack_knuckle_y = P_jack_knuckle_y - knuckle_on_jack_r * n_jack_knuckle_y
+    normal[4, 5] = (n_jack_knuckle_y * (C_jack_knuckle_x - hx) -n_jack_knuckle_x * (C_jack_knuckle_y - hy))
+    normal[4, 6] = (n_jack_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+    normal[4, 2] = -(n_jack_knuckle_y * (Jx - wx) - n_jack_knuckle_x * (Jy - wy))
+    normal[4, 3] = -(n_jack_knuckle_y * (C_jack_knuckle_x - Jx) -n_jack_knuckle_x * (C_jack_knuckle_y - Jy))
+    sliding[4, 5] = ((-n_jack_knuckle_x) * (C_jack_knuckle_x - hx) -n_jack_knuckle_y * (C_jack_knuckle_y - hy))
+    sliding[4, 6] = (n_jack_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+    sliding[4, 2] = -((-n_jack_knuckle_x) * (Jx - wx) - n_jack_knuckle_y * (Jy - wy))
+    sliding[4, 3] = -((-n_jack_knuckle_x) * (C_jack_knuckle_x - Jx) -n_jack_knuckle_y * (C_jack_knuckle_y - Jy))
+    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
+    hy_ = knuckle_y + phi_knuckle * e
+    P_lever_knuckle_x = hx + c_h * hx_ - s_h * hy_
+    P_lever_knuckle_y = hy + s_h * hx_ + c_h * hy_
+    S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
+    S_lever_knuckle_y = Ly + s_l * surface_x + c_l * surface_y
+    x_ = c_l * surface_tx - s_l * surface_ty
+    y_ = s_l * surface_tx + c_l * surface_ty
+    dx_ = P_lever_knuckle_x - S_lever_knuckle_x
+    dy_ = P_lever_knuckle_y - S_lever_knuckle_y
+    n_lever_knuckle_x = -y_
+    n_lever_knuckle_y = x_
+    g_lever_knuckle = dy_ * x_ - dx_ * y_ - knuckle_r
+    s_ = dx_ * x_ + dy_ * y_
+    if s_ < 0.0 or s_ > surface_length:
+        s_ = 0.0 if s_ < 0.0 else surface_length
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+        n_lever_knuckle_x = dx_ / r_
+        n_lever_knuckle_y = dy_ / r_
+        g_lever_knuckle = r_ - knuckle_r
+    gap[5] = g_lever_knuckle
+    C_lever_knuckle_x = P_lever_knuckle_x - knuckle_r * n_lever_knuckle_x
+    C_lever_knuckle_y = P_lever_knuckle_y - knuckle_r * n_lever_knuckle_y
+    normal[5, 5] = (n_lever_knuckle_y * (C_lever_knuckle_x - hx) -n_lever_knuckle_x * (C_lever_knuckle_y - hy))
+    normal[5, 6] = (n_lever_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+    normal[5, 2] = -(n_lever_knuckle_y * (Lx - wx) - n_lever_knuckle_x * (Ly - wy))
+    normal[5, 4] = -(n_lever_knuckle_y * (C_lever_knuckle_x - Lx) -n_lever_knuckle_x * (C_lever_knuckle_y - Ly))
+    sliding[5, 5] = ((-n_lever_knuckle_x) * (C_lever_knuckle_x - hx) -n_lever_knuckle_y * (C_lever_knuckle_y - hy))
+    sliding[5, 6] = (n_lever_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+    sliding[5, 2] = -((-n_lever_knuckle_x) * (Lx - wx) - n_lever_knuckle_y * (Ly - wy))
+    sliding[5, 4] = -((-n_lever_knuckle_x) * (C_lever_knuckle_x - Lx) -n_lever_knuckle_y * (C_lever_knuckle_y - Ly))
+    P_toe_button_x = Jx + c_j * toe_x - s_j * toe_y
+    P_toe_button_y = Jy + s_j * toe_x + c_j * toe_y
+    g_toe_button = button_plane - P_toe_button_y - toe_r
+    gap[6] = g_toe_button
+    C_toe_button_x = P_toe_button_x
+    C_toe_button_y = P_toe_button_y + toe_r
+    normal[6, 2] = (-1.0 * (Jx - wx))
+    normal[6, 3] = (-1.0 * (C_toe_button_x - Jx))
+    sliding[6, 2] = (- -1.0 * (Jy - wy))
+    sliding[6, 3] = (--1.0 * (C_toe_button_y - Jy))
+    P_drop_screw_x = screw_x
+    P_drop_screw_y = screw_y
+    S_drop_screw_x = Lx + c_l * surface_x - s_l * surface_y
+    S_drop_screw_y = Ly + s_l * surface_x + c_l * surface_y
+    x_ = c_l * surface_tx - s_l * surface_ty
+    y_ = s_l * surface_tx + c_l * surface_ty
+    dx_ = P_drop_screw_x - S_drop_screw_x
+    dy_ = P_drop_screw_y - S_drop_screw_y
+    n_drop_screw_x = -y_
+    n_drop_screw_y = x_
+    g_drop_screw = dy_ * x_ - dx_ * y_ - screw_r
+    s_ = dx_ * x_ + dy_ * y_
+    if s_ < 0.0 or s_ > surface_length:
+        s_ = 0.0 if s_ < 0.0 else surface_length
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+        n_drop_screw_x = dx_ / r_
+        n_drop_screw_y = dy_ / r_
+        g_drop_screw = r_ - screw_r
+    gap[7] = g_drop_screw
+    C_drop_screw_x = P_drop_screw_x - screw_r * n_drop_screw_x
+    C_drop_screw_y = P_drop_screw_y - screw_r * n_drop_screw_y
+    normal[7, 2] = -(n_drop_screw_y * (Lx - wx) - n_drop_screw_x * (Ly - wy))
+    normal[7, 4] = -(n_drop_screw_y * (C_drop_screw_x - Lx) -n_drop_screw_x * (C_drop_screw_y - Ly))
+    sliding[7, 2] = -((-n_drop_screw_x) * (Lx - wx) - n_drop_screw_y * (Ly - wy))
+    sliding[7, 4] = -((-n_drop_screw_x) * (C_drop_screw_x - Lx) -n_drop_screw_y * (C_drop_screw_y - Ly))
+    g_jack_stop = stop_arm * ((j - w - jack_stop_turn))
+    gap[8] = g_jack_stop
+    normal[8, 3] = stop_arm
+    normal[8, 2] = -stop_arm
+    g_jack_window = stop_arm * (-(j - w - jack_window_turn))
+    gap[9] = g_jack_window
+    normal[9, 3] = -stop_arm
+    normal[9, 2] = stop_arm
+    g_lever_stop = stop_arm * ((l - w - lever_stop_turn))
+    gap[10] = g_lever_stop
+    normal[10, 4] = stop_arm
+    normal[10, 2] = -stop_arm
+    hx_ = cushion_x - slope_cushion * cushion_y * e
+    hy_ = cushion_y + phi_cushion * e
+    P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
+    P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
+    g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
+    gap[11] = g_rest_cushion
+    C_rest_cushion_x = P_rest_cushion_x
+    C_rest_cushion_y = P_rest_cushion_y - 0
+    normal[11, 5] = (1.0 * (C_rest_cushion_x - hx))
+    normal[11, 6] = (1.0 * (-s_h * slope_cushion * cushion_y + c_h * phi_cushion + slope_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
+    hx_ = tail_x - slope_head * tail_y * e
+    hy_ = tail_y + phi_head * e
+    P_backcheck_x = hx + c_h * hx_ - s_h * hy_
+    P_backcheck_y = hy + s_h * hx_ + c_h * hy_
+    S_backcheck_x = c_kr * check_x - s_kr * check_y
+    S_backcheck_y = s_kr * check_x + c_kr * check_y
+    x_ = c_kr * check_tx - s_kr * check_ty
+    y_ = s_kr * check_tx + c_kr * check_ty
+    dx_ = P_backcheck_x - S_backcheck_x
+    dy_ = P_backcheck_y - S_backcheck_y
+    n_backcheck_x = -y_
+    n_backcheck_y = x_
+    g_backcheck = dy_ * x_ - dx_ * y_ - tail_r
+    s_ = dx_ * x_ + dy_ * y_
+    if s_ < 0.0 or s_ > check_length:
+        s_ = 0.0 if s_ < 0.0 else check_length
+        dx_ -= s_ * x_
+        dy_ -= s_ * y_
+        r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
+        n_backcheck_x = dx_ / r_
+        n_backcheck_y = dy_ / r_
+        g_backcheck = r_ - tail_r
+    gap[12] = g_backcheck
+    C_backcheck_x = P_backcheck_x - tail_r * n_backcheck_x
+    C_backcheck_y = P_backcheck_y - tail_r * n_backcheck_y
+    normal[12, 5] = (n_backcheck_y * (C_backcheck_x - hx) -n_backcheck_x * (C_backcheck_y - hy))
+    normal[12, 6] = (n_backcheck_x * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+    normal[12, 1] = -(n_backcheck_y * C_backcheck_x -n_backcheck_x * C_backcheck_y)
+    sliding[12, 5] = ((-n_backcheck_x) * (C_backcheck_x - hx) -n_backcheck_y * (C_backcheck_y - hy))
+    sliding[12, 6] = (n_backcheck_y * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+    sliding[12, 1] = -((-n_backcheck_x) * C_backcheck_x -n_backcheck_y * C_backcheck_y)
+    hx_ = strike_x - slope_head * strike_y * e
+    hy_ = strike_y + phi_head * e
+    P_string_x = hx + c_h * hx_ - s_h * hy_
+    P_string_y = hy + s_h * hx_ + c_h * hy_
+    g_string = string_y + ys - P_string_y
+    gap[13] = g_string
+    normal[13, 5] = (-1.0 * (P_string_x - hx))
+    normal[13, 6] = (-1.0 * (-s_h * slope_head * strike_y + c_h * phi_head + slope_head * (P_string_x - P_string_x)))
+    P_key_damper_x = c_kr * damper_x - s_kr * damper_y
+    P_key_damper_y = s_kr * damper_x + c_kr * damper_y
+    g_key_damper = damper_gap + d - (P_key_damper_y - damper_y)
+    gap[14] = g_key_damper
+    normal[14, 7] = 1.0
+    normal[14, 1] = -P_key_damper_x
+    g_damper_seat = d
+    gap[15] = g_damper_seat
+    normal[15, 7] = 1.0

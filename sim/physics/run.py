@@ -1,0 +1,326 @@
+"""Run the compiled mechanism: parameters by name in, traces, events and the loss ledger out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import SimulationError
+from sim.physics import kernel
+from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, JOINTS, ROWS, parameters
+from sim.unit.model import ActionUnit
+
+Array = NDArray[np.float64]
+CONTACT_INDEX = {c.name: i for i, c in enumerate(CONTACTS)}
+DEFAULT_STEP = 25e-6
+"""Default step, s: chosen by the convergence table of tests/benchmark.py."""
+
+PARAMETER_TYPE = np.dtype([(n, "f8") for n in kernel.PARAMETERS])
+RUN_TYPE = np.dtype([(n, "f8") for n in kernel.RUN])
+STATE_TYPE = np.dtype([(n, "f8") for n in kernel.STATE])
+RESULT_TYPE = np.dtype([(n, "f8") for n in kernel.RESULTS])
+COLUMN = {n: i for i, n in enumerate(kernel.TRACE)}
+
+NO_FINGER, KEY_MOTION, KEY_FORCE, DRIVEN_MASS, FINGER_MOTION = range(5)
+AWAY = 0.05
+"""Where a finger that plays no part is kept, m over the key."""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What the finger does: the kernel's mode and a table of (time s, value, slope).
+
+    The value is the key's angle (rad) for KEY_MOTION, a downward force (N) for
+    KEY_FORCE and DRIVEN_MASS, the tip's height over the touch point (m) for
+    FINGER_MOTION.
+    """
+
+    mode: int = NO_FINGER
+    table: Array = field(default_factory=lambda: np.zeros((1, 3)))
+    mass: float = 0.0
+    muscle_damping: float = 0.0
+    height: float = 0.0
+    """Height of a driven finger's tip over the key at the start, m."""
+    speed: float = 0.0
+    """Downward speed of a driven finger at the start, m/s."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a run ended: ``name`` "fine" or the failure, with the part and the time."""
+
+    name: str
+    where: str = ""
+    time: float = 0.0
+
+    @property
+    def fine(self) -> bool:
+        return self.name == "fine"
+
+    def __str__(self) -> str:
+        return "fine" if self.fine else f"{self.name}: {self.where} at {self.time * 1e3:.3f} ms"
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Where the finger's work went (J): readings.md, loss ledger."""
+
+    finger: float
+    string: float
+    kinetic: float
+    potential: float
+    squeezed: float
+    felts: Mapping[str, float]
+    rubbing: Mapping[str, float]
+    bending: Mapping[str, float]
+
+    @property
+    def lost(self) -> float:
+        return sum(self.felts.values()) + sum(self.rubbing.values()) + sum(self.bending.values())
+
+    @property
+    def unexplained(self) -> float:
+        return self.finger - self.string - self.kinetic - self.potential - self.squeezed - self.lost
+
+    @property
+    def remainder(self) -> float:
+        """Unexplained share of the finger's work (of the largest item where the finger did next to nothing)."""
+        scale = max(abs(self.finger), self.lost, abs(self.potential), 1e-6)
+        return self.unexplained / scale
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Sampled motion; columns by name (``kernel.TRACE``), SI."""
+
+    data: Array
+
+    def __getitem__(self, name: str) -> Array:
+        return self.data[:, COLUMN[name]]
+
+    def __len__(self) -> int:
+        return len(self.data)
+
+
+@dataclass(frozen=True)
+class Log:
+    """Makings and breakings of contacts in the order of time (columns ``kernel.LOG``), SI."""
+
+    data: Array
+
+    def of(self, contact: str, make: bool) -> Array:
+        d = self.data
+        return d[(d[:, 1] == CONTACT_INDEX[contact]) & (d[:, 2] == (1.0 if make else 0.0))]
+
+    def times(self, contact: str, make: bool) -> Array:
+        return self.of(contact, make)[:, 0]
+
+
+@dataclass(frozen=True)
+class Run:
+    """One finished run of the kernel."""
+
+    outcome: Outcome
+    trace: Trace
+    log: Log
+    ledger: Ledger
+    state: Array
+    """Record of STATE_TYPE at the end: feed it back to go on."""
+    end: float
+    waves: Array
+    head: int
+    log_overflow: bool
+    parameters: Array = field(repr=False)
+
+    def require(self) -> Run:
+        """This run, or SimulationError when it left its domain."""
+        if not self.outcome.fine:
+            raise SimulationError(self.outcome.name, self.outcome.time, self.outcome.where)
+        return self
+
+    @cached_property
+    def place(self) -> Places:
+        return Places(self.parameters[0], self.trace)
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where points of the parts are along a trace, from its angles (arrays of metres)."""
+
+    p: np.void
+    trace: Trace
+
+    @cached_property
+    def crown_height(self) -> Array:
+        """Height of the crown over the origin, m."""
+        p, t = self.p, self.trace
+        x = p["strike_x"] - p["slope_head"] * p["strike_y"] * t["e"]
+        y = p["strike_y"] + p["phi_head"] * t["e"]
+        return p["hy"] + np.sin(t["h"]) * x + np.cos(t["h"]) * y
+
+    @cached_property
+    def crown_to_string(self) -> Array:
+        """Distance of the crown from the resting string, m."""
+        return self.p["string_y"] - self.crown_height
+
+    @cached_property
+    def crown_speed(self) -> Array:
+        """Speed of the crown along its line of strike, m/s, + toward the string."""
+        p, t = self.p, self.trace
+        s, c = np.sin(t["h"]), np.cos(t["h"])
+        x = p["strike_x"] * c - p["strike_y"] * s
+        return x * t["v_h"] + (-s * p["slope_head"] * p["strike_y"] + c * p["phi_head"]) * t["v_e"]
+
+    @cached_property
+    def key_travel(self) -> Array:
+        """Travel of the touch point from the design pose, m, + down."""
+        p, t = self.p, self.trace
+        return p["touch_y"] - (np.sin(t["kf"]) * p["touch_x"] + np.cos(t["kf"]) * p["touch_y"])
+
+    @cached_property
+    def key_speed(self) -> Array:
+        p, t = self.p, self.trace
+        return -(np.cos(t["kf"]) * p["touch_x"] - np.sin(t["kf"]) * p["touch_y"]) * t["v_kf"]
+
+
+def pack(unit: ActionUnit) -> Array:
+    """The unit's parameters as a record array of one."""
+    values = parameters(unit)
+    out = np.zeros(1, PARAMETER_TYPE)
+    for name in kernel.PARAMETERS:
+        out[name] = values[name]
+    return out
+
+
+def start_state(unit: ActionUnit) -> Array:
+    """The design pose at rest (felts not yet settled)."""
+    s = np.zeros(1, STATE_TYPE)
+    s["h"] = unit.hammer.rest_angle
+    s["f"] = AWAY
+    return s
+
+
+def run(
+    unit: ActionUnit | Array,
+    drive: Drive,
+    duration: float,
+    state: Array,
+    *,
+    step: float = DEFAULT_STEP,
+    every: float | None = 1e-4,
+    viscous: float = 0.0,
+    rub: float = 1.0,
+    sweeps: int = 30,
+    t0: float = 0.0,
+    previous: Run | None = None,
+    log_size: int = 4000,
+) -> Run:
+    """Advance from ``state`` (not changed) for ``duration`` seconds.
+
+    ``every`` is the sampling interval of the trace in s (None: no trace).
+    Raises nothing for a run that leaves its domain: see ``Run.outcome``.
+    """
+    p = unit if isinstance(unit, np.ndarray) else pack(unit)
+    steps = max(1, round(duration / step))
+    stride = steps + 1 if every is None else max(1, round(every / step))
+    rows = 0 if every is None else (steps - 1) // stride + 1
+    r = np.zeros(1, RUN_TYPE)
+    r["dt"], r["steps"], r["every"], r["mode"] = step, steps, stride, drive.mode
+    r["inv_f"] = 1 / drive.mass if drive.mass > 0 else 0.0
+    r["muscle_damping"], r["viscous"], r["rub"], r["sweeps"], r["t0"] = (
+        drive.muscle_damping, viscous, rub, sweeps, t0,
+    )  # fmt: skip
+    x = state.copy()
+    if previous is None:
+        _place_finger(x, drive, p, t0)
+    trace = np.empty((rows, len(kernel.TRACE)))
+    log = np.zeros((log_size, len(kernel.LOG)))
+    out = np.zeros(1, RESULT_TYPE)
+    if previous is not None:
+        waves = previous.waves.copy()
+        out["head"] = previous.head
+    else:
+        longest = max(float(p["near_delay"][0]), float(p["far_delay"][0]))
+        waves = np.zeros((2, int(longest / step) + 4))
+    n = len(CONTACTS)
+    before, after = np.zeros(n), np.zeros(n)
+    e0 = kernel.energy(p[0], x[0], before)
+    kernel.stroke(p[0], r[0], drive.table, x[0], waves, trace, log, out[0])
+    e1 = kernel.energy(p[0], x[0], after)
+    o = out[0]
+    logged = int(o["logged"])
+    finger = CONTACT_INDEX["finger"]
+    before[finger] = after[finger] = 0.0
+    ledger = Ledger(
+        float(o["finger_work"]),
+        float(o["string_work"]),
+        e1[0] - e0[0],
+        e1[1] - e0[1],
+        float(after.sum() - before.sum()),
+        {c.name: float(o[f"loss_{c.name}"]) for c in CONTACTS if c.name != "finger"},
+        {row: float(o[f"rub_{row}"]) for row in ROWS},
+        {"key": float(o["loss_key_bending"]), "shank": float(o["loss_shank_bending"])},
+    )
+    return Run(
+        _outcome(o),
+        Trace(trace[: int(o["traced"])]),
+        Log(log[: min(logged, log_size)]),
+        ledger,
+        x,
+        float(o["time"]),
+        waves,
+        int(o["head"]),
+        logged > log_size,
+        p,
+    )
+
+
+def go_on(previous: Run, drive: Drive, duration: float, **options: float) -> Run:
+    """Continue a run from its end, the string still ringing, the finger where it is."""
+    options.setdefault("t0", previous.end)
+    return run(previous.parameters, drive, duration, previous.state, previous=previous, **options)  # type: ignore[arg-type]
+
+
+def _place_finger(x: Array, drive: Drive, p: Array, t0: float) -> None:
+    travel = p["touch_y"] - (np.sin(x["kf"]) * p["touch_x"] + np.cos(x["kf"]) * p["touch_y"])
+    if drive.mode == DRIVEN_MASS:
+        x["f"] = drive.height - travel
+        x["v_f"] = x["o_f"] = -drive.speed
+    elif drive.mode == FINGER_MOTION:
+        x["f"] = drive.table[0, 1]
+        x["v_f"] = x["o_f"] = 0.0
+    else:
+        x["f"], x["v_f"], x["o_f"] = AWAY, 0.0, 0.0
+
+
+def _outcome(o: np.void) -> Outcome:
+    status, where = int(o["status"]), int(o["where"])
+    if status == 0:
+        return Outcome("fine")
+    if status == 1:
+        return Outcome("a state is not finite", "the whole unit", float(o["time"]))
+    if status == 2:
+        return Outcome("contact deeper than its felt", CONTACTS[where].name, float(o["time"]))
+    return Outcome("part past its range", BODY_NAMES[DOFS[where]], float(o["time"]))
+
+
+def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
+    """State at rest: felts and springs in balance, as after the note was tapped a few times.
+
+    Dry friction is first left out (the parts find the middle of its band), then
+    put back.  Raises SimulationError when the unit does not come to rest.
+    """
+    p = pack(unit)
+    free = run(p, Drive(), 0.25, start_state(unit), step=step, every=None, viscous=60.0, rub=0.0).require()
+    rest = run(p, Drive(), 0.1, free.state, step=step, every=None, viscous=60.0).require()
+    speeds = [abs(float(rest.state[f"v_{x}"][0])) for x in DOFS]
+    if max(speeds) > 1e-3:
+        raise SimulationError("the unit does not come to rest", rest.end, "no touch, key left alone")
+    return rest.state
+
+
+__all__ = ["JOINTS", "Drive", "Ledger", "Log", "Outcome", "Run", "Trace", "go_on", "pack", "replace", "run", "settle"]
