@@ -38,6 +38,10 @@ class Dimension:
         """Factor from ``unit`` to SI."""
         return self.factors[_spelling(unit)]
 
+    def knows(self, unit: str) -> bool:
+        """Whether ``unit`` belongs to this dimension, however spelt."""
+        return _spelling(unit) in self.factors
+
 
 _GF = G0 * 1e-3
 _LENGTHS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "um": 1e-6, "in": INCH, "inch": INCH, "inches": INCH, '"': INCH}

@@ -235,8 +235,8 @@ def run(
         drive.muscle_damping, viscous, rub, sweeps, t0,
     )  # fmt: skip
     x = state.copy()
-    if previous is None:
-        _place_finger(x, drive, p, t0)
+    if previous is None or drive.mode != DRIVEN_MASS:
+        _place_finger(x, drive, p)
     trace = np.empty((rows, len(kernel.TRACE)))
     log = np.zeros((log_size, len(kernel.LOG)))
     out = np.zeros(1, RESULT_TYPE)
@@ -285,7 +285,7 @@ def go_on(previous: Run, drive: Drive, duration: float, **options: float) -> Run
     return run(previous.parameters, drive, duration, previous.state, previous=previous, **options)  # type: ignore[arg-type]
 
 
-def _place_finger(x: Array, drive: Drive, p: Array, t0: float) -> None:
+def _place_finger(x: Array, drive: Drive, p: Array) -> None:
     travel = p["touch_y"] - (np.sin(x["kf"]) * p["touch_x"] + np.cos(x["kf"]) * p["touch_y"])
     if drive.mode == DRIVEN_MASS:
         x["f"] = drive.height - travel

@@ -77,8 +77,10 @@ class Given:
         return self.si
 
     def settled(self, si: float) -> Given:
-        """The same with its SI value worked out."""
-        return replace(self, si=si)
+        """The same with its SI value worked out; its uncertainty, a share until now, becomes an SI value."""
+        share = self.source.uncertainty
+        uncertainty = None if share is None else share * abs(si)
+        return replace(self, si=si, source=replace(self.source, uncertainty=uncertainty))
 
 
 def wrong(problem: str, value: object, allowed: str, remedy: str) -> PydanticCustomError:
@@ -235,6 +237,10 @@ def _with_uncertainty(given: Given, raw: Mapping[str, Any], kind: Kind) -> Given
 def _size(text: str, given: Given, kind: Kind) -> float:
     if text.strip().endswith("%"):
         return parse(text, NUMBER) * abs(given.si if given.si is not None else 1.0)
+    if given.touch_force is not None:
+        return parse(text, FORCE) / max(abs(given.touch_force), 1e-9)
+    if given.swings is not None:
+        return parse(text, NUMBER) / given.swings[0]
     if kind.form == "contact stiffness":
         return parse_contact_stiffness(text)[0]
     return parse(text, TORQUE if kind.form in ("torque", "key torque", "swings") else kind.dimension)

@@ -210,7 +210,9 @@ class Damper:
 class Finger:
     """A finger: mass, pad, and a muscle whose force rises in a set time and gives way to speed.
 
-    F(t, u) = F0 (1 - exp(-t / rise_time)) - muscle_damping * u  at the key.
+    F(t, u) = F0 (1 - (1 + t/rise_time) exp(-t/rise_time)) - muscle_damping * u at
+    the key: a critically damped second-order activation (usual form for muscle;
+    from memory, no source read) and a linear fall of force with speed.
     """
 
     mass: float

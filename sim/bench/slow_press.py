@@ -1,0 +1,240 @@
+"""The slow press: settings, touch weights and the force curve, by pressing so slowly that momentum plays no part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.bench.readings import Settings, SlowPress, TouchWeight
+from sim.bench.rest import Rest
+from sim.physics.finger import even_travel, key_motion
+from sim.physics.run import NO_FINGER, Drive, Run, go_on, run
+from sim.unit.model import GRAVITY
+
+Array = NDArray[np.float64]
+
+FIRM = 0.300 * GRAVITY
+"""Force of firm contact with the punching, N (300 gf: trade.md, dip test load)."""
+SPEED = 3e-3
+"""Speed of the slow press at the touch point, m/s: the crown coasts less than 0.02 mm on it."""
+SPAN = (2e-3, 5e-3)
+"""Travel over which down and up weight are taken, m (readings.md)."""
+CLEAR = 1e-3
+"""The jack can have escaped when its top's rear edge stands this far in front of the knuckle's core, m."""
+FALL = 5e-5
+"""... and the crown has fallen this far from its highest point, m."""
+PAST_ESCAPE = 5e-5
+"""Further travel at which the key is held to read the drop, m."""
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """A slow press and its return, with where things happened (touch-point travel in m)."""
+
+    rest: Rest
+    down: Run
+    up: Run | None
+    outcome: str
+    reason: str
+    peak: int
+    """Trace row of the crown's highest point."""
+    firm: int | None
+    """Trace row of firm contact with the punching."""
+
+
+def bottom_travel(rest: Rest, force: float = 2 * FIRM) -> float:
+    """Touch-point travel at which the punching carries about ``force`` N, m."""
+    law = rest.unit.contacts["punching"]
+    squeeze = (force / law.stiffness) ** (1 / law.exponent)
+    arm = abs(rest.unit.key.punching_x)
+    return (rest.at_rest["punching"] + squeeze) * rest.arm / arm
+
+
+def press(rest: Rest, *, back: bool = True) -> Pressed:
+    """Press the key slowly to firm contact and let it up again; nothing is raised, see ``outcome``."""
+    depth = bottom_travel(rest)
+    path = even_travel(0.0, depth, SPEED)
+    down = run(
+        rest.parameters,
+        key_motion(path, rest.arm, rest.angle),
+        float(path[-2, 0]) + 0.05,
+        rest.state,
+        step=rest.step,
+        every=5e-4,
+    )
+    outcome, reason = "plays", ""
+    crown = down.place.crown_to_string
+    peak = int(np.argmin(crown)) if len(crown) else 0
+    firm = _firm(down, peak)
+    if not down.outcome.fine:
+        return Pressed(rest, down, None, "leaves its domain", str(down.outcome), peak, None)
+    if len(down.log.times("string", True)) or crown[peak] < 5e-5:
+        outcome, reason = "blocks on the string", f"crown {crown[peak] * 1e3:.2f} mm from the string while the jack pushes"
+    elif not _escaped(rest, down, crown[peak]):
+        outcome, reason = "never escapes", "the jack is still under the knuckle when the key is at the bottom"
+    if not back or outcome != "plays":
+        return Pressed(rest, down, None, outcome, reason, peak, firm)
+    back_path = even_travel(depth, 0.0, 1.5 * SPEED)
+    up = go_on(
+        down,
+        key_motion(_later(back_path, down.end), rest.arm, rest.angle),
+        float(back_path[-2, 0]) + 0.2,
+        step=rest.step,
+        every=5e-4,
+    )
+    if not up.outcome.fine:
+        outcome, reason = "leaves its domain", str(up.outcome)
+    return Pressed(rest, down, up, outcome, reason, peak, firm)
+
+
+def _later(path: Array, start: float) -> Array:
+    out = path.copy()
+    out[:, 0] += start
+    return out
+
+
+def _firm(down: Run, peak: int) -> int | None:
+    firm = (down.trace["finger_force"] >= FIRM) & (down.trace["N_punching"] > 0.5 * FIRM)
+    rows = np.nonzero(firm[peak:])[0]
+    return peak + int(rows[0]) if len(rows) else None
+
+
+def _escaped(rest: Rest, run: Run, highest: float) -> bool:
+    """The crown has fallen off its highest point and the jack's top stands in front of the knuckle's core.
+
+    (The jack may still lean against the knuckle's side.)
+    """
+    fallen = float(run.place.crown_to_string[-1]) - highest
+    return rest.address(run.trace)[-1] > CLEAR and fallen > FALL
+
+
+def held_past_escape(pressed: Pressed) -> float | None:
+    """Crown to string with the key held just past escape, m (None: the jack did not leave the knuckle)."""
+    rest, down = pressed.rest, pressed.down
+    falling = down.place.crown_speed[pressed.peak :]
+    if not len(falling):
+        return None
+    escape = pressed.peak + int(np.argmin(falling))
+    travel = float(rest.travel(down)[escape]) + PAST_ESCAPE
+    path = even_travel(0.0, travel, 2 * SPEED)
+    held = run(
+        rest.parameters,
+        key_motion(path, rest.arm, rest.angle),
+        float(path[-2, 0]) + 0.25,
+        rest.state,
+        step=rest.step,
+        every=2e-3,
+    )
+    if not held.outcome.fine or not _escaped(rest, held, down.place.crown_to_string[pressed.peak]):
+        return None
+    return float(held.place.crown_to_string[-1])
+
+
+def settings(pressed: Pressed) -> Settings:
+    """Settings as they come out of a slow press (SI)."""
+    rest, down = pressed.rest, pressed.down
+    g = rest.at_rest
+    out = Settings(
+        blow=g["string"],
+        spread=rest.unit.rails.spread,
+        lever_height=lever_height(rest),
+        jack_address=float(rest.address(rest.state)[0]),
+        wink=wink(rest),
+    )
+    if pressed.outcome == "leaves its domain":
+        return out
+    travel = rest.travel(down) * rest.edge
+    crown = down.place.crown_to_string
+    firm = pressed.firm
+    if firm is not None:
+        out = replace(out, dip=float(travel[firm]))
+    if rest.unit.damper is not None:
+        lifted = np.nonzero(down.trace["d"] > 5e-5)[0]
+        out = replace(out, damper_start=float(travel[lifted[0]]) if len(lifted) else None)
+    if pressed.outcome != "plays" or firm is None:
+        return out
+    let_off = float(crown[pressed.peak])
+    held = held_past_escape(pressed)
+    return replace(
+        out,
+        let_off=let_off,
+        drop=None if held is None else held - let_off,
+        drop_at_bottom=float(crown[firm]) - let_off,
+        aftertouch=float(travel[firm] - travel[pressed.peak]),
+    )
+
+
+def lever_height(rest: Rest) -> float:
+    """At rest: top of the jack below (+) or above (-) the lever's surface under the knuckle, m.
+
+    The gap between knuckle and jack less that between knuckle and lever: what a
+    strip of paper between them would find.
+    """
+    return rest.at_rest["jack_knuckle"] - rest.at_rest["lever_knuckle"]
+
+
+def wink(rest: Rest) -> float:
+    """Fall of the crown when the jack is tripped by its toe at rest, m.
+
+    The jack held out of the way is a jack that carries nothing.
+    """
+    p = rest.parameters.copy()
+    p["K_jack_knuckle"] = 0.0
+    tripped = run(p, Drive(NO_FINGER), 0.25, rest.state, step=rest.step, every=0.01, viscous=40.0)
+    if not tripped.outcome.fine:
+        return float("nan")
+    return float(tripped.place.crown_to_string[-1]) - rest.at_rest["string"]
+
+
+def touch_weight(pressed: Pressed) -> tuple[TouchWeight, SlowPress | None]:
+    """Down and up weight and the slow-press curve (N at the touch point)."""
+    if pressed.outcome == "leaves its domain":
+        return TouchWeight(), None
+    rest, down = pressed.rest, pressed.down
+    travel, force = rest.travel(down), down.trace["finger_force"]
+    d = _mean_over(travel, force, SPAN)
+    before = travel < travel[pressed.peak]
+    crown = down.place.crown_to_string
+    rise = crown[0] - crown
+    edge = travel * rest.edge
+    weights = TouchWeight(
+        down_weight=d,
+        break_away=float(force[(travel > 5e-5) & (travel < 1e-3)].max()),
+        let_off_hump=float(force[before].max()) - d if before.any() else None,
+        leverage_mean=float(rise[pressed.peak] / edge[pressed.peak]),
+        leverage_6mm=float(np.interp(6e-3, edge, rise) / 6e-3) if edge[-1] > 6e-3 else None,
+    )
+    if pressed.up is None or pressed.outcome != "plays":
+        return weights, None
+    back, lift = rest.travel(pressed.up), pressed.up.trace["finger_force"]
+    u = _mean_over(back, lift, SPAN)
+    weights = replace(weights, up_weight=u, balance_weight=(d + u) / 2, friction=(d - u) / 2)
+    return weights, _curve(travel, force, back, lift, crown, rest.edge)
+
+
+def _mean_over(travel: Array, force: Array, span: tuple[float, float]) -> float:
+    inside = (travel >= span[0]) & (travel <= span[1])
+    return float(force[inside].mean())
+
+
+def _curve(travel: Array, force: Array, back: Array, lift: Array, crown: Array, edge: float) -> SlowPress:
+    grid = np.linspace(0.0, float(min(travel.max(), back.max())), 400)
+    order, order_back = np.argsort(travel, kind="stable"), np.argsort(back, kind="stable")
+    pressing = np.interp(grid, travel[order], force[order])
+    returning = np.interp(grid, back[order_back], lift[order_back])
+    above = np.interp(grid, travel[order], crown[order])
+    return SlowPress(
+        grid, pressing, returning, above, -np.gradient(above, grid) / edge, float(np.trapezoid(pressing - returning, grid))
+    )
+
+
+def reset_point(pressed: Pressed) -> float | None:
+    """Front-edge depth on the slow return at which the jack is home under the knuckle for good, m."""
+    if pressed.up is None:
+        return None
+    away = np.nonzero(~pressed.rest.jack_home(pressed.up.trace))[0]
+    if not len(away) or away[-1] + 1 >= len(pressed.up.trace):
+        return None
+    return float(pressed.rest.travel(pressed.up)[away[-1] + 1] * pressed.rest.edge)

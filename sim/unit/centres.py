@@ -1,0 +1,55 @@
+"""Friction of a centre told by swings: the closed form of a pendulum with dry friction, and its inverse.
+
+A part hung from its centre with gravity stiffness c = m g r (N·m per rad of
+turn) and a dry-friction torque T loses the same amplitude 2 T / c in each half
+swing (small angles; Coulomb damping, Den Hartog, Mechanical Vibrations, § 2.8),
+and stops where gravity can no longer overcome the friction, within T / c of
+the vertical.  A *swing* here is half a swing: one way across.
+"""
+
+from __future__ import annotations
+
+import math
+
+from sim.unit.model import GRAVITY, Vec
+
+
+def gravity_stiffness(mass: float, mass_centre: Vec) -> float:
+    """m g r of a part hanging from its centre, N·m/rad; the mass centre from that centre, m."""
+    return mass * GRAVITY * math.hypot(*mass_centre)
+
+
+def amplitude_lost(torque: float, stiffness: float) -> float:
+    """Amplitude (rad) lost in each half swing."""
+    return 2 * torque / stiffness
+
+
+def torque_from_swings(swings: float, start: float, stiffness: float) -> float:
+    """Friction torque (N·m) of a part that makes ``swings`` half swings from ``start`` (rad) until it stops.
+
+    A count leaves the torque open between start·c/(2n + 1) and
+    start·c/(2n - 1); the value between them that loses all of the amplitude is
+    taken.
+    """
+    return stiffness * start / (2 * swings)
+
+
+def swings_from_torque(torque: float, start: float, stiffness: float) -> float:
+    """Half swings, not rounded, in which a start angle (rad) is used up; infinite without friction."""
+    return stiffness * start / (2 * torque) if torque > 0 else math.inf
+
+
+def count_swings(torque: float, start: float, stiffness: float) -> int:
+    """Whole half swings until the part stops within the friction's reach of the vertical."""
+    reach = torque / stiffness
+    return max(0, math.ceil((start / reach - 1) / 2 - 1e-12)) if torque > 0 else 0
+
+
+def torque_from_force(force: float, radius: float) -> float:
+    """Friction torque (N·m) from the force (N) at a radius (m) that just keeps the freed part turning."""
+    return force * radius
+
+
+def force_from_torque(torque: float, radius: float) -> float:
+    """Inverse of ``torque_from_force``."""
+    return torque / radius

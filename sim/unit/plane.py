@@ -1,0 +1,70 @@
+"""Plane geometry of the derivation: triangles from three sides, points and lines (metres, radians)."""
+
+from __future__ import annotations
+
+import math
+
+from sim.unit.model import Vec
+
+
+def plus(a: Vec, b: Vec) -> Vec:
+    """a + b."""
+    return a[0] + b[0], a[1] + b[1]
+
+
+def minus(a: Vec, b: Vec) -> Vec:
+    """a - b."""
+    return a[0] - b[0], a[1] - b[1]
+
+
+def along(a: Vec, direction: Vec, length: float) -> Vec:
+    """The point a distance away from ``a`` in a direction (a unit vector)."""
+    return a[0] + length * direction[0], a[1] + length * direction[1]
+
+
+def dot(a: Vec, b: Vec) -> float:
+    """Scalar product."""
+    return a[0] * b[0] + a[1] * b[1]
+
+
+def unit(angle: float) -> Vec:
+    """The direction at an angle."""
+    return math.cos(angle), math.sin(angle)
+
+
+def left_of(direction: Vec) -> Vec:
+    """The direction a quarter turn counter-clockwise."""
+    return -direction[1], direction[0]
+
+
+def turned(a: Vec, angle: float) -> Vec:
+    """``a`` turned counter-clockwise about the origin."""
+    c, s = math.cos(angle), math.sin(angle)
+    return c * a[0] - s * a[1], s * a[0] + c * a[1]
+
+
+def closes(a: float, b: float, c: float) -> bool:
+    """Whether three lengths make a triangle of some width."""
+    return a + b > c and b + c > a and c + a > b
+
+
+def third_corner(a: Vec, b: Vec, from_a: float, from_b: float, side: int) -> Vec:
+    """The corner at given distances from ``a`` and ``b``; ``side`` +1 left, -1 right of the way from a to b."""
+    base = math.dist(a, b)
+    ahead = (base**2 + from_a**2 - from_b**2) / (2 * base)
+    beside = math.sqrt(max(0.0, from_a**2 - ahead**2))
+    way = ((b[0] - a[0]) / base, (b[1] - a[1]) / base)
+    return along(along(a, way, ahead), left_of(way), side * beside)
+
+
+def tangent_angle(centre: Vec, offset: float, point: Vec) -> float | None:
+    """Angle of the line through ``point`` that passes ``offset`` to the left of ``centre``, pointing away from point.
+
+    The line runs from the point's side toward the centre's; None when the
+    point lies closer to the centre than the offset.
+    """
+    reach = math.dist(centre, point)
+    if reach <= abs(offset):
+        return None
+    toward = math.atan2(centre[1] - point[1], centre[0] - point[0])
+    return toward + math.asin(offset / reach)

@@ -1,0 +1,140 @@
+"""Handles for the physics tests: parameter records with parts switched off, states, touches, slopes."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from sim.physics import kernel
+from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
+from sim.physics.run import (
+    DRIVEN_MASS,
+    KEY_FORCE,
+    PARAMETER_TYPE,
+    STATE_TYPE,
+    Array,
+    Drive,
+    Run,
+    pack,
+    run,
+    settle,
+)
+from sim.unit.model import CENTRES, ActionUnit, Damper
+from tests.physics.design_unit import load
+
+NAMES = tuple(c.name for c in CONTACTS)
+INDEX = {n: i for i, n in enumerate(NAMES)}
+TOUCHES = {"soft": 2.0, "medium": 11.0, "hard": 34.0}
+"""Peak force (N) of the finger that gives the design unit about 0.7, 2 and 4.5 m/s."""
+
+
+def record(unit: ActionUnit | None = None, **changes: float) -> Array:
+    """The unit's parameters with some of them set otherwise."""
+    p = pack(unit if unit is not None else load())
+    for name, value in changes.items():
+        p[name] = value
+    return p
+
+
+def without_contacts(p: Array, *, but: tuple[str, ...] = ()) -> Array:
+    """No contact pushes, save those named."""
+    out = p.copy()
+    for n in NAMES:
+        if n not in but:
+            out[f"K_{n}"], out[f"limit_{n}"] = 0.0, 1e9
+    return out
+
+
+def without_friction(p: Array) -> Array:
+    out = p.copy()
+    for n in (*CENTRES, "damper"):
+        out[f"tau_{n}"] = 0.0
+    for n in RUBBING:
+        out[f"mu_{n}"] = 0.0
+    return out
+
+
+def without_loss(p: Array) -> Array:
+    """No dry friction, no loss in felts, key or shank."""
+    out = without_friction(p)
+    for n in NAMES:
+        out[f"c_{n}"] = 0.0
+    out["key_damping"] = out["bend_damping"] = 0.0
+    return out
+
+
+def without_string(p: Array) -> Array:
+    """The string out of the hammer's reach."""
+    out = p.copy()
+    out["string_y"] += 1.0
+    return out
+
+
+def rigid(unit: ActionUnit) -> ActionUnit:
+    return replace(unit, hammer=replace(unit.hammer, shank_bends=False))
+
+
+def with_damper(unit: ActionUnit) -> ActionUnit:
+    """The unit with a damper of invented mass and friction over the key's end."""
+    return replace(unit, damper=Damper(key_end=(0.235, 0.02), gap=3e-3, mass=0.04, friction=0.05))
+
+
+def state(**values: float) -> Array:
+    """Named coordinates, ``v_`` speeds (taken as steady: the speeds before are the same), the rest zero."""
+    s = np.zeros(1, STATE_TYPE)
+    s["f"] = 0.05
+    for name, value in values.items():
+        s[name] = value
+        if name.startswith("v_"):
+            s["o_" + name[2:]] = value
+    return s
+
+
+def pull(force: float, *, mass: float = 0.5, rise: float = 0.02, damping: float = 2.0) -> Drive:
+    """A finger of some mass, resting on the key, whose muscle force rises smoothly to ``force``."""
+    return Drive(DRIVEN_MASS, np.array([[0.0, 0.0, 0.0], [rise, force, 0.0]]), mass=mass, muscle_damping=damping)
+
+
+def steady(force: float) -> Drive:
+    """A constant force on the key."""
+    return Drive(KEY_FORCE, np.array([[0.0, force, 0.0]]))
+
+
+@functools.cache
+def _rest() -> Array:
+    return settle(load(), step=10e-6)
+
+
+def rest() -> Array:
+    """The design unit at rest."""
+    return _rest().copy()
+
+
+def strike(p: Array, drive: Drive, duration: float, step: float, **options: Any) -> Run:
+    """A run from rest that must end well."""
+    options.setdefault("every", None)
+    return run(p, drive, duration, rest(), step=step, **options).require()
+
+
+def first_contact(r: Run) -> tuple[float, float]:
+    """Time of the first string contact (s) and crown speed there (m/s)."""
+    makes = r.log.of("string", True)
+    assert len(makes), "the hammer does not reach the string"
+    column = {n: i for i, n in enumerate(kernel.LOG)}
+    return float(makes[0, column["t"]]), float(makes[0, column["crown_speed"]])
+
+
+def slope(steps: list[float], errors: list[float]) -> float:
+    """Least-squares slope of log error against log step."""
+    return float(np.polyfit(np.log(steps), np.log(np.maximum(errors, 1e-300)), 1)[0])
+
+
+def vector(s: Array, prefix: str = "") -> Array:
+    """Coordinates (or with ``v_``, ``o_`` speeds) of a state as an array in the order of DOFS."""
+    return np.array([float(s[prefix + x][0]) for x in DOFS])
+
+
+__all__ = ["PARAMETER_TYPE", "replace"]
