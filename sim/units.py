@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 from sim.errors import QuantityError
 
-G0 = g0 = 9.80665
+g0 = 9.80665
 """Standard acceleration of free fall, m/s²."""
 
 INCH = 0.0254
@@ -43,10 +43,10 @@ class Dimension:
         return _spelling(unit) in self.factors
 
 
-_GF = G0 * 1e-3
+_GF = g0 * 1e-3
 _LENGTHS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "um": 1e-6, "in": INCH, "inch": INCH, "inches": INCH, '"': INCH}
 _MASSES = {"g": 1e-3, "mg": 1e-6, "kg": 1.0}
-_FORCES = {"N": 1.0, "mN": 1e-3, "kN": 1e3, "gf": _GF, "kgf": G0}
+_FORCES = {"N": 1.0, "mN": 1e-3, "kN": 1e3, "gf": _GF, "kgf": g0}
 _ANGLES = {"deg": math.pi / 180, "°": math.pi / 180, "degrees": math.pi / 180, "rad": 1.0, "mrad": 1e-3}
 _TIMES = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 _SPEEDS = {f"{u}/s": f for u, f in _LENGTHS.items() if u in ("mm", "cm", "m", "in")}
@@ -74,7 +74,7 @@ TURNING_STIFFNESS = Dimension(
 TURNING_DAMPING = Dimension(
     "turning damping", "N·m·s/rad", {"N·m·s/rad": 1.0, "mN·m·s/rad": 1e-3, "N·mm·s/rad": 1e-3}, "0.15 N·m·s/rad"
 )
-STIFFNESS = Dimension("stiffness", "N/m", {"N/m": 1.0, "kN/m": 1e3, "N/mm": 1e3, "gf/mm": G0}, "1300 N/m")
+STIFFNESS = Dimension("stiffness", "N/m", {"N/m": 1.0, "kN/m": 1e3, "N/mm": 1e3, "gf/mm": g0}, "1300 N/m")
 IMPEDANCE = Dimension("impedance", "kg/s", {"kg/s": 1.0, "g/s": 1e-3, "N·s/m": 1.0}, "6.2 kg/s")
 LOSS = Dimension("loss", "s/m", {"s/m": 1.0, "s/mm": 1e3, "ms/mm": 1.0}, "0.8 s/m")
 NUMBER = Dimension("number", "", {"": 1.0, "%": 0.01, "percent": 0.01}, "0.35")
@@ -97,8 +97,8 @@ _NUMBER = re.compile(
 _COMMA = re.compile(r"^[^A-Za-z]*[0-9]\s*,\s*[0-9]")
 _NOT_FINITE = re.compile(r"^[+-]?\s*(nan|inf|infinity)\b", re.IGNORECASE)
 _SAME = str.maketrans(
-    {"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "*": "·", "∙": "·", "µ": "u", "μ": "u", "″": '"', "”": '"',
-     "º": "°", "²": "^2"}
+    {"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "⋅": "·", "*": "·", "∙": "·", "µ": "u", "μ": "u",
+     "″": '"', "”": '"', "º": "°", "²": "^2"}
 )  # fmt: skip
 
 
@@ -172,7 +172,9 @@ def parse_contact_stiffness(text: str) -> tuple[float, float]:
     value, unit = split(text)
     match = re.fullmatch(r"(N|mN|kN)/(m|mm)(?:\^(?:\(([0-9.]+)\)|([0-9.]+)))?", unit)
     if match is None:
-        raise QuantityError(f"{text!r} is no contact stiffness", 'write it as in "5e7 N/m^2", the power being the exponent')
+        raise QuantityError(
+            f"{text!r} is no contact stiffness", 'write it as in "5e7 N/m^2", the power being the exponent'
+        )
     try:
         power = float(match[3] or match[4] or 1)
         si = value * _FORCES[match[1]] / _LENGTHS[match[2]] ** power

@@ -36,6 +36,13 @@ class Rest:
         kernel.gaps(self.parameters[0], (self.state if state is None else state)[0], gap, normal, sliding)
         return {c.name: float(g) for c, g in zip(CONTACTS, gap, strict=True)}
 
+    def gap(self, contact: str, row: dict[str, float]) -> float:
+        """Gap of one contact (m) at one row of a trace."""
+        state = self.state.copy()
+        for name in (*DOFS, "ys"):
+            state[name] = row["string" if name == "ys" else name]
+        return self.gaps(state)[contact]
+
     @cached_property
     def at_rest(self) -> dict[str, float]:
         return self.gaps()
@@ -68,9 +75,9 @@ class Rest:
     def address(self, angles: Trace | Array) -> Array:
         """Rear edge of the jack's top to the rear of the knuckle's core, along the jack's top, + to the player, m."""
         u, (w, j, h) = self.unit, (angles[x] for x in ("w", "j", "h"))
-        gap = _turned(h, u.hammer.knuckle_centre) - _turned(w, u.wippen.jack_centre)
+        gap = turned(h, u.hammer.knuckle_centre) - turned(w, u.wippen.jack_centre)
         gap += np.subtract(u.hammer.centre, u.wippen.centre)[:, None]
-        front, rear = _turned(j, u.jack.top_front), _turned(j, u.jack.top_rear)
+        front, rear = turned(j, u.jack.top_front), turned(j, u.jack.top_rear)
         along = (rear - front) / np.hypot(*(rear - front))
         return np.asarray(((gap - rear) * along).sum(axis=0))
 
@@ -79,7 +86,7 @@ class Rest:
         return np.asarray(self.address(angles) < HOME)
 
 
-def _turned(angle: Array, v: tuple[float, float]) -> Array:
+def turned(angle: Array, v: tuple[float, float]) -> Array:
     c, s = np.cos(angle), np.sin(angle)
     return np.array([c * v[0] - s * v[1], s * v[0] + c * v[1]])
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.readings import Settings, SlowPress, TouchWeight
-from sim.bench.rest import Rest
+from sim.bench.rest import Rest, turned
 from sim.physics.finger import even_travel, key_motion
 from sim.physics.run import NO_FINGER, Drive, Run, go_on, run
 from sim.unit.model import GRAVITY
@@ -140,7 +140,7 @@ def settings(pressed: Pressed) -> Settings:
         blow=g["string"],
         spread=rest.unit.rails.spread,
         lever_height=lever_height(rest),
-        jack_address=float(rest.address(rest.state)[0]),
+        jack_address=jack_address(rest),
         wink=wink(rest),
     )
     if pressed.outcome == "leaves its domain":
@@ -166,6 +166,14 @@ def settings(pressed: Pressed) -> Settings:
     )
 
 
+def jack_address(rest: Rest) -> float:
+    """At rest: rear edge of the jack's top to the rear of the knuckle's core, fore and aft, + to the player, m."""
+    u, (w, j, h) = rest.unit, (rest.state[x] for x in ("w", "j", "h"))
+    core = turned(h, u.hammer.knuckle_centre)[0] + u.hammer.centre[0]
+    rear = turned(j, u.jack.top_rear)[0] + turned(w, u.wippen.jack_centre)[0] + u.wippen.centre[0]
+    return float((core - rear)[0])
+
+
 def lever_height(rest: Rest) -> float:
     """At rest: top of the jack below (+) or above (-) the lever's surface under the knuckle, m.
 
@@ -185,7 +193,8 @@ def wink(rest: Rest) -> float:
     tripped = run(p, Drive(NO_FINGER), 0.25, rest.state, step=rest.step, every=0.01, viscous=40.0)
     if not tripped.outcome.fine:
         return float("nan")
-    return float(tripped.place.crown_to_string[-1]) - rest.at_rest["string"]
+    fall = float(tripped.place.crown_to_string[-1]) - rest.at_rest["string"]
+    return fall if fall > 1e-6 else 0.0
 
 
 def touch_weight(pressed: Pressed) -> tuple[TouchWeight, SlowPress | None]:

@@ -16,7 +16,7 @@ from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
 CONTACT_INDEX = {c.name: i for i, c in enumerate(CONTACTS)}
-DEFAULT_STEP = 25e-6
+DEFAULT_STEP = 40e-6
 """Default step, s: chosen by the convergence table of tests/benchmark.py."""
 
 PARAMETER_TYPE = np.dtype([(n, "f8") for n in kernel.PARAMETERS])
@@ -104,6 +104,11 @@ class Trace:
 
     def __len__(self) -> int:
         return len(self.data)
+
+    def rows(self, start: float, end: float) -> list[dict[str, float]]:
+        """Rows between two times (s), each by name."""
+        t = self.data[:, 0]
+        return [dict(zip(kernel.TRACE, map(float, r), strict=True)) for r in self.data[(t >= start) & (t <= end)]]
 
 
 @dataclass(frozen=True)

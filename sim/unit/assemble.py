@@ -14,8 +14,8 @@ from sim.unit.fields import by_path
 from sim.unit.given import Given
 from sim.unit.model import CENTRES, CONTACTS, ActionUnit, ContactLaw, Source, Springs, Vec
 from sim.unit.plane import plus
-from sim.unit.sheet import Sheet, Unworkable
-from sim.unit.stack import pose
+from sim.unit.sheet import Sheet, UnworkableError
+from sim.unit.stack import POSE, pose
 
 
 def build(sheet: Sheet, name: str, note: str, key_number: int, path: str) -> ActionUnit | None:
@@ -23,7 +23,7 @@ def build(sheet: Sheet, name: str, note: str, key_number: int, path: str) -> Act
     checks.before_geometry(sheet)
     try:
         parts = _parts(sheet)
-    except Unworkable:
+    except UnworkableError:
         return None
     parts = {part: _with_coordinates(part, made, sheet) for part, made in parts.items()}
     hang = _hanging(parts)
@@ -49,11 +49,12 @@ def _parts(sheet: Sheet) -> dict[str, Any]:
         "rails": lambda: derive.rails(sheet, where),
     }
     before = len(sheet.contradictions)
-    made = {part: make() for part, make in makers.items()}
+    with sheet.resting_on(POSE):
+        made = {part: make() for part, make in makers.items()}
     missing = any(c.value == "missing" for c in sheet.contradictions)
     if missing or len(sheet.contradictions) > before:
         _once(sheet)
-        raise Unworkable
+        raise UnworkableError
     return made
 
 
@@ -136,7 +137,11 @@ def _contacts(sheet: Sheet) -> dict[str, ContactLaw]:
 
 
 def _targets(sheet: Sheet) -> dict[str, float]:
-    return {p.removeprefix("targets."): g.value for p, g in sheet.values.items() if p.startswith("targets.")}
+    """Targets by name; a drop to be read at the bottom of the key is ``drop_at_bottom``."""
+    named = {p.removeprefix("targets."): g.value for p, g in sheet.values.items() if p.startswith("targets.")}
+    if sheet.choice("targets.drop_at", None) == "bottom" and "drop" in named:
+        named["drop_at_bottom"] = named.pop("drop")
+    return named
 
 
 def _sources(sheet: Sheet) -> dict[str, Source]:

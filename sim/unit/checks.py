@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 from sim.unit.model import CONTACTS, ActionUnit, Vec
-from sim.unit.plane import plus, turned
+from sim.unit.plane import closes, plus, turned
 from sim.unit.sheet import Sheet
+from sim.unit.stack import POSE
 from sim.units import mm
 
 STRIKE_LINE_SLACK = 3e-3
@@ -58,6 +58,11 @@ def _hammer_lengths(sheet: Sheet) -> None:
 
 
 def _lever_and_jack(sheet: Sheet) -> None:
+    length, toe, across = (sheet[f"jack.{n}"] for n in ("length", "toe_length", "toe_to_top"))
+    sides = f"{mm(length)}, {mm(toe)} and {mm(across)}"
+    remedy = f"a triangle that does not close ({sides}): measure jack.length, jack.toe_length and jack.toe_to_top again"
+    allowed = f"between {mm(abs(length - toe))} and {mm(length + toe)}"
+    sheet.ask(closes(length, toe, across), "jack.toe_to_top", ("jack.length", "jack.toe_length"), allowed, remedy)
     _shorter(sheet, "jack.rear_face_length", "jack.length", "the rear face is part of the upright; measure both again")
     _shorter(sheet, "jack.balance_length", "jack.length", "the jack balances between centre and top")
 
@@ -73,7 +78,8 @@ def _contacts(sheet: Sheet) -> None:
             sheet.ask(False, exponent, (stiffness,), f"{power:g}, as in the stiffness", remedy)
         law = sheet.values[stiffness]
         ordinary = 1 <= sheet[exponent] <= 5
-        sheet.ask(ordinary, stiffness, (exponent,), "a unit of N/m^1 to N/m^5", f"write it as in 5e7 N/m^2, not {law.text}")
+        remedy = f"the exponent is the power of the unit: write it as in 5e7 N/m^2, not {law.text}"
+        sheet.ask(ordinary, stiffness, (exponent,), "a unit of N/m^1 to N/m^5", remedy)
 
 
 def _targets(sheet: Sheet) -> None:
@@ -94,25 +100,25 @@ def _targets(sheet: Sheet) -> None:
 def _springs(sheet: Sheet) -> None:
     one = sheet.choice("springs.arrangement", "two") == "one"
     if one and "springs.jack" in sheet:
-        remedy = "one spring serves lever and jack: give springs.jack_share, or write arrangement = \"two\""
-        sheet.ask(False, "springs.jack", ("springs.arrangement", "springs.repetition"), "nothing, with one spring", remedy)
+        remedy = 'one spring serves lever and jack: give springs.jack_share, or write arrangement = "two"'
+        sheet.ask(
+            False, "springs.jack", ("springs.arrangement", "springs.repetition"), "nothing, with one spring", remedy
+        )
     parts = [f"string.{n}" for n in ("length", "tension", "mass")]
     for name in parts:
-        if any(p in sheet for p in parts) and name not in sheet:
+        if any(part in sheet for part in parts) and name not in sheet:
             remedy = "length, tension and mass go together: give all three, or string.impedance and near_end_delay"
             sheet.refuse(name, parts, "missing", "given, where the others are", remedy)
 
 
 def after_geometry(sheet: Sheet, unit: ActionUnit, raw: bool) -> None:
     """What needs the pose; with ``raw`` coordinates only what must hold for any unit."""
-    _blow(sheet, unit)
-    if raw:
-        return
-    for check in (_heel_over_capstan, _strike_line, _button, _screw, _hammer_over_check):
-        check(sheet, unit)
-
-
-Check = Callable[[Sheet, ActionUnit], None]
+    with sheet.resting_on(("key", *POSE, "coordinates")):
+        _blow(sheet, unit)
+        if raw:
+            return
+        for check in (_heel_over_capstan, _strike_line, _button, _screw, _hammer_over_check):
+            check(sheet, unit)
 
 
 def crown(unit: ActionUnit, angle: float) -> Vec:
@@ -154,6 +160,10 @@ def _heel_over_capstan(sheet: Sheet, unit: ActionUnit) -> None:
                 "rails.balance_to_wippen_screw", "wippen.flange_offset")  # fmt: skip
     remedy = "the capstan misses the heel: compare the capstan's line, the rail's place and the heel"
     sheet.ask(abs(off) < HEEL_REACH, "key.balance_to_capstan", involved, f"{low} to {high}", remedy)
+    _capstan_height(sheet, unit)
+
+
+def _capstan_height(sheet: Sheet, unit: ActionUnit) -> None:
     gap = unit.key.capstan_centre[1] + unit.key.capstan_radius - unit.wippen.centre[1] - unit.wippen.heel_point[1]
     level = sheet["settings.capstan_height"] - gap
     involved = ("rails.wippen_centre_height", "rails.wippen_rail_height", "wippen.heel_drop", "key.balance_rail_height")
@@ -198,7 +208,9 @@ def _screw(sheet: Sheet, unit: ActionUnit) -> None:
         surface = low[1] + (x - low[0]) * (high[1] - low[1]) / (high[0] - low[0])
         bed = unit.wippen.centre[1] + unit.wippen.lever_centre[1] + surface + sheet["key.balance_rail_height"]
         holds = -2e-3 < sheet["settings.drop_screw_height"] - bed < 20e-3
-        remedy = "the drop screw stands in the lever at rest, or far over it: measure its lower end again, over the key bed"
+        remedy = (
+            "the drop screw stands in the lever at rest, or far over it: measure its lower end again, over the key bed"
+        )
         allowed = f"{mm(bed - 2e-3)} to {mm(bed + 20e-3)}"
         sheet.ask(holds, "settings.drop_screw_height", (*involved, "key.balance_rail_height"), allowed, remedy)
 

@@ -29,7 +29,9 @@ class Scenario(Section):
     note: Annotated[str, Field(max_length=4000, description="anything worth knowing")] = ""
     invented: Annotated[bool, Field(description="true: no such unit exists")] = False
     key_number: Annotated[int, Field(ge=1, le=88, description="1 the lowest key, 88 the highest")]
-    based_on: Annotated[str | None, Field(description="another file of this folder; this one holds what differs")] = None
+    based_on: Annotated[str | None, Field(description="another file of this folder; this one holds what differs")] = (
+        None
+    )
     default_source: Annotated[SourceKind | None, Field(description="source of values that name none")] = None
     key: KeySection | None = None
     wippen: WippenSection | None = None

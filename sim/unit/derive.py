@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from sim.unit.model import Hammer, Jack, Lever, Rails, Vec, Wippen
-from sim.unit.plane import along, dot, left_of, minus, plus, turned, unit
+from sim.unit.plane import along, closes, dot, left_of, minus, plus, turned, unit
 from sim.unit.sheet import Sheet
 from sim.unit.stack import Pose, jack_top, knuckle, level_of_bed
 from sim.units import mm
@@ -64,13 +64,7 @@ def jack(sheet: Sheet, pose: Pose) -> Jack:
 def _toe(sheet: Sheet, top: Vec, up: Vec) -> Vec:
     """The toe's middle, on the player's side, from its distances to the jack centre and to the top."""
     length, toe, across = (sheet[f"jack.{n}"] for n in ("length", "toe_length", "toe_to_top"))
-    low, high = abs(length - toe), length + toe
-    remedy = (
-        f"a triangle that does not close ({mm(length)}, {mm(toe)} and {mm(across)}): "
-        "measure jack.length, jack.toe_length and jack.toe_to_top again"
-    )
-    involved = ("jack.length", "jack.toe_length")
-    if not sheet.ask(low < across < high, "jack.toe_to_top", involved, f"between {mm(low)} and {mm(high)}", remedy):
+    if not closes(length, toe, across):
         return top
     ahead = (length**2 + toe**2 - across**2) / (2 * length)
     return along((up[0] * ahead, up[1] * ahead), left_of(up), math.sqrt(toe**2 - ahead**2))
@@ -96,7 +90,13 @@ def lever(sheet: Sheet, pose: Pose) -> Lever:
 
 def _knuckle_on_surface(sheet: Sheet, pose: Pose, rearward: Vec) -> None:
     place = dot(minus(_knuckle_place(sheet, pose), pose.lever), rearward)
-    involved = ("lever.rear_reach", "rails.spread", "hammer.knuckle_set", "wippen.centre_to_lever", "wippen.jack_to_lever")
+    involved = (
+        "lever.rear_reach",
+        "rails.spread",
+        "hammer.knuckle_set",
+        "wippen.centre_to_lever",
+        "wippen.jack_to_lever",
+    )
     remedy = "the knuckle stands off the lever's surface: compare reach, spread and knuckle set"
     if not any(c.field == "lever.front_reach" for c in sheet.contradictions):
         on_it = -sheet["lever.front_reach"] < place < sheet["lever.rear_reach"]
@@ -140,7 +140,7 @@ def _head_and_shank(sheet: Sheet, head_arm: float) -> tuple[float, float]:
     """Mass of the head (kg) and mass moment of the shank (kg·m) from two of the three weights."""
     hanging = sheet["hammer.hanging_distance"]
     names = "hammer.weight", "hammer.head_mass", "hammer.shank_weight"
-    weight, head, shank = (sheet[n] if n in sheet else None for n in names)
+    weight, head, shank = (sheet.get(n) for n in names)
     if weight is not None and head is not None:
         moment = weight * hanging - head * head_arm
         remedy = "the head alone weighs as much as head and shank together; weigh both again"

@@ -76,7 +76,7 @@ def _bare_moment(sheet: Sheet) -> float:
 
 def _inertias(sheet: Sheet, moment: float) -> tuple[float, float]:
     """Inertia of the two halves about the balance pin; what is not given follows from the masses."""
-    given = [sheet[n] if n in sheet else None for n in ("key.inertia_front", "key.inertia_rear")]
+    given = [sheet.get(n) for n in ("key.inertia_front", "key.inertia_rear")]
     if given[0] is not None and given[1] is not None:
         return given[0], given[1]
     masses = _halves(sheet)

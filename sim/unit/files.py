@@ -82,11 +82,13 @@ def parse_leaves(text: str, name: str) -> Leaves:
     except tomllib.TOMLDecodeError as error:
         at = re.search(r"at line (\d+)", str(error))
         line = int(at[1]) if at else None
-        remedy = "mend the line: name = \"value\", one a line, tables in [brackets], no name twice"
+        remedy = 'mend the line: name = "value", one a line, tables in [brackets], no name twice'
         raise refuse(name, "the file", f"not TOML: {error}", "TOML 1.0", remedy, line) from None
     except (RecursionError, ValueError):
         remedy = "keep to tables of fields, and to numbers of ordinary size"
-        raise refuse(name, "the file", "nested too deep, or a number too long", "TOML, two tables deep", remedy) from None
+        raise refuse(
+            name, "the file", "nested too deep, or a number too long", "TOML, two tables deep", remedy
+        ) from None
     return _leaves(tree, text, name)
 
 
@@ -200,7 +202,13 @@ def double_ways(leaves: Leaves) -> Iterator[tuple[str, str]]:
     for ways in ALTERNATIVES:
         chosen = [next(name for name in way if name in given) for way in ways if given & set(way)]
         if len(chosen) > 1:
+            chosen.sort(key=lambda name: _place(name, leaves))
             yield chosen[0], chosen[1]
+
+
+def _place(name: str, leaves: Leaves) -> int:
+    leaf = leaves[tuple(name.split("."))]
+    return leaf.line or 0
 
 
 def tree(leaves: Leaves) -> dict[str, object]:

@@ -155,11 +155,15 @@ def _with_range(given: Given, kind: Kind, raw: object) -> Given:
 
 def _table(raw: Mapping[str, Any], kind: Kind, default_source: SourceKind) -> Given:
     allowed = {"value": ("value",), "torque": ("value", "force", "radius"), "key torque": ("value", "force", "radius")}
-    names = allowed.get(kind.form, ("value",)) + (("force", "radius", "swings", "from") if kind.form == "swings" else ())
+    names = allowed.get(kind.form, ("value",)) + (
+        ("force", "radius", "swings", "from") if kind.form == "swings" else ()
+    )
     for name in raw:
         if name not in names + PROVENANCE:
             keys = ", ".join(names + PROVENANCE)
-            raise wrong(f"unknown key {brief(name)}", dict(raw), f"the keys {keys}", f'give {{ value = "{kind.example}" }}')
+            raise wrong(
+                f"unknown key {brief(name)}", dict(raw), f"the keys {keys}", f'give {{ value = "{kind.example}" }}'
+            )
     source = _source(raw, kind, default_source)
     given = _form(raw, kind, source, names)
     return _with_uncertainty(_with_range(given, kind, dict(raw)), raw, kind)
@@ -168,7 +172,9 @@ def _table(raw: Mapping[str, Any], kind: Kind, default_source: SourceKind) -> Gi
 def _form(raw: Mapping[str, Any], kind: Kind, source: Source, names: tuple[str, ...]) -> Given:
     ways = [way for way in (("value",), ("force", "radius"), ("swings", "from")) if any(name in raw for name in way)]
     if len(ways) > 1:
-        raise wrong("more than one way of giving it", dict(raw), kind.allowed, "keep one: value, force with radius, or swings")
+        raise wrong(
+            "more than one way of giving it", dict(raw), kind.allowed, "keep one: value, force with radius, or swings"
+        )
     if not ways:
         raise wrong("a table without a value", dict(raw), kind.allowed, f'give {{ value = "{kind.example}" }}')
     if ways[0] == ("force", "radius"):

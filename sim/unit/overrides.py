@@ -32,7 +32,9 @@ def apply(leaves: Leaves, file: str, overrides: Mapping[str, str]) -> Leaves:
 
 def _apply(leaves: Leaves, file: str, path: str, text: str) -> None:
     field = by_path().get(path)
-    if field is None or path in NOT_SETTABLE:
+    if path in NOT_SETTABLE:
+        raise _wrong(path, text, "a change in the file", "not to be set for one run: change it in the scenario file")
+    if field is None:
         raise _no_such(path, text)
     if not isinstance(text, str) or not text.strip():
         raise _wrong(path, text, _allowed(field), "give a quantity with its unit, or a percentage")

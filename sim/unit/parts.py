@@ -25,7 +25,9 @@ class KeySection(Section):
     """Key lever on its balance pin, with capstan and backcheck."""
 
     front_to_balance: Measured = quantity("mm", 120, 330, "front edge of the key to the balance pin")
-    touch_from_edge: Measured = quantity("mm", 2, 60, "place where the key is weighed and played, behind its front edge")
+    touch_from_edge: Measured = quantity(
+        "mm", 2, 60, "place where the key is weighed and played, behind its front edge"
+    )
     height: Measured = quantity("mm", 10, 60, "underside at the balance pin to the top at the touch point")
     balance_rail_height: Measured = quantity("mm", 10, 80, "underside of the key at the balance pin over the key bed")
     balance_to_capstan: Measured = quantity("mm", 60, 220, "balance pin to the capstan's line")
@@ -37,13 +39,17 @@ class KeySection(Section):
     mass: Measured = quantity("g", 20, 300, "mass of the stick without leads, capstan and backcheck")
     capstan_mass: Measured = quantity("g", 0, 30, "mass of the capstan")
     backcheck_mass: Measured = quantity("g", 0, 40, "mass of the backcheck with its wire")
-    leads: Annotated[list[Lead] | None, Field(default=None, max_length=12, description="leads, by mass and place")] = None
+    leads: Annotated[list[Lead] | None, Field(default=None, max_length=12, description="leads, by mass and place")] = (
+        None
+    )
     front_weight: Measured = quantity(
         "g", -60, 120, "scale reading at the touch point, key alone on its pin; wins over leads and mass"
     )
     inertia_front: Measured = quantity("kg·m²", 1e-4, 2e-2, "inertia of the front half about the balance pin")
     inertia_rear: Measured = quantity("kg·m²", 1e-4, 2e-2, "inertia of the rear half about the balance pin")
-    bending_stiffness: Measured = quantity("N·m/rad", 50, 1e5, "bending of front against rear half over the balance pin")
+    bending_stiffness: Measured = quantity(
+        "N·m/rad", 50, 1e5, "bending of front against rear half over the balance pin"
+    )
     bending_damping: Measured = quantity("N·m·s/rad", 0, 10, "damping of that bending")
     sharp: Annotated[bool | None, Field(description="whether this is a sharp")] = None
 
@@ -51,7 +57,9 @@ class KeySection(Section):
 class WippenSection(Section):
     """Wippen with heel, its flange, and the places of jack and lever."""
 
-    flange_height: Measured = quantity("mm", -20, 60, "centre over the top of the wippen rail; with rails.wippen_rail_height")
+    flange_height: Measured = quantity(
+        "mm", -20, 60, "centre over the top of the wippen rail; with rails.wippen_rail_height"
+    )
     flange_offset: Measured = quantity(
         "mm", -60, 60, "flange screw to the centre, + toward the player; with rails.balance_to_wippen_screw"
     )
@@ -107,7 +115,9 @@ class HammerSection(Section):
     knuckle_drop: Measured = quantity("mm", 0, 15, "middle of the knuckle below the axis of the shank")
     knuckle_diameter: Measured = quantity("mm", 5, 16, "diameter of the knuckle")
     tail_length: Measured = quantity("mm", 10, 50, "axis of the shank to the lower end of the tail, along the moulding")
-    tail_offset: Measured = quantity("mm", -15, 25, "middle of the tail's end beyond the line of strike, away from the centre")
+    tail_offset: Measured = quantity(
+        "mm", -15, 25, "middle of the tail's end beyond the line of strike, away from the centre"
+    )
     tail_radius: Measured = quantity("mm", 1, 100, "rounding of the tail where it meets the check")
     cushion_place: Measured = quantity("mm", 20, 140, "hammer centre to where the shank may meet the rest cushion")
     shank_diameter: Measured = quantity("mm", 3, 12, "thickness of the shank at the cushion")
@@ -126,7 +136,9 @@ class RailsSection(Section):
 
     spread: Measured = quantity("mm", 80, 150, "wippen centre to hammer centre")
     wippen_centre_height: Measured = quantity("mm", 50, 200, "wippen centre over the key bed")
-    wippen_rail_height: Measured = quantity("mm", 40, 200, "top of the wippen rail over the key bed; with wippen.flange_height")
+    wippen_rail_height: Measured = quantity(
+        "mm", 40, 200, "top of the wippen rail over the key bed; with wippen.flange_height"
+    )
     hammer_centre_height: Measured = quantity("mm", 80, 300, "hammer centre over the key bed")
     string_height: Measured = quantity("mm", 120, 380, "underside of the string at the strike line over the key bed")
     balance_to_wippen_centre: Measured = quantity("mm", 80, 300, "balance pin to the wippen centre, level")

@@ -55,16 +55,3 @@ def third_corner(a: Vec, b: Vec, from_a: float, from_b: float, side: int) -> Vec
     beside = math.sqrt(max(0.0, from_a**2 - ahead**2))
     way = ((b[0] - a[0]) / base, (b[1] - a[1]) / base)
     return along(along(a, way, ahead), left_of(way), side * beside)
-
-
-def tangent_angle(centre: Vec, offset: float, point: Vec) -> float | None:
-    """Angle of the line through ``point`` that passes ``offset`` to the left of ``centre``, pointing away from point.
-
-    The line runs from the point's side toward the centre's; None when the
-    point lies closer to the centre than the offset.
-    """
-    reach = math.dist(centre, point)
-    if reach <= abs(offset):
-        return None
-    toward = math.atan2(centre[1] - point[1], centre[0] - point[0])
-    return toward + math.asin(offset / reach)

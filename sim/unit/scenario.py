@@ -19,7 +19,7 @@ from sim.unit.given import Given, brief
 from sim.unit.model import ActionUnit
 from sim.unit.overrides import apply
 from sim.unit.section import Section
-from sim.unit.sheet import Sheet
+from sim.unit.sheet import Contradiction, Sheet
 
 __all__ = ["Field", "field_info", "fields", "load", "loads"]
 
@@ -51,17 +51,33 @@ def _unit(leaves: Leaves, file: str, overrides: Mapping[str, str]) -> ActionUnit
     unit = build(sheet, scenario.name, scenario.note, scenario.key_number, file)
     assumed = {path for path, given in sheet.values.items() if given.source.kind == "assumed"}
     for found in sheet.contradictions:
-        if not dropped & set(found.involved):
+        if not _rests_on(found, dropped):
             faults.append(from_contradiction(found, leaves, file, assumed))
     if faults or unit is None:
         raise InputError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
     return unit
 
 
+def _rests_on(found: Contradiction, dropped: set[str]) -> bool:
+    """Whether a contradiction may come only from a value that was left out as faulty."""
+    return any(
+        path == other or path.startswith(f"{other}.") or other.startswith(f"{path}.")
+        for path in dropped
+        for other in found.involved
+    )
+
+
 def _double(leaves: Leaves, first: str, second: str) -> Fault:
     leaf = nearest(tuple(second.split(".")), leaves)[1]
     file, line, value = (leaf.file, leaf.line, brief(leaf.raw)) if leaf else ("", None, "")
-    return Fault(file, line, second, value, f"nothing, since {first} is given", f"two ways of giving one thing: keep {first} or {second}")
+    return Fault(
+        file,
+        line,
+        second,
+        value,
+        f"nothing, since {first} is given",
+        f"two ways of giving one thing: keep {first} or {second}",
+    )
 
 
 def _validate(leaves: Leaves, file: str) -> tuple[Scenario, list[Fault], set[str]]:

@@ -4,25 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, SkipValidation, ValidationInfo, field_validator
+from pydantic import BaseModel, ConfigDict, Field, SkipValidation, ValidationInfo, WithJsonSchema, field_validator
 from pydantic.fields import FieldInfo
-from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema
 
 from sim import units
 from sim.unit.given import Form, Given, Kind, read_given
 
-
-class _QuantitySchema:
-    """Points the JSON Schema of a quantity to one shared definition."""
-
-    @classmethod
-    def __get_pydantic_json_schema__(cls, _schema: CoreSchema, _handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        return {"$ref": "#/$defs/quantity"}
-
-
-Quantity = Annotated[SkipValidation[Given], _QuantitySchema]
-"""A validated quantity; the reading is done by ``Section`` with the field's own ``Kind``."""
+Quantity = Annotated[SkipValidation[Given], WithJsonSchema({})]
+"""A validated quantity; ``Section`` does the reading by the field's own ``Kind``, ``schema.py`` describes it."""
 
 Measured = Quantity | None
 """A quantity that may be left to the defaults."""

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 
 from sim.unit.given import Given
 
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Values that cannot stand together: the field to name, all the fields involved, and what would do."""
+    """Values that cannot stand together: the field to name, the fields (or sections) involved, and what would do."""
 
     field: str
     involved: tuple[str, ...]
@@ -19,7 +20,7 @@ class Contradiction:
     remedy: str
 
 
-class Unworkable(Exception):
+class UnworkableError(Exception):
     """Raised inside the derivation when nothing further can be found."""
 
 
@@ -37,6 +38,10 @@ class Sheet:
     def __getitem__(self, path: str) -> float:
         return self.values[path].value
 
+    def get(self, path: str) -> float | None:
+        """The value, or None where nothing is given and nothing needed."""
+        return self.values[path].value if path in self.values else None
+
     def __contains__(self, path: str) -> bool:
         return path in self.values
 
@@ -49,6 +54,14 @@ class Sheet:
         """Note a contradiction."""
         found = Contradiction(name, tuple(dict.fromkeys((name, *involved))), value, allowed, remedy)
         self.contradictions.append(found)
+
+    @contextmanager
+    def resting_on(self, more: tuple[str, ...]) -> Iterator[None]:
+        """Whatever is refused inside rests on ``more`` as well."""
+        before = len(self.contradictions)
+        yield
+        for k, found in enumerate(self.contradictions[before:], before):
+            self.contradictions[k] = replace(found, involved=(*found.involved, *more))
 
     def ask(self, holds: bool, name: str, involved: Iterable[str], allowed: str, remedy: str) -> bool:
         """Note a contradiction unless ``holds``; the value shown is that of ``name``."""

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 from sim.unit.model import Vec
 from sim.unit.plane import along, closes, dot, left_of, minus, plus, third_corner, turned, unit
-from sim.unit.sheet import Sheet, Unworkable
+from sim.unit.sheet import Sheet, UnworkableError
 from sim.units import mm
 
-TRIANGLE = "three sides of which any two together are longer than the third"
+POSE = ("wippen", "rails", "jack", "lever", "hammer", "settings", "key.balance_rail_height")
+"""Sections and fields on which the pose hangs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ def level_of_bed(sheet: Sheet) -> float:
 
 
 def pose(sheet: Sheet) -> Pose:
-    """The design pose; contradictions are noted in the sheet, Unworkable raised when no pose exists."""
+    """The design pose; contradictions are noted in the sheet, UnworkableError raised when no pose exists."""
     wippen = _wippen_centre(sheet)
     hammer = _hammer_centre(sheet, wippen)
     heel = _heel(sheet, wippen)
@@ -51,7 +52,7 @@ def pose(sheet: Sheet) -> Pose:
         names = ("wippen.centre_to_lever", "wippen.jack_to_lever", "wippen.centre_to_jack")
         lever = _triangle(sheet, wippen, jack, *names, -1)
     if hammer is None or jack is None or lever is None:
-        raise Unworkable
+        raise UnworkableError
     jack_angle = _jack_angle(sheet, jack, lever, hammer)
     lever_angle, hammer_angle = _lever_and_hammer(sheet, jack_angle, jack, lever, hammer)
     return Pose(wippen, heel, jack, lever, hammer, jack_angle, lever_angle, hammer_angle)
@@ -73,8 +74,13 @@ def _hammer_centre(sheet: Sheet, wippen: Vec) -> Vec | None:
     y = sheet["rails.hammer_centre_height"] + level_of_bed(sheet)
     rise = y - wippen[1]
     spread = sheet["rails.spread"]
-    involved = ("rails.hammer_centre_height", "rails.wippen_centre_height", "rails.wippen_rail_height")
-    remedy = "a triangle that does not close: the centres lie farther apart in height than the spread; measure all three again"
+    involved = (
+        "rails.hammer_centre_height",
+        "rails.wippen_centre_height",
+        "rails.wippen_rail_height",
+        "wippen.flange_height",
+    )
+    remedy = "a triangle that does not close: the centres are farther apart in height than the spread; measure again"
     if not sheet.ask(spread > abs(rise), "rails.spread", involved, f"more than {mm(abs(rise))}", remedy):
         return None
     return wippen[0] - math.sqrt(spread**2 - rise**2), y
@@ -82,10 +88,10 @@ def _hammer_centre(sheet: Sheet, wippen: Vec) -> Vec | None:
 
 def _heel(sheet: Sheet, wippen: Vec) -> Vec:
     straight, drop = sheet["wippen.centre_to_heel"], sheet["wippen.heel_drop"]
-    remedy = "a triangle that does not close: the heel cannot hang lower than its distance from the centre; measure both again"
+    remedy = "a triangle that does not close: the heel hangs lower than its distance from the centre; measure again"
     below = f"less than {mm(straight)}, the distance centre to heel"
     if not sheet.ask(drop < straight, "wippen.heel_drop", ("wippen.centre_to_heel",), below, remedy):
-        raise Unworkable
+        raise UnworkableError
     return wippen[0] - math.sqrt(straight**2 - drop**2), wippen[1] - drop
 
 
@@ -148,7 +154,7 @@ def _jack_angle(sheet: Sheet, jack: Vec, lever: Vec, hammer: Vec) -> float:
         if errors[k] <= 0 < errors[k + 1]:
             return _bisect(sheet, steps[k], steps[k + 1], jack, lever, hammer)
     _out_of_reach(sheet, jack, hammer, any(math.isfinite(e) for e in errors))
-    raise Unworkable
+    raise UnworkableError
 
 
 def _bisect(sheet: Sheet, low: float, high: float, jack: Vec, lever: Vec, hammer: Vec) -> float:
@@ -162,15 +168,12 @@ def _bisect(sheet: Sheet, low: float, high: float, jack: Vec, lever: Vec, hammer
 
 
 def _out_of_reach(sheet: Sheet, jack: Vec, hammer: Vec, touching: bool) -> None:
-    wippen = tuple(f"wippen.{n}" for n in ("centre_to_heel", "centre_to_jack", "heel_to_jack", "centre_to_lever"))
-    rails = ("rails.spread", "rails.hammer_centre_height", "rails.wippen_centre_height", "rails.balance_to_wippen_centre")
-    involved = (*wippen, *rails, "hammer.knuckle_set", "hammer.knuckle_drop", "lever.surface_height", "settings.lever_height")
     gap = mm(hammer[1] - jack[1])
     if touching:
-        remedy = "the jack's top cannot come under the knuckle: compare spread, knuckle set and the jack's place on the wippen"
-        sheet.refuse("settings.jack_address", involved, sheet.values["settings.jack_address"].text,
+        remedy = "the jack's top cannot come under the knuckle: compare spread, knuckle set and the jack's place"
+        sheet.refuse("settings.jack_address", POSE, sheet.values["settings.jack_address"].text,
                      "an address the jack can take between 40 deg forward and 40 deg back", remedy)  # fmt: skip
     else:
         remedy = "the knuckle does not reach the lever over this jack: compare jack length, centre heights and knuckle"
-        sheet.refuse("jack.length", involved, sheet.values["jack.length"].text,
+        sheet.refuse("jack.length", POSE, sheet.values["jack.length"].text,
                      f"about the {gap} from jack centre up to hammer centre, less the knuckle", remedy)  # fmt: skip

@@ -27,7 +27,9 @@ class SpringsSection(Section):
 class FrictionSection(Section):
     """Dry friction of the centres: a torque, { force, radius }, or { swings, from }."""
 
-    key: Measured = quantity("N·mm", 0, 200, "bushings and balance hole; also as a force at the touch point", "key torque")
+    key: Measured = quantity(
+        "N·mm", 0, 200, "bushings and balance hole; also as a force at the touch point", "key torque"
+    )
     wippen: Measured = quantity("N·mm", 0, 30, "wippen flange", "swings")
     jack: Measured = quantity("N·mm", 0, 30, "jack centre", "swings")
     lever: Measured = quantity("N·mm", 0, 30, "lever centre", "swings")
@@ -94,7 +96,9 @@ class SettingsSection(Section):
     let_off_button: Measured = quantity("mm", -2, 20, "jack's toe to the let-off button")
     let_off_button_height: Measured = quantity("mm", 40, 260, "let-off button over the key bed; instead of the gap")
     drop_screw: Measured = quantity("mm", -2, 20, "drop screw to the lever's surface")
-    drop_screw_height: Measured = quantity("mm", 60, 330, "lower end of the drop screw over the key bed; instead of the gap")
+    drop_screw_height: Measured = quantity(
+        "mm", 60, 330, "lower end of the drop screw over the key bed; instead of the gap"
+    )
     jack_address: Measured = quantity(
         "mm", -6, 6, "rear edge of the jack's top to that of the knuckle's core, + jack toward the player"
     )
@@ -119,7 +123,9 @@ class TargetsSection(Section):
     checking_distance: Measured = quantity("mm", 4, 40, "crown to string, hammer in check after a moderate blow")
     spring_rise: Measured = quantity("mm", 0.2, 20, "lift of the hammer by its lever when the check lets go")
     lever_height: Measured = quantity("mm", -2, 3, "top of the jack below the lever's surface, at rest")
-    jack_address: Measured = quantity("mm", -6, 6, "rear edge of jack to that of the core, at rest, + toward the player")
+    jack_address: Measured = quantity(
+        "mm", -6, 6, "rear edge of jack to that of the core, at rest, + toward the player"
+    )
     balance_weight: Measured = quantity("gf", 5, 90, "mean of down and up weight")
 
 

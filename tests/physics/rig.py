@@ -13,9 +13,7 @@ from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
 from sim.physics.run import (
     DRIVEN_MASS,
     KEY_FORCE,
-    PARAMETER_TYPE,
     STATE_TYPE,
-    Array,
     Drive,
     Run,
     pack,
@@ -24,6 +22,9 @@ from sim.physics.run import (
 )
 from sim.unit.model import CENTRES, ActionUnit, Damper
 from tests.physics.design_unit import load
+
+Array = Any
+"""A numpy array or record."""
 
 NAMES = tuple(c.name for c in CONTACTS)
 INDEX = {n: i for i, n in enumerate(NAMES)}
@@ -135,6 +136,3 @@ def slope(steps: list[float], errors: list[float]) -> float:
 def vector(s: Array, prefix: str = "") -> Array:
     """Coordinates (or with ``v_``, ``o_`` speeds) of a state as an array in the order of DOFS."""
     return np.array([float(s[prefix + x][0]) for x in DOFS])
-
-
-__all__ = ["PARAMETER_TYPE", "replace"]

@@ -1,0 +1,68 @@
+"""Centres one by one, the part freed and hanging: pinning force and swings."""
+
+from __future__ import annotations
+
+import math
+
+from scipy.optimize import brentq
+
+from sim.bench.readings import Centre
+from sim.unit.centres import force_from_torque
+from sim.unit.model import CENTRES, GRAVITY, ActionUnit
+
+RADIUS = 0.023
+"""Usual radius of the gauge for pinning force, m (trade.md, about 23 mm)."""
+SWING_FROM = math.radians(40.0)
+"""Angle from the vertical at which the freed part is let go, rad.  Our convention."""
+
+
+def hanging_moment(unit: ActionUnit, centre: str) -> float:
+    """Gravity moment of the freed part at a right angle, N·m (the wippen with jack and lever on it)."""
+    w, j, lv, h = unit.wippen, unit.jack, unit.lever, unit.hammer
+    moments = {
+        "wippen": (
+            w.mass * w.mass_centre[0] + j.mass * w.jack_centre[0] + lv.mass * w.lever_centre[0],
+            w.mass * w.mass_centre[1] + j.mass * w.jack_centre[1] + lv.mass * w.lever_centre[1],
+        ),
+        "jack": (j.mass * j.mass_centre[0], j.mass * j.mass_centre[1]),
+        "lever": (lv.mass * lv.mass_centre[0], lv.mass * lv.mass_centre[1]),
+        "hammer": (
+            h.head_mass * h.head_mass_centre[0] + h.shank_mass_moment,
+            h.head_mass * h.head_mass_centre[1],
+        ),
+    }
+    return GRAVITY * math.hypot(*moments[centre])
+
+
+def swings(torque: float, moment: float, start: float = SWING_FROM) -> int:
+    """Half swings (one way across) of a hanging part with dry friction until it stops.
+
+    From one end to the other the weight's potential falls by what the friction
+    takes, at any amplitude: moment (cos b - cos a) = torque (a + b).
+    """
+    if torque <= 0:
+        raise ValueError("a centre without friction swings for ever")
+    a, count = start, 0
+    while moment * math.sin(a) > torque and count < 10000:
+        lost = torque * a - moment * (1 - math.cos(a))
+        count += 1
+        if lost >= 0:
+            return count
+        here = a
+        a = float(brentq(lambda b: moment * (math.cos(b) - math.cos(here)) - torque * (here + b), 0.0, here))
+    return count
+
+
+def centres(unit: ActionUnit) -> dict[str, Centre]:
+    """Torque, pinning force and swings of every centre (SI); the key has no swing, its force is at the touch point."""
+    out = {}
+    for name in CENTRES:
+        torque = unit.friction[name]
+        radius = -unit.key.touch_point[0] if name == "key" else RADIUS
+        count = None
+        if name != "key" and torque > 0:
+            count = float(swings(torque, hanging_moment(unit, name)))
+        out[name] = Centre(
+            torque, force_from_torque(torque, radius), radius, count, None if name == "key" else SWING_FROM
+        )
+    return out

@@ -1,0 +1,141 @@
+"""The main job: every reading of one unit, taken in the order in which a bench would."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+
+from sim.bench import centres, release, repetition, slow_press, strike as blows
+from sim.bench.readings import Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
+from sim.bench.rest import Rest, at_rest
+from sim.errors import SimulationError
+from sim.physics.finger import Touch
+from sim.physics.run import Run
+from sim.unit.data import shared_file
+from sim.unit.model import ActionUnit
+
+Progress = Callable[[float, str], None]
+Stop = Callable[[], bool]
+
+MODERATE, SOFT = "moderate", "soft"
+
+
+@cache
+def touches() -> tuple[Touch, ...]:
+    """The standard fingers: the same for every unit (shared/touches.toml)."""
+    data = tomllib.loads(shared_file("touches.toml").read_text(encoding="utf-8"))
+    return tuple(Touch(t["name"], t["strength_N"], t["struck"]) for t in data["touch"])
+
+
+def touch(name: str) -> Touch:
+    return next(t for t in touches() if t.name == name)
+
+
+def predict(
+    unit: ActionUnit, *, repetition: bool = True, progress: Progress | None = None, stop: Stop | None = None
+) -> Prediction:
+    """What this note will do.  A reading that cannot be taken is None, with the cause in ``outcome``."""
+    say = progress or (lambda fraction, what: None)
+    found = centres.centres(unit)
+    try:
+        rest = at_rest(unit)
+    except SimulationError as e:
+        return _nothing(unit, "does not come to rest", str(e), found)
+    say(0.02, "slow press")
+    pressed = slow_press.press(rest)
+    settings = slow_press.settings(pressed)
+    weight, curve = slow_press.touch_weight(pressed)
+    say(0.10, "blows")
+    played = _check(stop, [blows.play(rest, t) for t in touches()])
+    strikes = tuple(s for s, _ in played)
+    rep = _release(rest, pressed, played)
+    say(0.25, "repetition")
+    outcome, reason = judge(pressed, weight, strikes, rep)
+    if repetition and pressed.outcome == "plays":
+        rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop)
+    say(1.0, "done")
+    return Prediction(
+        unit.name, outcome, reason, settings, weight, strikes, rep, found, unit.assumed, slow_press=curve
+    )
+
+
+def _check(stop: Stop | None, value: list[tuple[Strike, Run]]) -> list[tuple[Strike, Run]]:
+    if stop is not None and stop():
+        raise KeyboardInterrupt
+    return value
+
+
+def _nothing(unit: ActionUnit, outcome: str, reason: str, found: dict[str, centres.Centre]) -> Prediction:
+    empty = Settings(spread=unit.rails.spread)
+    return Prediction(unit.name, outcome, reason, empty, TouchWeight(), (), Repetition(), found, unit.assumed)
+
+
+def _release(rest: Rest, pressed: slow_press.Pressed, played: list[tuple[Strike, Run]]) -> Repetition:
+    """Spring rise, kick, reset point and return times."""
+    reading = next((p for p in played if p[0].touch == MODERATE), None)
+    out = Repetition(reset_point=slow_press.reset_point(pressed))
+    if reading is None or not reading[1].outcome.fine:
+        return out
+    rise = release.spring_rise(rest, reading[1], reading[0].caught)
+    back = release.let_go(rest, reading[1])
+    twice = any(s.contacts_with_string > 1 for s, _ in played if s.touch == SOFT)
+    return replace(
+        out,
+        spring_rise=rise.height,
+        spring_rise_speed=rise.speed,
+        kicks=None if rise.height is None else rise.leaves_lever or twice,
+        return_time=back.jack_home,
+        rest_time=back.at_rest,
+    )
+
+
+def _repeat(rest: Rest, rep: Repetition, progress: Progress | None, stop: Stop | None) -> Repetition:
+    e = repetition.ensemble(rest, progress=progress, stop=stop)
+    limit, spread, part = repetition.limits(e)
+    by_rate = dict(zip(e.rates, e.sounded.mean(axis=0).tolist(), strict=True))
+    home = dict(zip(e.rates, e.home.mean(axis=0).tolist(), strict=True))
+    return replace(
+        rep, limit_hz=limit, limit_spread_hz=spread, limiting_part=part, sounded_fraction=by_rate, reset_fraction=home
+    )
+
+
+def judge(
+    pressed: slow_press.Pressed, weight: TouchWeight, strikes: tuple[Strike, ...], rep: Repetition
+) -> tuple[str, str]:
+    """The outcome in a word or two, and the reason: the first thing that keeps the note from playing."""
+    if pressed.outcome != "plays":
+        return pressed.outcome, pressed.reason
+    if weight.up_weight is not None and weight.up_weight <= 0:
+        return "key does not return", "friction outweighs what pushes the key up"
+    silent = [s.touch for s in strikes if s.hammer_speed is None]
+    if "medium" in silent:
+        return "does not sound", f"the hammer does not reach the string at {', '.join(silent)}"
+    if rep.return_time is None:
+        return "jack does not come home", "with the key let go the jack is not back under the knuckle in half a second"
+    many = [s.touch for s in strikes if s.contacts_with_string > 1]
+    if many:
+        return "double strikes", f"the hammer meets the string more than once at {', '.join(many)}"
+    return "plays", ""
+
+
+def strike(unit: ActionUnit) -> tuple[Strike, ...]:
+    """Blows of the standard fingers.  Raises SimulationError when the unit does not come to rest."""
+    rest = at_rest(unit)
+    return tuple(blows.play(rest, t)[0] for t in touches())
+
+
+def weigh(unit: ActionUnit) -> tuple[TouchWeight, Settings, SlowPress | None]:
+    """Slow press only: weights, settings, curve."""
+    pressed = slow_press.press(at_rest(unit))
+    weight, curve = slow_press.touch_weight(pressed)
+    return weight, slow_press.settings(pressed), curve
+
+
+def repeat(unit: ActionUnit, progress: Progress | None = None, stop: Stop | None = None) -> Repetition:
+    """Release and repetition only."""
+    rest = at_rest(unit)
+    pressed = slow_press.press(rest)
+    played = [blows.play(rest, t) for t in touches() if t.name in (MODERATE, SOFT)]
+    return _repeat(rest, _release(rest, pressed, played), progress, stop)

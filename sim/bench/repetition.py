@@ -1,0 +1,179 @@
+"""Repetition: fractions of strokes that sound over an ensemble of finger depths and rates (readings.md).
+
+The highest rate at which *all* strokes sound is chaotic at its edge; a fraction
+over many finger depths is not.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.bench.rest import Rest
+from sim.bench.slow_press import bottom_travel
+from sim.physics.finger import LONG, finger_motion
+from sim.physics.run import Run, run
+
+Array = NDArray[np.float64]
+
+RATES = (4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0)
+"""Strokes per second."""
+DEPTHS = tuple(np.linspace(1e-3, 6e-3, 12))
+"""How far under the key's rest the finger stays between strokes, touch point, m: it returns part of the way."""
+STROKES = 8
+PRESS = 1.0
+"""Force on the punching at the bottom of the finger's path, N."""
+TIP_SPEED = 0.30
+"""Greatest speed of the finger's tip on its way down and up, m/s: a moderate touch, the same at every rate
+unless the period leaves no time for it."""
+HOLD = 0.15
+"""Share of the period that the finger stays at the bottom (less where the ways take more than the rest)."""
+LEAD_IN = 0.02
+LEVEL = 0.9
+"""Sounded fraction that the limit stands for."""
+LIFTS = 0.3
+"""Force of the jack on the knuckle that counts as carrying it, N."""
+PARTS = ("check release", "hammer fall", "lever lift", "jack return", "key return")
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """Per depth and rate: strokes sounded, strokes begun with the jack home, and what came late first."""
+
+    rates: tuple[float, ...]
+    depths: tuple[float, ...]
+    sounded: Array
+    """(depth, rate) fraction of strokes."""
+    home: Array
+    late: tuple[tuple[str | None, ...], ...]
+    failed_runs: tuple[str, ...]
+
+
+def finger_path(rest: Rest, rate: float, depth: float, strokes: int = STROKES) -> tuple[Array, Array]:
+    """Path of the finger's tip (design pose, + down) and the times at which strokes begin."""
+    bottom = bottom_travel(rest, PRESS) + rest.design_travel
+    high, start = depth + rest.design_travel, rest.design_travel
+    period = 1.0 / rate
+    begins = LEAD_IN + period * np.arange(strokes)
+    rows = [(0.0, start, 0.0)]
+    for i, t in enumerate(begins):
+        top = start if i == 0 else high
+        # a cubic from rest to rest has a greatest speed of 1.5 times its mean
+        down = min(1.5 * (bottom - top) / TIP_SPEED, 0.48 * period)
+        up = min(1.5 * (bottom - high) / TIP_SPEED, 0.48 * period)
+        hold = min(HOLD * period, period - down - up)
+        rows += [(t, top, 0.0), (t + down, bottom, 0.0), (t + down + hold, bottom, 0.0)]
+        rows.append((t + down + hold + up, high, 0.0))
+    rows.append((rows[-1][0] + LONG, high, 0.0))
+    return np.array(rows), begins
+
+
+def play(rest: Rest, rate: float, depth: float, strokes: int = STROKES) -> tuple[Run, Array]:
+    """One series of strokes from rest."""
+    path, begins = finger_path(rest, rate, depth, strokes)
+    end = float(begins[-1]) + 1.0 / rate
+    r = run(rest.parameters, finger_motion(path), end, rest.state, step=rest.step, every=1e-3, log_size=20000)
+    return r, begins
+
+
+def judge(rest: Rest, r: Run, begins: Array, rate: float, depth: float) -> tuple[float, float, str | None]:
+    """Fraction sounded, fraction begun with the jack home, and the late part of the first stroke that failed."""
+    t = r.trace["t"]
+    home = rest.jack_home(r.trace)
+    carried = home & (r.trace["N_jack_knuckle"] > LIFTS)
+    makes = r.log.of("string", True)
+    good, ready, first_speed, late = 0, 0, 0.0, None
+    for i, start in enumerate(begins):
+        row = min(int(np.searchsorted(t, start)), len(t) - 1)
+        mine = makes[(makes[:, 0] >= start) & (makes[:, 0] < start + 1.0 / rate)]
+        lifted = carried[row : int(np.searchsorted(t, mine[0, 0]))].any() if len(mine) else False
+        if i == 0 and len(mine):
+            first_speed = float(mine[0, 4])
+        once = len(mine) > 0 and bool(np.all(np.diff(mine[:, 0]) < 5e-3))
+        ok = once and lifted and float(mine[0, 4]) >= 0.5 * first_speed > 0
+        good += ok
+        ready += bool(home[row])
+        if not ok and late is None:
+            late = late_part(rest, r, row, depth)
+    return good / len(begins), ready / len(begins), late
+
+
+def late_part(rest: Rest, r: Run, row: int, depth: float) -> str:
+    """What had not come back when the stroke began (in the order in which each waits for the one before)."""
+    trace = r.trace
+    if rest.travel(r)[row] > depth + 0.5e-3:
+        return "key return"
+    if trace["N_backcheck"][row] > 0:
+        return "check release"
+    if rest.jack_home(trace)[row]:
+        return "hammer fall"
+    if trace["N_lever_knuckle"][row] <= 0 and trace["v_h"][row] < 0:
+        return "hammer fall"
+    sunk = trace["l"][row] - trace["w"][row] - rest.unit.lever.stop_angle
+    return "lever lift" if sunk > 0.01 else "jack return"
+
+
+def ensemble(
+    rest: Rest,
+    rates: tuple[float, ...] = RATES,
+    depths: tuple[float, ...] = DEPTHS,
+    progress: Callable[[float, str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Ensemble:
+    """Play all rates and depths on all cores.  Raises KeyboardInterrupt when ``stop`` says so."""
+    jobs = [(i, j) for j in range(len(rates)) for i in range(len(depths))]
+    sounded, home = np.zeros((len(depths), len(rates))), np.zeros((len(depths), len(rates)))
+    late: list[list[str | None]] = [[None] * len(rates) for _ in depths]
+    failed: list[str] = []
+
+    def one(job: tuple[int, int]) -> tuple[int, int, Run, Array]:
+        if stop is not None and stop():
+            raise KeyboardInterrupt
+        i, j = job
+        return i, j, *play(rest, rates[j], depths[i])
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        try:
+            for k, (i, j, r, begins) in enumerate(pool.map(one, jobs)):
+                if r.outcome.fine:
+                    sounded[i, j], home[i, j], late[i][j] = judge(rest, r, begins, rates[j], depths[i])
+                else:
+                    failed.append(str(r.outcome))
+                if progress is not None:
+                    progress((k + 1) / len(jobs), "repetition")
+        except KeyboardInterrupt:
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
+    return Ensemble(tuple(rates), tuple(depths), sounded, home, tuple(map(tuple, late)), tuple(failed))
+
+
+def limit(rates: tuple[float, ...], fraction: Array, level: float = LEVEL) -> float | None:
+    """Rate at which the fraction first falls through ``level`` (straight lines between rates).
+
+    None when it is below from the start; the highest rate tried when it never falls.
+    """
+    below = np.nonzero(fraction < level)[0]
+    if not len(below):
+        return float(rates[-1])
+    i = int(below[0])
+    if i == 0:
+        return None
+    y0, y1 = fraction[i - 1], fraction[i]
+    return float(rates[i - 1] + (y0 - level) / (y0 - y1) * (rates[i] - rates[i - 1]))
+
+
+def limits(e: Ensemble) -> tuple[float | None, float | None, str | None]:
+    """Limit of the whole ensemble, its spread over the depths, and the part that came late most often."""
+    whole = limit(e.rates, e.sounded.mean(axis=0))
+    each = [limit(e.rates, row) or e.rates[0] for row in e.sounded]
+    low, high = np.percentile(each, (16, 84))
+    first = next((j for j, f in enumerate(e.sounded.mean(axis=0)) if f < LEVEL), None)
+    columns = [first] if first is not None else range(len(e.rates))
+    parts = Counter(row[j] for row in e.late for j in columns if row[j])
+    return whole, float(high - low) / 2, parts.most_common(1)[0][0] if parts else None

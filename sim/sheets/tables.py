@@ -1,0 +1,211 @@
+"""Readings as tables that a technician reads at a glance."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from sim.bench.readings import Prediction, Repetition, Strike
+from sim.sheets import edge
+from sim.sheets.rows import (
+    Mark,
+    Place,
+    Row,
+    centre_rows,
+    curve_rows,
+    marks,
+    rows,
+    setting_rows,
+    strike_rows,
+)
+from sim.unit.model import ActionUnit
+
+CAUTIONS = (
+    "Before touching the action: key weights are lead (do not dry-sand, file or drill; wash hands); glues and solvents "
+    "give off vapour and may burn (air the room, no flame); an action is heavy and awkward (two people; press no key "
+    "while it is drawn out); strings nearby are at full tension; tools are sharp. Local rules and licensed practice "
+    "come first."
+)
+
+
+def prediction(p: Prediction, unit: ActionUnit, *, inches_first: bool = False) -> RenderableType:
+    """The main job's sheet: outcome, settings, touch, blows, repetition, centres, marks, assumptions."""
+    place = Place.of(unit)
+    parts: list[RenderableType] = [
+        head(unit, p.outcome, p.reason),
+        readings("Settings", setting_rows(p, place), inches_first=inches_first),
+        readings("Touch", rows(p.touch, "touch", place)),
+        *([strikes(p.strikes)] if p.strikes else []),
+        *repetition(p.repetition, place),
+        *([centres(p, place)] if p.centres else []),
+        *looks(marks(p, place)),
+        *_set_up(p),
+        assumed(p.assumed),
+    ]
+    return Group(*(Padding(part, (0, 0, 1, 0)) for part in parts))
+
+
+def head(unit: ActionUnit, outcome: str, reason: str = "") -> RenderableType:
+    """Name of the note, and on top of everything whether it plays."""
+    kind = "sharp" if unit.key.sharp else "natural"
+    line = Text(f"{unit.name} (key {unit.key_number}, {kind}): ", style="bold")
+    good = outcome in ("plays", "sounds")
+    line.append("plays" if outcome == "plays" else f"DOES NOT PLAY: {outcome}", style="bold green" if good else "bold red")
+    if reason and not good:
+        line.append(f"\n{reason}")
+    return line
+
+
+def readings(title: str, found: Sequence[Row], *, inches_first: bool = False) -> Table:
+    """Readings with their usual range and a mark in words."""
+    table = _table(title)
+    lengths = any(row.inches for row in found)
+    heads = ["value", "", *(["inches"] if lengths else [])]
+    if inches_first and lengths:
+        heads = ["inches", "value", ""]
+    table.add_column("", min_width=26)
+    for name in heads:
+        table.add_column(name, justify="left" if name == "" else "right", no_wrap=True)
+    table.add_column("usual", justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    for row in found:
+        cells = {"value": row.shown, "": edge.label(row.unit), "inches": row.inches.replace(" in ", " ")}
+        span = str(row.usual) if row.usual else ""
+        table.add_row(row.title, *(cells[name] for name in heads), span, _side(row))
+    return table
+
+
+def _side(row: Row) -> Text:
+    return Text(row.side.upper() if row.side else "", style="bold yellow")
+
+
+def strikes(blows: Sequence[Strike]) -> Table:
+    """One column a blow; the ledger's remainder on the last line."""
+    table = _table("Blows of one finger")
+    table.add_column("", min_width=26)
+    table.add_column("")
+    for blow in blows:
+        table.add_column(f"{blow.touch}{'' if blow.pressed else ', struck'}", justify="right", no_wrap=True)
+    table.add_row("outcome", "", *(blow.outcome for blow in blows))
+    columns = [strike_rows(blow) for blow in blows]
+    for line in zip(*columns, strict=True):
+        if line[0].name == "ledger_remainder":
+            table.add_row(line[0].title, "%", *(_per_cent(row.value) for row in line))
+        elif any(row.value is not None for row in line):
+            table.add_row(_strike_title(line[0]), edge.label(line[0].unit), *(row.shown for row in line))
+    table.add_row("caught by the check", "", *("yes" if blow.caught else "no" for blow in blows))
+    return table
+
+
+def _strike_title(row: Row) -> str:
+    return "free flight, way" if row.name == "free_flight_distance" else row.title
+
+
+def _per_cent(value: float | None) -> str:
+    return "–" if value is None else f"{value * 100:+.3f}"
+
+
+def repetition(r: Repetition, place: Place) -> list[RenderableType]:
+    """Coming back and playing again."""
+    found = [row for row in rows(r, "repetition", place) if row.name != "limit_spread_hz"]
+    if all(row.value is None for row in found) and not r.sounded_fraction:
+        return []
+    table = readings("Repetition", found)
+    if r.limit_hz is not None and r.limit_spread_hz is not None:
+        table.add_row("  spread of the limit", f"± {r.limit_spread_hz:.2f}", *[""] * (len(table.columns) - 2))
+    for title, text in (("limiting part", r.limiting_part), ("kicks", _yes(r.kicks))):
+        if text:
+            table.add_row(title, text, *[""] * (len(table.columns) - 2))
+    parts: list[RenderableType] = [table]
+    if r.sounded_fraction:
+        parts.append(_fractions(r))
+    return parts
+
+
+def _yes(value: bool | None) -> str:
+    return "" if value is None else "yes" if value else "no"
+
+
+def _fractions(r: Repetition) -> Table:
+    found = list(zip(*((rate, f"{s:.2f}", "–" if b is None else f"{b:.2f}") for rate, s, b in curve_rows(r)), strict=True))
+    table = _table("Share of strokes by rate (strokes a second)")
+    table.add_column("", min_width=26)
+    for rate in found[0]:
+        table.add_column(rate, justify="right")
+    table.add_row("sound", *found[1])
+    table.add_row("begin with the jack home", *found[2])
+    return table
+
+
+def centres(p: Prediction, place: Place) -> Table:
+    """Torque, pinning force and swings of each centre."""
+    table = _table("Centres")
+    table.add_column("", min_width=26)
+    for name in ("torque N·mm", "pinning gf", "at mm", "usual", "swings", "usual", ""):
+        table.add_column(name, justify="right", no_wrap=True)
+    found = centre_rows(p, place)
+    for name in p.centres:
+        row = {r.name: r for r in found if r.of == name}
+        force, swings = row["pinning_force"], row["swings"]
+        sides = ", ".join(f"{word} {r.side}" for word, r in (("gauge", force), ("swings", swings)) if r.side)
+        table.add_row(
+            name, row["torque"].shown, force.shown, row["radius"].shown, _usual(force), swings.shown, _usual(swings),
+            Text(sides.upper(), style="bold yellow"),
+        )  # fmt: skip
+    return table
+
+
+def _usual(row: Row) -> str:
+    return str(row.usual) if row.usual and row.value is not None else ""
+
+
+def looks(found: Iterable[Mark]) -> list[RenderableType]:
+    """What is out of the usual, with the part to look at first; the cautions follow."""
+    marked = list(found)
+    if not marked:
+        return [Text("Nothing lies outside its usual range.")]
+    lines = Text("Out of the usual range\n", style="bold")
+    for mark in marked:
+        lines.append(f"  {mark.title}: {mark.found}\n", style="bold yellow")
+        lines.append(f"    {mark.means}; look first at: {mark.look}\n", style="not bold")
+    return [lines, Text(CAUTIONS, style="italic")]
+
+
+def _set_up(p: Prediction) -> list[RenderableType]:
+    if not p.set_up:
+        return []
+    from sim.unit.fields import kind_at
+    from sim.units import show
+
+    items = []
+    for path, si in p.set_up.items():
+        kind = kind_at(path)
+        items.append(f"{path} {show(si, kind.unit, kind.dimension, 2)}" if kind else f"{path} {si:g}")
+    return [Text(f"Set up for the targets: {', '.join(items)}")]
+
+
+def assumed(paths: Sequence[str]) -> Text:
+    """Which inputs nobody measured."""
+    if not paths:
+        return Text("Every input was given by the scenario; none was assumed.")
+    return Text(f"Only assumed, not measured ({len(paths)}): {', '.join(paths)}")
+
+
+def _table(title: str) -> Table:
+    return Table(
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False
+    )
+
+
+def plain(draw: Callable[[Console], None], width: int = 100) -> str:
+    """What would be printed, as plain text."""
+    console = Console(width=width, color_system=None, force_terminal=False, no_color=True, highlight=False)
+    with console.capture() as capture:
+        draw(console)
+    return capture.get()
+

@@ -1,0 +1,125 @@
+"""Curves and traces as named columns with their units, and out to CSV or Parquet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.bench.readings import Repetition, SlowPress
+from sim.physics.run import COLUMN, Run
+from sim.sheets.edge import column
+from sim.unit.model import CONTACTS
+
+Array = NDArray[np.float64]
+
+ANGLES = {"kf": "key_front", "kr": "key_rear", "w": "wippen", "j": "jack", "l": "lever", "h": "hammer"}
+SUFFIXES = (".csv", ".parquet")
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Columns of equal length by name; the name ends in the unit."""
+
+    data: Mapping[str, Array | tuple[str, ...]]
+
+    def __len__(self) -> int:
+        return len(next(iter(self.data.values()), ()))
+
+
+def of_run(run: Run, travel_at_rest: float = 0.0) -> Columns:
+    """Motion of the parts and force in every contact; ``travel_at_rest`` (m) is where key travel counts from."""
+    trace, place = run.trace, run.place
+    out: dict[str, Array | tuple[str, ...]] = {
+        "time_ms": column(trace["t"], "ms"),
+        "key_travel_mm": column(place.key_travel - travel_at_rest, "mm"),
+        "key_speed_m_s": place.key_speed,
+        "crown_to_string_mm": column(place.crown_to_string, "mm"),
+        "crown_speed_m_s": place.crown_speed,
+        **{f"{name}_angle_deg": column(trace[q], "deg") for q, name in ANGLES.items()},
+        "shank_bending_mm": column(trace["e"], "mm"),
+        "damper_lift_mm": column(trace["d"], "mm"),
+        "finger_force_N": trace["finger_force"],
+        **{f"{contact}_force_N": trace[f"N_{contact}"] for contact in CONTACTS if f"N_{contact}" in COLUMN},
+    }
+    return Columns(out)
+
+
+def of_slow_press(press: SlowPress) -> Columns:
+    """Force against travel, pressing and returning."""
+    return Columns(
+        {
+            "key_travel_mm": column(press.travel, "mm"),
+            "pressing_gf": column(press.pressing, "gf"),
+            "returning_gf": column(press.returning, "gf"),
+            "crown_to_string_mm": column(press.crown, "mm"),
+            "leverage": press.leverage,
+        }
+    )
+
+
+def of_repetition(repetition: Repetition) -> Columns:
+    """Share of the strokes that sound, and that begin with the jack home, by rate."""
+    rates = sorted(repetition.sounded_fraction)
+    reset = repetition.reset_fraction
+    return Columns(
+        {
+            "rate_hz": np.array(rates, dtype=float),
+            "sounded_fraction": np.array([repetition.sounded_fraction[r] for r in rates], dtype=float),
+            "reset_fraction": np.array([reset.get(r, np.nan) for r in rates], dtype=float),
+        }
+    )
+
+
+def stacked(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:
+    """Tables under one another, told apart by a first column of text."""
+    pairs = list(parts)
+    labels = tuple(label for label, columns in pairs for _ in range(len(columns)))
+    names = list(pairs[0][1].data) if pairs else []
+    joined = {n: np.concatenate([np.asarray(columns.data[n]) for _, columns in pairs]) for n in names}
+    return Columns({name: labels, **joined})
+
+
+def write(columns: Columns, path: Path) -> None:
+    """To the file; its ending says how ."""
+    if path.suffix.lower() == ".parquet":
+        _parquet(columns, path)
+    else:
+        path.write_text(csv_text(columns.data, zip(*columns.data.values(), strict=True)), encoding="utf-8", newline="")
+
+
+def _parquet(columns: Columns, path: Path) -> None:
+    import pyarrow
+    import pyarrow.parquet
+
+    arrays = {
+        name: pyarrow.array(list(column) if isinstance(column, tuple) else np.ascontiguousarray(column))
+        for name, column in columns.data.items()
+    }
+    pyarrow.parquet.write_table(pyarrow.table(arrays), path, compression="zstd")
+
+
+def csv_text(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:
+    """CSV; numbers as they are, texts that a spreadsheet would run as formulas made plain."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([cell(name) for name in header])
+    writer.writerows([cell(value) for value in line] for line in lines)
+    return out.getvalue()
+
+
+def cell(value: object) -> str:
+    """One cell: empty for nothing or for what is not finite."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float | np.floating | np.integer):
+        return f"{float(value):.9g}" if np.isfinite(value) else ""
+    text = str(value)
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text

@@ -1,0 +1,1 @@
+"""Decisions: which settings bring about what is wanted."""

@@ -1,0 +1,267 @@
+"""A slow and plain stepper of the same mechanism, to hold the compiled one against.
+
+It reads the declarations of ``mechanism.py`` (which point lies on which body,
+which contact has which shape, which joints rub) and the unit's masses, and works
+everything else out in its own way: places by rotation matrices, gradients by the
+complex step (Squire & Trapp, SIAM Rev. 40 (1998) 110), sliding directions by
+fixing a material point to each body, the mass matrix from Jacobians of mass
+centres, the string's force by bracketing, friction by projected Gauss-Seidel on
+the dense problem to round-off (Jean, CMAME 177 (1999) 235).
+
+Scheme, as claimed by the kernel: positions at mid-steps, speeds at whole steps,
+speeds of smooth forces extrapolated to the mid-step; small deflection of the
+shank (inertia taken at e = 0).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq
+
+from sim.physics import mechanism as m
+from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, ROWS, Contact, Point, bending_shape, parameters
+from sim.unit.model import GRAVITY, ActionUnit
+from tests.physics.geometry import gap, material_point, place, rotation, touching
+
+Array = Any
+Rows = dict[str, tuple[Array, float]]
+AT = {x: i for i, x in enumerate(DOFS)}
+TINY = 1e-30
+NOTHING: Mapping[str, float] = {}
+
+
+@dataclass
+class Reference:
+    """One unit and one finger."""
+
+    unit: ActionUnit
+    dt: float
+    finger_mass: float = 0.0
+    muscle_damping: float = 0.0
+    rub: float = 1.0
+    p: dict[str, float] = field(init=False)
+    outgoing: list[tuple[float, float]] = field(default_factory=list)
+    """Waves sent to the near and the far end, a pair a step."""
+
+    def __post_init__(self) -> None:
+        self.p = parameters(self.unit)
+
+    # -- masses ------------------------------------------------------------
+
+    def bodies(self) -> list[tuple[float, float, dict[str, float], Point]]:
+        """Mass, inertia about the mass centre, turning coordinate and mass centre of the rigid parts of the chain."""
+        w, j, lv = self.unit.wippen, self.unit.jack, self.unit.lever
+        self.p |= {"wm_x": w.mass_centre[0], "wm_y": w.mass_centre[1]}
+        self.p |= {"jm_x": j.mass_centre[0], "jm_y": j.mass_centre[1]}
+        self.p |= {"lm_x": lv.mass_centre[0], "lm_y": lv.mass_centre[1]}
+        out = []
+        for body, part in (("w", w), ("j", j), ("l", lv)):
+            steiner = part.mass * (part.mass_centre[0] ** 2 + part.mass_centre[1] ** 2)
+            out.append((part.mass, part.inertia - steiner, {body: 1.0}, Point(body, f"{body}m_x", f"{body}m_y")))
+        return out
+
+    def jacobian(self, where: Callable[[Array], Any], q: Array) -> Array:
+        """Columns: derivative of a place (2) or a length (1) by each coordinate, by the complex step."""
+        columns = []
+        for i in range(len(DOFS)):
+            z = q.astype(complex)
+            z[i] += 1j * TINY
+            columns.append(np.imag(where(z)) / TINY)
+        return np.array(columns).T
+
+    def inertia_and_weight(self, q: Array, u: Array) -> tuple[Array, Array]:
+        """Mass matrix, and weights with the centripetal terms as generalised forces."""
+        mass, force = np.zeros((9, 9)), np.zeros(9)
+        down = np.array([0.0, -GRAVITY])
+        for kg, about_centre, turns, centre in self.bodies():
+            jac = self.jacobian(lambda z, c=centre: place(c, z, self.p), q)
+            mass += kg * jac.T @ jac
+            for x, share in turns.items():
+                mass[AT[x], AT[x]] += share * about_centre
+            force += kg * jac.T @ (down - self.centripetal(centre, q, u))
+        k = self.unit.key
+        mass[0, 0], mass[1, 1] = k.inertia_front, k.inertia_rear
+        force[0] += k.front_moment * GRAVITY * np.cos(q[0])
+        self.add_hammer(mass, force, q)
+        if self.unit.damper:
+            mass[AT["d"], AT["d"]] = self.unit.damper.mass
+            force[AT["d"]] -= self.unit.damper.mass * GRAVITY
+        mass[AT["f"], AT["f"]] = self.finger_mass
+        return mass, force
+
+    def centripetal(self, centre: Point, q: Array, u: Array) -> Array:
+        """Acceleration of a mass centre with all angular accelerations zero: -speed² times each turning arm."""
+        at = place(centre, q, self.p)
+        wippen = np.array([self.p["wx"], self.p["wy"]])
+        if centre.body == "w":
+            return -(u[AT["w"]] ** 2) * (at - wippen)
+        x, y = ("jx", "jy") if centre.body == "j" else ("lx", "ly")
+        pivot = place(Point("w", x, y), q, self.p)
+        return -(u[AT["w"]] ** 2) * (pivot - wippen) - u[AT[centre.body]] ** 2 * (at - pivot)
+
+    def add_hammer(self, mass: Array, force: Array, q: Array) -> None:
+        """Head as a mass at its centre, shank as a rod of even density with the shape of a loaded cantilever."""
+        hm, h, e = self.unit.hammer, AT["h"], AT["e"]
+        length = hm.shank_length
+        slope = bending_shape(length, length)[1]
+        density = 2 * hm.shank_mass_moment / length**2
+        nodes, weights = np.polynomial.legendre.leggauss(12)
+        x, dx = 0.5 * length * (nodes + 1), 0.5 * length * weights
+        shape = np.array([bending_shape(s, length)[0] for s in x])
+        cx, cy = hm.head_mass_centre
+        turn, bend = np.array([-cy, cx]), np.array([-slope * cy, 1.0])
+        down = rotation(q[h]).T @ np.array([0.0, -GRAVITY])
+        mass[h, h] = hm.head_mass * turn @ turn + hm.shank_inertia
+        if not hm.shank_bends:
+            bend, shape, e_now = np.zeros(2), 0 * shape, 0.0
+        else:
+            e_now = q[e]
+            mass[h, e] = mass[e, h] = hm.head_mass * turn @ bend + density * np.sum(dx * x * shape)
+            mass[e, e] = hm.head_mass * bend @ bend + density * np.sum(dx * shape**2)
+            force[e] += hm.head_mass * bend @ down + density * np.sum(dx * shape) * down[1]
+        arm = np.array([-(cy + bend[1] * e_now), cx + bend[0] * e_now])
+        force[h] += hm.head_mass * arm @ down
+        force[h] += hm.shank_mass_moment * down[1] - density * np.sum(dx * shape) * e_now * down[0]
+
+    def springs(self, q: Array, u: Array) -> Array:
+        un = self.unit
+        out = np.zeros(9)
+
+        def couple(a: str, b: str, torque: float) -> None:
+            out[AT[a]] += torque
+            out[AT[b]] -= torque
+
+        k, s = un.key, un.springs
+        couple("kf", "kr", k.bending_stiffness * (q[1] - q[0]) + k.bending_damping * (u[1] - u[0]))
+        couple("j", "w", -(s.jack + s.jack_rate * (q[AT["j"]] - q[AT["w"]])))
+        couple("l", "w", -(s.repetition + s.repetition_rate * (q[AT["l"]] - q[AT["w"]])))
+        out[AT["e"]] -= self.p["bend_spring"] * q[AT["e"]] + self.p["bend_damping"] * u[AT["e"]]
+        return out
+
+    # -- contacts ----------------------------------------------------------
+
+    def normal(self, c: Contact, q: Array, ys: float) -> tuple[float, Array]:
+        """Gap and its gradient."""
+        g = float(np.real(gap(c, q, self.p, ys)))
+        return g, self.jacobian(lambda z: gap(c, z, self.p, ys), q)
+
+    def sliding(self, c: Contact, q: Array) -> Array:
+        """Gradient of the sliding speed: material points of both bodies at the place of contact, along the face."""
+        at, n, first, second = touching(c, q, self.p)
+        along = np.array([n[1], -n[0]])
+        a = self.jacobian(material_point(first, at, q, self.p), q)
+        b = self.jacobian(material_point(second, at, q, self.p), q) if second else np.zeros_like(a)
+        return along @ (a - b)
+
+    def felt(self, c: Contact, squeeze: float, rate: float) -> float:
+        law = self.unit.contacts[c.name]
+        return max(0.0, law.stiffness * squeeze**law.exponent * (1 + law.loss * rate))
+
+    def returning(self) -> tuple[float, float]:
+        """Waves coming back from near and far end now: what was sent, delayed, turned over."""
+
+        def sent(which: int, delay: float) -> float:
+            back = delay / self.dt
+            i = len(self.outgoing) - int(back)
+            part = back - int(back)
+            a = self.outgoing[i][which] if 0 <= i < len(self.outgoing) else 0.0
+            b = self.outgoing[i - 1][which] if 0 < i <= len(self.outgoing) else 0.0
+            return (1 - part) * a + part * b
+
+        s = self.unit.string
+        return -sent(0, s.near_end_delay), -s.far_end_reflection * sent(1, s.far_end_delay)
+
+    def string(self, q: Array, u: Array, ys: float, vs: float) -> tuple[float, Array, float, float]:
+        """Force, gradient, and the string's new place and speed: felt and string move together within the step."""
+        c = next(x for x in CONTACTS if isinstance(x.shape, m.Crown))
+        law, z = self.unit.contacts[c.name], self.unit.string.impedance
+        near, far = self.returning()
+        dt = self.dt
+        g, a = self.normal(c, q, ys)
+
+        def string_after(force: float) -> tuple[float, float]:
+            v = force / (2 * z) + near + far
+            return v, ys + 0.5 * dt * (vs + v)
+
+        def miss(force: float) -> float:
+            v, y = string_after(force)
+            squeeze = max(0.0, -(g + y - ys))
+            return force - law.stiffness * squeeze**law.exponent * (1 + law.loss * (-(a @ u) - v))
+
+        force = 0.0
+        if -(g + string_after(0.0)[1] - ys) > 0 and miss(0.0) < 0:
+            top = 1.0
+            while miss(top) < 0:
+                top *= 2
+            force = float(brentq(miss, 0.0, top, xtol=1e-15, rtol=1e-14))
+        v, y = string_after(force)
+        self.outgoing.append((v - near, v - far))
+        return force, a, y, v
+
+    # -- a step --------------------------------------------------------------
+
+    def step(
+        self, s: dict[str, Any], *, pull: float = 0.0, push: float = 0.0, hold: Mapping[str, float] = NOTHING
+    ) -> None:
+        """One step of the state (q at mid-step, v, old v, ys, vs, impulses by row), in place.
+
+        ``pull`` is the muscle force on the finger, ``push`` a force on the key; ``hold`` sets speeds.
+        """
+        q, v, old = s["q"], s["v"], s["o"]
+        u = 1.5 * v - 0.5 * old
+        mass, force = self.inertia_and_weight(q, u)
+        force += self.springs(q, u)
+        force += push * self.jacobian(lambda z: -place(m.TOUCH, z, self.p)[1], q)
+        force[AT["f"]] -= pull + self.muscle_damping * u[AT["f"]]
+        rows: Rows = {}
+        for name, body, against in JOINTS:
+            b = np.zeros(9)
+            b[AT[body]] = 1.0
+            if against:
+                b[AT[against]] = -1.0
+            rows[name] = b, self.p[f"tau_{name}"] * self.rub * self.dt
+        for c in CONTACTS:
+            if isinstance(c.shape, m.Crown):
+                n, a, s["ys"], s["vs"] = self.string(q, u, s["ys"], s["vs"])
+                force += a * n
+                continue
+            if gap(c, q, self.p, 0.0) >= 0:
+                continue
+            g, a = self.normal(c, q, 0.0)
+            n = self.felt(c, -g, -(a @ u))
+            force += a * n
+            if c.rubs and n > 0:
+                rows[c.name] = self.sliding(c, q), self.unit.contacts[c.name].friction * n * self.rub * self.dt
+        inverse = np.zeros((9, 9))
+        free = [i for i, x in enumerate(DOFS) if mass[i, i] > 0 and x not in hold]
+        inverse[np.ix_(free, free)] = np.linalg.inv(mass[np.ix_(free, free)])
+        s["o"] = v.copy()
+        for x, speed in hold.items():
+            v[AT[x]] = speed
+        s["v"] = self.rubbed(v + self.dt * inverse @ force, inverse, rows, s["impulse"])
+        s["q"] = q + self.dt * s["v"]
+
+    def rubbed(self, v: Array, inverse: Array, rows: Rows, impulse: dict[str, float]) -> Array:
+        """Speed after dry friction: |impulse| <= bound, and sticking wherever the bound is not reached."""
+        names = [r for r in ROWS if r in rows]
+        b = np.array([rows[r][0] for r in names])
+        bound = np.array([rows[r][1] for r in names])
+        w = b @ inverse @ b.T
+        slip = b @ v
+        x = np.clip([impulse.get(r, 0.0) for r in names], -bound, bound)
+        for _ in range(20000):
+            before = x.copy()
+            for i in range(len(names)):
+                if w[i, i] > 0:
+                    x[i] = np.clip(x[i] - (slip[i] + w[i] @ x) / w[i, i], -bound[i], bound[i])
+            if np.all(np.abs(x - before) <= 1e-13 * bound):
+                break
+        else:
+            raise ArithmeticError("the reference's friction does not converge")
+        impulse.clear()
+        impulse.update(zip(names, x.tolist(), strict=True))
+        return v + inverse @ b.T @ x
