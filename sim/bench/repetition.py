@@ -32,6 +32,8 @@ PRESS = 1.0
 TIP_SPEED = 0.30
 """Greatest speed of the finger's tip on its way down and up, m/s: a moderate touch, the same at every rate
 unless the period leaves no time for it."""
+HARD_TIP = (2.5e5, 1.0, 0.3)
+"""Law of the tip (K, p, c): it does not give, so that its depth is the key's."""
 HOLD = 0.15
 """Share of the period that the finger stays at the bottom (less where the ways take more than the rest)."""
 LEAD_IN = 0.02
@@ -78,7 +80,9 @@ def play(rest: Rest, rate: float, depth: float, strokes: int = STROKES) -> tuple
     """One series of strokes from rest."""
     path, begins = finger_path(rest, rate, depth, strokes)
     end = float(begins[-1]) + 1.0 / rate
-    r = run(rest.parameters, finger_motion(path), end, rest.state, step=rest.step, every=1e-3, log_size=20000)
+    p = rest.parameters.copy()
+    p["K_finger"], p["p_finger"], p["c_finger"] = HARD_TIP
+    r = run(p, finger_motion(path), end, rest.state, step=rest.step, every=1e-3, log_size=20000)
     return r, begins
 
 

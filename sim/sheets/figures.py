@@ -34,9 +34,9 @@ def row_at(trace: Trace, time: float | None) -> int:
 
 def sheet(unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, travel_at_rest: float = 0.0) -> Figure:
     """At rest, at escape, from near by; one blow over time; the slow press; repetition."""
-    figure = Figure(figsize=(14, 9.4), layout="constrained")
+    figure = Figure(figsize=(14, 8.6), layout="constrained")
     FigureCanvasAgg(figure)
-    grid = figure.add_gridspec(2, 12, height_ratios=[1.0, 0.92])
+    grid = figure.add_gridspec(2, 12, height_ratios=[0.82, 1.0])
     trace, gap = run.trace, run.place.crown_to_string
     escape = row_at(trace, strike.events.get("escape")) if strike.events.get("escape") else int(np.argmin(gap))
     draw_mechanism(
@@ -44,7 +44,7 @@ def sheet(unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, tr
     )
     title = f"As the jack lets go ({strike.touch} blow)" if strike.events.get("escape") else "Nearest to the string"
     draw_mechanism(
-        figure.add_subplot(grid[0, 6:]), unit, pose_at(trace, escape), title=title, crown_gap=float(gap[escape])
+        figure.add_subplot(grid[0, 6:]), unit, pose_at(trace, escape), title=title, crown_gap=float(gap[escape]) if gap[escape] > 0 else None
     )
     close_up(figure.add_subplot(grid[1, :4]), unit, pose_at(trace, escape), title="The same from near by")
     draw_blow(figure.add_subplot(grid[1, 4:8]), run, strike, travel_at_rest)
@@ -75,7 +75,7 @@ def draw_blow(axes: Axes, run: Run, strike: Strike | None = None, travel_at_rest
     axes.text(end * 0.02, float(crown[0]) - 3, "crown to string", color=CROWN, fontsize=9, va="top")
     axes.text(end * 0.02, 1.2, "key travel", color=KEY, fontsize=9)
     axes.set(xlabel="time, ms", ylabel="mm")
-    axes.set_title(f"{strike.touch} blow" if strike else "Blow", loc="left", fontsize=10, color=INK)
+    axes.set_title(f"{strike.touch.capitalize()} blow" if strike else "Blow", loc="left", fontsize=10, color=INK)
     return _plain(axes)
 
 
@@ -83,14 +83,13 @@ def _events(axes: Axes, strike: Strike, top: float, end: float) -> float:
     """Marks of the events; returns a sensible end of the time axis, ms."""
     times = {name: strike.events.get(name) for name in MARKED}
     known = sorted((float(time) * 1e3, MARKED[name]) for name, time in times.items() if time is not None)
-    last_place = -1.0
-    for time, text in known:
-        axes.axvline(time, color=FAINT, lw=0.8, ls=":")
-        place = max(time, last_place + (known[-1][0] * 1.25) * 0.045)
-        axes.text(place, top * 1.02, text, rotation=90, fontsize=7.5, color=INK, ha="center", va="bottom")
-        last_place = place
-    axes.set_ylim(-2, top * 1.3)
-    return min(end, known[-1][0] * 1.25) if known else end
+    end = min(end, known[-1][0] * 1.25) if known else end
+    for step, (time, text) in enumerate(known):
+        level = top * (1.36 - 0.08 * step)
+        axes.plot([time, time], [-2, level], color=FAINT, lw=0.8, ls=":")
+        axes.text(time, level, f" {text} {time:.1f} ms", fontsize=8, color=INK, va="center", ha="left" if time < 0.7 * end else "right")
+    axes.set_ylim(-2, top * 1.42)
+    return end
 
 
 def draw_slow_press(axes: Axes, press: SlowPress) -> Axes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 
@@ -28,7 +29,7 @@ def draw_mechanism(
     _paint(axes, fixed(unit))
     _paint(axes, moving(unit, pose))
     if names:
-        _names(axes, unit, pose)
+        _names(axes, _whole(unit, pose))
     if crown_gap is not None:
         _dimension(axes, unit, pose, crown_gap)
     if title:
@@ -43,8 +44,9 @@ def draw_mechanism(
 def close_up(axes: Axes, unit: ActionUnit, pose: Pose, title: str = "") -> Axes:
     """Jack, knuckle, lever, button and screw from near by."""
     draw_mechanism(axes, unit, pose, title=title)
+    _names(axes, _near(unit, pose))
     x, y = unit.hammer.centre
-    axes.set_xlim((x - 0.045) * 1e3, (x + 0.075) * 1e3)
+    axes.set_xlim((x - 0.058) * 1e3, (x + 0.068) * 1e3)
     axes.set_ylim((unit.rails.let_off_button_plane_y - 0.03) * 1e3, (y + 0.022) * 1e3)
     return axes
 
@@ -72,44 +74,60 @@ def _dimension(axes: Axes, unit: ActionUnit, pose: Pose, gap: float) -> None:
     top = y + gap * 1e3
     beside = x + 24
     axes.plot([x, beside + 4], [y, y], color=DIMENSION, lw=0.6, zorder=6)
-    style = "<->" if gap > 0.012 else "-"
-    axes.annotate("", (beside, y), (beside, top), arrowprops={"arrowstyle": style, "color": DIMENSION, "lw": 0.9})
-    axes.text(beside + 4, (y + top) / 2, f"{gap * 1e3:.1f} mm", color=DIMENSION, fontsize=8, va="center", zorder=6)
+    text = f"{gap * 1e3:.1f} mm"
+    if gap > 0.012:
+        axes.annotate("", (beside, y), (beside, top), arrowprops={"arrowstyle": "<->", "color": DIMENSION, "lw": 0.9})
+        axes.text(beside + 4, (y + top) / 2, text, color=DIMENSION, fontsize=8, va="center", zorder=6)
+    else:
+        axes.text(beside + 6, y - 3, text, color=DIMENSION, fontsize=8, va="top", zorder=6)
 
 
-def _names(axes: Axes, unit: ActionUnit, pose: Pose) -> None:
-    for text, point, place in _labels(unit, pose):
+def _names(axes: Axes, labels: Iterable[tuple[str, Vec, Vec]]) -> None:
+    """Name, the point it names (m) and where its text stands from there (points)."""
+    for text, point, place in labels:
         axes.annotate(
-            text, tuple(column(point, "mm")), xytext=place, textcoords="offset points", fontsize=7.5, color=INK,
-            ha="center", va="center", zorder=7,
+            text, tuple(column(point, "mm")), xytext=place, textcoords="offset points", fontsize=8, color=INK,
+            ha="center", va="center", zorder=7, annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": "#7b858f", "lw": 0.6, "shrinkA": 1, "shrinkB": 0},
         )  # fmt: skip
 
 
-def _labels(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
-    """Name, the point it names (m) and where its text stands from there (points)."""
+def _whole(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
     k, w, h, r = unit.key, unit.wippen, unit.hammer, unit.rails
+    (check,) = turned([k.backcheck_foot], pose.kr)
+    (shank,) = turned([(h.shank_length * 0.42, 2e-3)], pose.h, h.centre)
+    (head,) = turned([(h.strike_point[0] - 8e-3, h.strike_point[1] * 0.55)], pose.h, h.centre)
+    (knuckle,) = turned([h.knuckle_centre], pose.h, h.centre)
+    return (
+        ("key", (k.front_edge_x * 0.6, 0.012), (0, 26)),
+        ("front punching", (k.punching_x + 0.011, k.punching_plane_y - 3e-3), (50, -4)),
+        ("balance rail", (0.018, -0.02), (44, -2)),
+        ("back-rail cloth", (k.back_cloth_x - 0.018, k.back_cloth_plane_y - 3e-3), (-52, -10)),
+        ("capstan", (k.capstan_centre[0] - 3e-3, k.capstan_centre[1]), (-40, -4)),
+        ("wippen", (w.centre[0] + 0.9 * w.jack_centre[0], w.centre[1] + 0.6 * w.jack_centre[1]), (-62, -16)),
+        ("let-off button", (w.centre[0] + w.jack_centre[0] - 0.03, r.let_off_button_plane_y + 4e-3), (-54, 2)),
+        ("knuckle", tuple(knuckle), (-96, 18)),
+        ("shank", tuple(shank), (16, 20)),
+        ("hammer", tuple(head), (-44, 40)),
+        ("backcheck", (check[0] + 8e-3, check[1] + 8e-3), (34, -12)),
+        ("string", (h.centre[0] - 0.03, r.string_y), (0, 10)),
+    )
+
+
+def _near(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
+    w, h, r = unit.wippen, unit.hammer, unit.rails
     (jack,) = turned([w.jack_centre], pose.w, w.centre)
     (lever,) = turned([w.lever_centre], pose.w, w.centre)
     (toe,) = turned([unit.jack.toe_centre], pose.j, tuple(jack))
-    (check,) = turned([k.backcheck_foot], pose.kr)
-    (stem,) = turned([tuple(0.5 * c for c in unit.jack.top_rear)], pose.j, tuple(jack))
-    (shank,) = turned([(h.shank_length * 0.5, 0.0)], pose.h, h.centre)
-    (head,) = turned([(h.strike_point[0] - 8e-3, h.strike_point[1] * 0.7)], pose.h, h.centre)
-    (front,) = turned([(unit.lever.surface_from[0], unit.lever.surface_from[1] - 3e-3)], pose.l, tuple(lever))
+    (stem,) = turned([tuple(0.35 * c for c in unit.jack.top_rear)], pose.j, tuple(jack))
+    (knuckle,) = turned([h.knuckle_centre], pose.h, h.centre)
+    (bar,) = turned([tuple(np.multiply(unit.lever.surface_from, 0.4) + (0.0, 4e-3))], pose.l, tuple(lever))
     return (
-        ("key", (k.front_edge_x * 0.6, 0.012), (0, 26)),
-        ("front punching", (k.punching_x - 0.011, k.punching_plane_y - 3e-3), (-2, -32)),
-        ("balance rail", (0.0, -0.02), (44, -2)),
-        ("capstan", (k.capstan_centre[0] - 3e-3, k.capstan_centre[1] - 2e-3), (-40, -2)),
-        ("wippen", (w.centre[0] - 0.035, w.centre[1] + 4e-3), (26, -26)),
-        ("jack", tuple(stem), (-74, 4)),
-        ("let-off button", (toe[0] - 5e-3, r.let_off_button_plane_y + 4e-3), (-54, -2)),
-        ("repetition lever", tuple(front), (-60, 14)),
-        ("drop screw", (r.drop_screw_tip[0], h.centre[1] + 0.013), (-14, 22)),
-        ("shank", tuple(shank), (10, 26)),
-        ("hammer", tuple(head), (-36, 12)),
-        ("backcheck", (check[0] + 8e-3, check[1] + 8e-3), (30, -6)),
-        ("rest cushion", (h.centre[0] + h.cushion_point[0] + 2e-3, r.rest_cushion_plane_y - 6e-3), (4, -30)),
-        ("string", (h.centre[0] - 0.03, r.string_y), (0, 10)),
+        ("jack", tuple(stem), (-52, 8)),
+        ("jack's toe", tuple(toe), (0, -34)),
+        ("let-off button", (toe[0] - 4e-3, r.let_off_button_plane_y + 5e-3), (-52, 0)),
+        ("knuckle", tuple(knuckle), (62, -8)),
+        ("repetition lever", tuple(bar), (14, -44)),
+        ("drop screw", (r.drop_screw_tip[0], h.centre[1] + 0.013), (-56, -4)),
+        ("repetition spring", (lever[0] - 0.012, lever[1] - 0.017), (-36, -18)),
     )

@@ -10,7 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from sim.bench.readings import Prediction, Repetition, Strike
+from sim.bench.readings import EVENTS, Prediction, Repetition, Strike
 from sim.sheets import edge
 from sim.sheets.rows import (
     Mark,
@@ -99,6 +99,19 @@ def strikes(blows: Sequence[Strike]) -> Table:
         elif any(row.value is not None for row in line):
             table.add_row(_strike_title(line[0]), edge.label(line[0].unit), *(row.shown for row in line))
     table.add_row("caught by the check", "", *("yes" if blow.caught else "no" for blow in blows))
+    return table
+
+
+def events(blows: Sequence[Strike]) -> Table:
+    """When things happened in each blow, ms."""
+    table = _table("Events, ms from the start of the finger")
+    table.add_column("", min_width=36)
+    for blow in blows:
+        table.add_column(blow.touch, justify="right", no_wrap=True)
+    for name, title in EVENTS.items():
+        times = [edge.number(blow.events.get(name), "ms") for blow in blows]
+        if any(time is not None for time in times):
+            table.add_row(title, *(edge.shown(time, "ms") for time in times))
     return table
 
 

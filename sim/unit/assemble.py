@@ -127,7 +127,9 @@ def _within_range(sheet: Sheet, path: str) -> None:
 def _springs(sheet: Sheet) -> Springs:
     repetition, rate = sheet["springs.repetition"], sheet["springs.repetition_rate"]
     if sheet.choice("springs.arrangement", "two") == "one":
-        return Springs(repetition, rate, repetition * sheet["springs.jack_share"], sheet["springs.jack_rate"])
+        return Springs(
+            repetition, rate, repetition * (sheet.get("springs.jack_share") or 0.0), sheet["springs.jack_rate"]
+        )
     return Springs(repetition, rate, sheet["springs.jack"], sheet["springs.jack_rate"])
 
 

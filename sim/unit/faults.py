@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 from sim.errors import Fault
 from sim.unit.fields import by_path, names_in, suggestion
 from sim.unit.files import FieldPath, Leaf, Leaves
-from sim.unit.given import brief
+from sim.unit.given import brief, one_line
 from sim.unit.sheet import Contradiction
 
 _PLAIN: Mapping[str, tuple[str, str]] = {
@@ -51,8 +51,9 @@ def brief_path(path: FieldPath) -> str:
     """A path as a person reads it, list places in brackets."""
     name = ""
     for part in path:
-        name += f"[{part}]" if part.isdigit() else f".{part}" if name else part
-    return brief(name, 80).strip('"')
+        shown = part or '""'
+        name += f"[{part}]" if part.isdigit() else f".{shown}" if name else shown
+    return one_line(name, 80)
 
 
 def _words(detail: ErrorDetails, path: FieldPath) -> tuple[str, str, str]:

@@ -92,9 +92,30 @@ def wrong(problem: str, value: object, allowed: str, remedy: str) -> PydanticCus
 
 def brief(value: object, longest: int = 60) -> str:
     """A value as it stands in the file, on one line and not too long."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    text = "".join(c if c.isprintable() else "?" for c in text)
-    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+    try:
+        text = _as_in_file(value)
+    except (RecursionError, ValueError):
+        return "a value beyond writing down"
+    return one_line(text, longest)
+
+
+def _as_in_file(value: object) -> str:
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, Mapping):
+        inner = ", ".join(f"{name} = {_as_in_file(part)}" for name, part in value.items())
+        return f"{{ {inner} }}"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list):
+        return f"[{', '.join(_as_in_file(part) for part in value)}]"
+    return str(value)
+
+
+def one_line(text: str, longest: int) -> str:
+    """A text without what cannot be printed, cut to a length."""
+    plain = "".join(c if c.isprintable() else "?" for c in text[: 4 * longest])
+    return plain if len(plain) <= longest else f"{plain[: longest - 1]}…"
 
 
 def read_given(raw: object, kind: Kind, default_source: SourceKind) -> Given:
@@ -134,6 +155,9 @@ def _plain(text: str, kind: Kind, source: Source) -> Given:
             return Given(None, source, text, touch_force=parse(text, FORCE))
         return Given(parse(text, kind.dimension), source, text)
     except QuantityError as error:
+        if kind.form in ("torque", "swings") and _is_force(text):
+            remedy = f'say at which radius: {{ force = "{text}", radius = "23 mm" }}'
+            raise wrong("a force without its radius", text, kind.allowed, remedy) from None
         raise wrong(error.problem, text, kind.allowed, error.remedy) from None
 
 

@@ -9,7 +9,7 @@ from sim.errors import Fault, InputError
 from sim.unit import defaults
 from sim.unit.fields import Field, by_path, is_table, suggestion
 from sim.unit.files import Leaf, Leaves, rivals
-from sim.unit.given import Given, Kind, brief, read_given, written
+from sim.unit.given import Given, Kind, brief, one_line, read_given, written
 
 SHARE = re.compile(r"\s*([0-9]{1,6}(?:\.[0-9]{1,12})?)\s*%\s*")
 WHERE = "--set"
@@ -54,7 +54,7 @@ def _no_such(path: str, text: object) -> InputError:
 
 
 def _wrong(path: str, text: object, allowed: str, remedy: str) -> InputError:
-    return InputError([Fault(WHERE, None, brief(path, 80).strip('"'), brief(text), allowed, remedy)])
+    return InputError([Fault(WHERE, None, one_line(path, 80), brief(text), allowed, remedy)])
 
 
 def _allowed(field: Field) -> str:

@@ -168,12 +168,13 @@ def _bisect(sheet: Sheet, low: float, high: float, jack: Vec, lever: Vec, hammer
 
 
 def _out_of_reach(sheet: Sheet, jack: Vec, hammer: Vec, touching: bool) -> None:
-    gap = mm(hammer[1] - jack[1])
     if touching:
-        remedy = "the jack's top cannot come under the knuckle: compare spread, knuckle set and the jack's place"
-        sheet.refuse("settings.jack_address", POSE, sheet.values["settings.jack_address"].text,
-                     "an address the jack can take between 40 deg forward and 40 deg back", remedy)  # fmt: skip
+        name, allowed = "settings.jack_address", "an address the jack can take between 40 deg forward and 40 deg back"
+        remedy = "the jack's top cannot come under the knuckle"
+        compare = "rails.spread, hammer.knuckle_set and wippen.centre_to_jack"
     else:
-        remedy = "the knuckle does not reach the lever over this jack: compare jack length, centre heights and knuckle"
-        sheet.refuse("jack.length", POSE, sheet.values["jack.length"].text,
-                     f"about the {gap} from jack centre up to hammer centre, less the knuckle", remedy)  # fmt: skip
+        name = "jack.length"
+        allowed = f"about the {mm(hammer[1] - jack[1])} from jack centre up to hammer centre, less the knuckle"
+        remedy = "the knuckle does not reach the lever over this jack"
+        compare = "rails.hammer_centre_height, rails.wippen_centre_height and hammer.knuckle_drop"
+    sheet.refuse(name, POSE, sheet.values[name].text, allowed, f"{remedy}: compare {compare}")

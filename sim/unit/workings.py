@@ -30,10 +30,10 @@ class FrictionSection(Section):
     key: Measured = quantity(
         "N·mm", 0, 200, "bushings and balance hole; also as a force at the touch point", "key torque"
     )
-    wippen: Measured = quantity("N·mm", 0, 30, "wippen flange", "swings")
-    jack: Measured = quantity("N·mm", 0, 30, "jack centre", "swings")
-    lever: Measured = quantity("N·mm", 0, 30, "lever centre", "swings")
-    hammer: Measured = quantity("N·mm", 0, 30, "hammer flange", "swings")
+    wippen: Measured = quantity("N·mm", 0, 15, "wippen flange", "swings")
+    jack: Measured = quantity("N·mm", 0, 15, "jack centre", "swings")
+    lever: Measured = quantity("N·mm", 0, 15, "lever centre", "swings")
+    hammer: Measured = quantity("N·mm", 0, 15, "hammer flange", "swings")
 
 
 class ContactSection(Section):

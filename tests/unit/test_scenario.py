@@ -190,7 +190,8 @@ def test_sources_and_uncertainty() -> None:
         SHORT
         + 'default_source = "estimated"\n[hammer]\nbore = "50 mm"\n'
         + 'knuckle_set = { value = "17 mm", source = "measured", uncertainty = "0.1 mm", note = "calliper" }\n'
-        + '[friction]\nhammer = { swings = 5, from = "40 deg", uncertainty = "2" }\nkey = { force = "5 gf", uncertainty = "10 %" }'
+        + '[friction]\nhammer = { swings = 5, from = "40 deg", uncertainty = "2" }\n'
+        + 'key = { force = "5 gf", uncertainty = "10 %" }'
     )
     assert unit.sources["hammer.bore"].kind == "estimated"
     assert unit.sources["hammer.knuckle_set"].kind == "measured"
@@ -293,7 +294,7 @@ def test_the_whole_of_its_own_value_changes_nothing(natural: ActionUnit, path: s
         ("springs.arrangement", "three", "'one' or 'two'"),
         ("based_on", "treble.toml", "change it in the scenario file"),
         ("key_number", "99", "1 to 88"),
-        ("rails.spread", "81 mm", "hammer"),
+        ("rails.spread", "81 mm", "compare rails.spread"),
     ],
 )
 def test_overrides_are_validated(path: str, value: str, words: str) -> None:

@@ -1,0 +1,46 @@
+"""``python -m sim``: parse, call, print."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    try:
+        return _run(argv)
+    except KeyboardInterrupt:
+        print("interrupted; nothing is left half done", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of a pipe has gone: what is still buffered has nowhere to go.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    from sim.cli.parser import build
+
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8" if not stream.isatty() else None, errors="replace")
+    args = build().parse_args(argv)
+    from sim.cli import commands, screen
+    from sim.errors import InputError, SimulationError
+
+    try:
+        code = commands.COMMANDS[args.command](args)
+        sys.stdout.flush()
+    except InputError as error:
+        screen.faults(error)
+        return commands.BAD_INPUT
+    except SimulationError as error:
+        screen.note(f"this unit cannot play: {error}")
+        return commands.CANNOT_PLAY
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

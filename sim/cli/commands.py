@@ -1,0 +1,181 @@
+"""What each command does: call the engine, print what it read."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from rich.text import Text
+
+import sim
+from sim.cli import screen
+from sim.errors import Fault, InputError
+from sim.unit.model import ActionUnit
+
+FINE, BAD_INPUT, CANNOT_PLAY, INTERRUPTED = 0, 2, 3, 130
+
+
+def changes(pairs: list[str]) -> dict[str, str]:
+    """``PATH=VALUE`` pairs; all that are none are named at once."""
+    wrong = [p for p in pairs if "=" not in p or not p.split("=", 1)[0].strip()]
+    if wrong:
+        remedy = "write it as in --set springs.repetition=85%"
+        raise InputError([Fault("command line", None, "--set", f'"{p}"', "PATH=VALUE", remedy) for p in wrong])
+    return {path.strip(): value.strip() for path, value in (p.split("=", 1) for p in pairs)}
+
+
+def _load(args: argparse.Namespace) -> ActionUnit:
+    return sim.load(args.scenario, changes(args.changes))
+
+
+def _ready(args: argparse.Namespace) -> ActionUnit:
+    """The unit, set up for its targets."""
+    unit = _load(args)
+    screen.announce_compiling()
+    with screen.progress("setting up") as say:
+        return sim.set_up(unit, say)
+
+
+def validate(args: argparse.Namespace) -> int:
+    """Check the file only."""
+    unit = _load(args)
+    kind = "sharp" if unit.key.sharp else "natural"
+    screen.show(Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."), *_assumed(unit.assumed))
+    return FINE
+
+
+def _assumed(paths: tuple[str, ...]) -> list[Text]:
+    from sim.sheets.tables import assumed
+
+    return [assumed(paths)]
+
+
+def predict(args: argparse.Namespace) -> int:
+    """The main job."""
+    from sim.sheets import document, figures, report, tables
+
+    figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
+    unit = _ready(args)
+    found = _predicted(unit, repetition=not args.no_repetition)
+    if args.json:
+        print(document.text(document.of_prediction(found)))
+    elif args.csv:
+        print(report.csv(found, unit), end="")
+    else:
+        screen.show(tables.prediction(found, unit, inches_first=args.inches))
+    if figure is not None:
+        _draw(figure, unit, found)
+    return FINE if found.plays else CANNOT_PLAY
+
+
+def _predicted(unit: ActionUnit, *, repetition: bool) -> sim.Prediction:
+    from sim.bench import predict as bench
+    from sim.workshop.set_up import found
+
+    with screen.progress("at rest") as say:
+        prediction = bench.predict(unit, repetition=repetition, progress=say)
+    return replace(prediction, set_up=found(unit))
+
+
+def _draw(path: Path, unit: ActionUnit, found: sim.Prediction) -> None:
+    from sim.errors import SimulationError
+    from sim.sheets import drawing, figures
+
+    try:
+        figures.save(drawing.sheet(unit, found), path)
+    except SimulationError as error:
+        screen.note(f"no figure: {error}")
+    except OSError as error:
+        raise screen.unwritable("--figure", path, error) from None
+    else:
+        screen.note(f"figure written to {path}")
+
+
+def strike(args: argparse.Namespace) -> int:
+    """Blows."""
+    from sim.bench.predict import touches
+    from sim.bench.rest import at_rest
+    from sim.bench.strike import play
+    from sim.sheets import document, tables, traces
+
+    path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
+    unit = _ready(args)
+    rest = at_rest(unit)
+    played = [play(rest, touch) for touch in touches()]
+    blows = tuple(blow for blow, _ in played)
+    silent = [blow for blow in blows if blow.hammer_speed is None]
+    outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome
+    if args.json:
+        body = {"unit": unit.name, "outcome": outcome, "strikes": [document.of_strike(blow) for blow in blows]}
+        print(document.text({**body, "assumed": list(unit.assumed)}))
+    else:
+        screen.show(tables.head(unit, outcome), tables.strikes(blows), tables.events(blows), *_assumed(unit.assumed))
+    if path is not None:
+        named = [(blow.touch, traces.of_run(run, rest.design_travel)) for blow, run in played]
+        _write(path, traces.stacked(named, "touch"))
+    return FINE if outcome == "plays" else CANNOT_PLAY
+
+
+def weigh(args: argparse.Namespace) -> int:
+    """Settings and touch weights."""
+    from sim.sheets import document, tables, traces
+    from sim.sheets.rows import Place, rows
+
+    path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
+    unit = _ready(args)
+    weights, settings, curve = sim.weigh(unit)
+    outcome = "plays" if weights.up_weight is not None and settings.let_off is not None else "never lets off"
+    if args.json:
+        body = {"unit": unit.name, "outcome": outcome, **document.record(settings), **document.record(weights)}
+        print(document.text({**body, "assumed": list(unit.assumed)}))
+    else:
+        place = Place.of(unit)
+        screen.show(
+            tables.head(unit, outcome),
+            tables.readings("Settings", rows(settings, "settings", place), inches_first=args.inches),
+            tables.readings("Touch", rows(weights, "touch", place)),
+            *_assumed(unit.assumed),
+        )
+    if path is not None and curve is not None:
+        _write(path, traces.of_slow_press(curve))
+    elif path is not None:
+        screen.note(f"no curve to write to {path}: {outcome}")
+    return FINE if outcome == "plays" else CANNOT_PLAY
+
+
+def repeat(args: argparse.Namespace) -> int:
+    """Coming back and repetition."""
+    from sim.sheets import document, tables, traces
+    from sim.sheets.rows import Place
+
+    path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
+    unit = _ready(args)
+    with screen.progress("repetition") as say:
+        found = sim.repeat(unit, say)
+    outcome = "plays" if found.return_time is not None else "the jack does not come home"
+    if args.json:
+        body = {"unit": unit.name, "outcome": outcome, "repetition": document.of_repetition(found)}
+        print(document.text({**body, "assumed": list(unit.assumed)}))
+    else:
+        parts = tables.repetition(found, Place.of(unit))
+        screen.show(tables.head(unit, outcome), *parts, *_assumed(unit.assumed))
+    if path is not None:
+        _write(path, traces.of_repetition(found))
+    return FINE if outcome == "plays" else CANNOT_PLAY
+
+
+def _write(path: Path, columns: sim.sheets.traces.Columns) -> None:  # type: ignore[name-defined]
+    from sim.sheets import traces
+
+    try:
+        traces.write(columns, path)
+    except OSError as error:
+        raise screen.unwritable("--traces", path, error) from None
+    screen.note(f"traces written to {path}")
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
+    "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
+}  # fmt: skip

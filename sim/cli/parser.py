@@ -1,0 +1,95 @@
+"""What may be typed, and the help that explains it."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TypeAlias
+
+from sim import __version__
+from sim.unit.shipped import shipped
+
+CODES = """\
+exit codes:
+  0  fine
+  2  bad input: what was typed, or the scenario file (every fault is listed)
+  3  the unit cannot play (blocks, never escapes, ...); what could be read is printed
+  130  interrupted
+"""
+
+SET_HELP = """\
+changing an input for one run:
+  --set springs.repetition=85%            a share of the scenario's own value
+  --set friction.hammer="1.8 N·mm"        a quantity with its unit
+  --set hammer.weight="10.5 g" --set rails.spread="4 27/64 in"
+  sections: key, wippen, jack, lever, hammer, rails, springs, friction, contacts, string, settings, targets, touch, damper
+"""
+
+
+def build() -> argparse.ArgumentParser:
+    """The whole parser."""
+    parser = argparse.ArgumentParser(
+        prog="python -m sim",
+        description="Action-unit simulator: from bench measurements of one grand-piano note to let-off, drop, "
+        "touch weight, blows and repetition, computed.",
+        epilog=f"{CODES}\nscenarios that come with it: {', '.join(shipped()) or 'none found'}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"action-unit-sim {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    _predict(commands)
+    _strike(commands)
+    _weigh(commands)
+    _repeat(commands)
+    _validate(commands)
+    return parser
+
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def _command(commands: Commands, name: str, summary: str, more: str = "") -> argparse.ArgumentParser:
+    parser = commands.add_parser(
+        name,
+        help=summary,
+        description=f"{summary[0].upper()}{summary[1:]}. {more}".strip(),
+        epilog=f"{SET_HELP}\n{CODES}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("scenario", metavar="SCENARIO", help="scenario file (*.toml), or the name of a shipped one")
+    parser.add_argument(
+        "--set", dest="changes", metavar="PATH=VALUE", action="append", default=[], help="change an input for this run"
+    )
+    return parser
+
+
+def _predict(commands: Commands) -> None:
+    parser = _command(commands, "predict", "the main job: every reading of the note, and what is out of the usual")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    form.add_argument("--csv", action="store_true", help="print CSV instead of tables")
+    parser.add_argument("--figure", metavar="FILE", help="draw mechanism and curves to FILE (.svg, .png or .pdf)")
+    parser.add_argument("--inches", action="store_true", help="inches before millimetres")
+    parser.add_argument("--no-repetition", action="store_true", help="leave out the repetition ensemble (faster)")
+
+
+def _group(commands: Commands, name: str, summary: str, traces: str) -> None:
+    parser = _command(commands, name, summary)
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    parser.add_argument("--traces", metavar="FILE", help=f"write {traces} to FILE (.csv or .parquet)")
+    parser.add_argument("--inches", action="store_true", help="inches before millimetres")
+
+
+def _strike(commands: Commands) -> None:
+    _group(commands, "strike", "blows of the standard fingers, soft to hard", "motion and forces of every blow")
+
+
+def _weigh(commands: Commands) -> None:
+    _group(commands, "weigh", "settings and touch weights from one slow press", "the force curve of the slow press")
+
+
+def _repeat(commands: Commands) -> None:
+    _group(commands, "repeat", "how the note comes back and how fast it repeats", "shares of strokes by rate")
+
+
+def _validate(commands: Commands) -> None:
+    _command(commands, "validate", "check the scenario file only", "Nothing is computed.")

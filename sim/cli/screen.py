@@ -1,0 +1,85 @@
+"""Printing, progress and files: what a person sees."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console, RenderableType
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from sim.errors import Fault, InputError
+from sim.physics.ready import prepare
+
+Say = Callable[[float, str], None]
+PLAIN_WIDTH = 110
+"""Columns where the output is no terminal."""
+
+
+def console() -> Console:
+    """Standard output; plain where it is no terminal."""
+    plain = not sys.stdout.isatty()
+    return Console(
+        width=PLAIN_WIDTH if plain else None, color_system=None if plain else "auto", highlight=False, emoji=False
+    )
+
+
+def show(*parts: RenderableType) -> None:
+    """Tables and texts to standard output."""
+    out = console()
+    for part in parts:
+        out.print(part)
+
+
+def note(text: str) -> None:
+    """One line to standard error, where it disturbs no output."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def faults(error: InputError) -> None:
+    """Every fault of an input, one a line."""
+    for fault in error.faults:
+        note(str(fault))
+    count = len(error.faults)
+    note(f"{count} fault{'s' if count != 1 else ''} found; nothing was computed.")
+
+
+def announce_compiling() -> None:
+    """Say what the first run on a machine waits for."""
+    if not prepare():
+        note("compiling the kernel once for this machine (about a quarter of a minute; later runs start at once) …")
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Say]:
+    """A bar on standard error while something runs; nothing where that is no terminal."""
+    err = Console(stderr=True, highlight=False)
+    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
+    with Progress(*columns, console=err, transient=True, disable=not err.is_terminal) as bar:
+        task = bar.add_task(what, total=1.0)
+        yield lambda fraction, doing: bar.update(task, completed=fraction, description=doing or what)
+
+
+def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path | None:
+    """The file to write, checked before anything is computed."""
+    if name is None:
+        return None
+    path = Path(name)
+    if path.suffix.lower() not in suffixes:
+        raise _bad_file(option, name, f"a file ending in {', '.join(suffixes)}", "choose one of these endings")
+    if not path.parent.is_dir():
+        raise _bad_file(option, name, "a file in a folder that exists", "make the folder first")
+    if path.is_dir():
+        raise _bad_file(option, name, "a file", "this is a folder: name a file in it")
+    return path
+
+
+def unwritable(option: str, path: Path, error: OSError) -> InputError:
+    """The file could not be written after all."""
+    return _bad_file(option, str(path), "a file that may be written", (error.strerror or "cannot be written").lower())
+
+
+def _bad_file(option: str, name: str, allowed: str, remedy: str) -> InputError:
+    return InputError([Fault("command line", None, option, f'"{name}"', allowed, remedy)])
