@@ -18,19 +18,23 @@ PLAIN_WIDTH = 110
 """Columns where the output is no terminal."""
 
 
-def console() -> Console:
-    """Standard output; plain where it is no terminal."""
-    plain = not sys.stdout.isatty()
-    return Console(
-        width=PLAIN_WIDTH if plain else None, color_system=None if plain else "auto", highlight=False, emoji=False
-    )
-
-
 def show(*parts: RenderableType) -> None:
-    """Tables and texts to standard output."""
-    out = console()
-    for part in parts:
-        out.print(part)
+    """Tables and texts to standard output; plain, without trailing blanks, where that is no terminal."""
+    if sys.stdout.isatty():
+        out = Console(highlight=False, emoji=False, markup=False)
+        for part in parts:
+            out.print(part)
+    else:
+        print(plain(*parts))
+
+
+def plain(*parts: RenderableType, width: int = PLAIN_WIDTH) -> str:
+    """The same as plain text."""
+    out = Console(width=width, color_system=None, force_terminal=False, highlight=False, emoji=False, markup=False)
+    with out.capture() as captured:
+        for part in parts:
+            out.print(part)
+    return "\n".join(line.rstrip() for line in captured.get().splitlines()).strip("\n")
 
 
 def note(text: str) -> None:

@@ -53,10 +53,9 @@ def key(name: str, unit: str) -> str:
 
 def digits(unit: str, accuracy: float | None) -> int:
     """Decimals that make sense for a reading of this accuracy."""
-    most = DIGITS[unit]
-    if accuracy is None or accuracy <= 0:
-        return most
-    return min(most, max(0, math.ceil(-math.log10(accuracy)) + 1 - (accuracy >= 0.5)))
+    if accuracy is None or accuracy < 0.5:
+        return DIGITS[unit]
+    return min(DIGITS[unit], 1 if accuracy < 5 else 0)
 
 
 def shown(value: float | None, unit: str, accuracy: float | None = None) -> str:

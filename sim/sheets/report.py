@@ -45,5 +45,4 @@ def _reading(row: Row) -> tuple[object, ...]:
     inches = row.value * 1e-3 / INCH if row.unit == "mm" and row.value is not None else None
     low, high = (row.usual.low, row.usual.high) if row.usual else (None, None)
     look = row.advice[1] if row.advice else ""
-    unit = edge.label(row.unit)
-    return (row.group, row.of, row.name, row.title, row.value, unit, inches, low, high, row.side or "", look)
+    return (row.group, row.of, row.name, row.title, row.value, row.label, inches, low, high, row.side or "", look)

@@ -52,9 +52,16 @@ class Row:
         return edge.shown(self.value, self.unit, self.accuracy)
 
     @property
+    def label(self) -> str:
+        """Unit as it is written."""
+        return "per s" if self.name.endswith("_hz") else edge.label(self.unit)
+
+    @property
     def inches(self) -> str:
         """A length in inches, decimal and in 64ths; else empty."""
-        return inches(self.value * 1e-3) if self.unit == "mm" and self.value is not None else ""
+        if self.unit != "mm" or self.value is None:
+            return ""
+        return inches(self.value * 1e-3).removesuffix(" (0)")
 
     @property
     def side(self) -> Side | None:
@@ -163,7 +170,7 @@ KICK = Mark(
 
 def _mark(row: Row) -> Mark:
     means, look = row.advice or ("", "")
-    unit = f" {edge.label(row.unit)}" if row.unit else ""
+    unit = f" {row.label}" if row.label else ""
     title = f"{row.of} {row.title}" if row.of else row.title
     return Mark(title, f"{row.shown}{unit}, {row.side} (usual {row.usual}{unit})", means, look)
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from rich import box
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -74,7 +74,7 @@ def readings(title: str, found: Sequence[Row], *, inches_first: bool = False) ->
     table.add_column("usual", justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     for row in found:
-        cells = {"value": row.shown, "": edge.label(row.unit), "inches": row.inches.replace(" in ", " ")}
+        cells = {"value": row.shown, "": row.label, "inches": row.inches.replace(" in", "")}
         span = str(row.usual) if row.usual else ""
         table.add_row(row.title, *(cells[name] for name in heads), span, _side(row))
     return table
@@ -97,7 +97,7 @@ def strikes(blows: Sequence[Strike]) -> Table:
         if line[0].name == "ledger_remainder":
             table.add_row(line[0].title, "%", *(_per_cent(row.value) for row in line))
         elif any(row.value is not None for row in line):
-            table.add_row(_strike_title(line[0]), edge.label(line[0].unit), *(row.shown for row in line))
+            table.add_row(_strike_title(line[0]), line[0].label, *(row.shown for row in line))
     table.add_row("caught by the check", "", *("yes" if blow.caught else "no" for blow in blows))
     return table
 
@@ -182,10 +182,10 @@ def looks(found: Iterable[Mark]) -> list[RenderableType]:
     marked = list(found)
     if not marked:
         return [Text("Nothing lies outside its usual range.")]
-    lines = Text("Out of the usual range\n", style="bold")
+    lines = Text("Out of the usual range", style="bold")
     for mark in marked:
-        lines.append(f"  {mark.title}: {mark.found}\n", style="bold yellow")
-        lines.append(f"    {mark.means}; look first at: {mark.look}\n", style="not bold")
+        lines.append(f"\n  {mark.title}: {mark.found}", style="bold yellow")
+        lines.append(f"\n    {mark.means}; look first at: {mark.look}", style="not bold")
     return [lines, Text(CAUTIONS, style="italic")]
 
 
@@ -203,22 +203,26 @@ def _set_up(p: Prediction) -> list[RenderableType]:
 
 
 def assumed(paths: Sequence[str]) -> Text:
-    """Which inputs nobody measured."""
+    """Which inputs nobody measured, gathered by section."""
     if not paths:
         return Text("Every input was given by the scenario; none was assumed.")
-    return Text(f"Only assumed, not measured ({len(paths)}): {', '.join(paths)}")
+    sections: dict[str, list[str]] = {}
+    for path in paths:
+        section, _, name = path.partition(".")
+        part = name.partition(".")[0] if section == "contacts" else name
+        names = sections.setdefault(section, [])
+        if part not in names:
+            names.append(part)
+    lines = [f"Only assumed, not measured ({len(paths)} inputs):"]
+    lines += [f"  {_section(section)}: {', '.join(names)}" for section, names in sections.items()]
+    return Text("\n".join(lines))
+
+
+def _section(name: str) -> str:
+    return "contacts (stiffness, loss, friction ... of)" if name == "contacts" else name
 
 
 def _table(title: str) -> Table:
     return Table(
         title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False
     )
-
-
-def plain(draw: Callable[[Console], None], width: int = 100) -> str:
-    """What would be printed, as plain text."""
-    console = Console(width=width, color_system=None, force_terminal=False, no_color=True, highlight=False)
-    with console.capture() as capture:
-        draw(console)
-    return capture.get()
-

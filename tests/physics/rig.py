@@ -128,6 +128,28 @@ def first_contact(r: Run) -> tuple[float, float]:
     return float(makes[0, column["t"]]), float(makes[0, column["crown_speed"]])
 
 
+def crown_speed(r: Run) -> Array:
+    """Upward speed of the crown along the trace, m/s: the derivative of its height, bending included."""
+    p, t = r.parameters[0], r.trace
+    x = p["strike_x"] - p["slope_head"] * p["strike_y"] * t["e"]
+    y = p["strike_y"] + p["phi_head"] * t["e"]
+    s, c = np.sin(t["h"]), np.cos(t["h"])
+    bend = c * p["phi_head"] - s * p["slope_head"] * p["strike_y"]
+    return (c * x - s * y) * t["v_h"] + bend * t["v_e"]
+
+
+def impact(r: Run) -> tuple[float, float]:
+    """First string contact (s) and crown speed there (m/s), both to second order.
+
+    The parabola through the last three rows of the trace before the contact is
+    drawn on to it.
+    """
+    time = first_contact(r)[0]
+    rows = np.flatnonzero(r.trace["t"] <= time)[-3:]
+    t, v = r.trace["t"][rows] - time, crown_speed(r)[rows]
+    return time, float(np.polynomial.Polynomial.fit(t, v, 2)(0.0))
+
+
 def slope(steps: list[float], errors: list[float]) -> float:
     """Least-squares slope of log error against log step."""
     return float(np.polyfit(np.log(steps), np.log(np.maximum(errors, 1e-300)), 1)[0])

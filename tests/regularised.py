@@ -1,0 +1,237 @@
+"""The same mechanism as an ordinary differential equation, for general-purpose integrators.
+
+Dry friction is smoothed, T = -bound * tanh(slip / width); everything else is as
+in the kernel: the same gaps (``kernel.gaps``), the same felts, the string as its
+wave impedance without waves coming back.  With ``rub = 0`` it is the smooth limit
+of the mechanism itself.  Used by the physics tests as an independent integration
+and by ``benchmark.py`` as the rival: compiled, so that the integrator and not the
+language is compared.
+
+Unknowns: the nine coordinates, their speeds, the string's place at the strike point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numba
+import numpy as np
+from scipy.integrate import odeint, solve_ivp
+
+from sim.physics import kernel
+from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, RUBBING
+from sim.physics.run import AWAY, DRIVEN_MASS, KEY_FORCE, STATE_TYPE, Drive
+
+Array = Any
+SIZE = 2 * len(DOFS) + 1
+NAMES = tuple(c.name for c in CONTACTS)
+N_CONTACTS, N_JOINTS = len(NAMES), len(JOINTS)
+STRING, FINGER = NAMES.index("string"), NAMES.index("finger")
+KF, KR, W, J, L, H, E, D, F = range(9)
+METHODS = ("Radau", "BDF", "LSODA", "DOP853", "RK45", "RK23", "odeint")
+MODES = {KEY_FORCE: 2, DRIVEN_MASS: 3}
+
+
+@numba.njit(error_model="numpy")
+def muscle(table: Array, t: float) -> float:
+    """Value of the drive's piecewise cubic at t, flat beyond its ends."""
+    n = table.shape[0]
+    if t <= table[0, 0]:
+        return table[0, 1]
+    if t >= table[n - 1, 0]:
+        return table[n - 1, 1]
+    k = 0
+    while table[k + 1, 0] <= t:
+        k += 1
+    w = table[k + 1, 0] - table[k, 0]
+    x = (t - table[k, 0]) / w
+    y = 1.0 - x
+    ends = y * y * (1.0 + 2.0 * x) * table[k, 1] + x * x * (3.0 - 2.0 * x) * table[k + 1, 1]
+    return ends + w * x * y * (y * table[k, 2] - x * table[k + 1, 2])
+
+
+@numba.njit(error_model="numpy")
+def smooth_forces(p: Array, y: Array, force: Array) -> None:
+    """Weights, springs and centripetal terms of parts that ride on the wippen."""
+    q, v = y[:9], y[9:18]
+    torque = p.key_spring * (q[KR] - q[KF]) + p.key_damping * (v[KR] - v[KF])
+    force[KF] = p.key_moment * p.g * math.cos(q[KF]) + torque
+    force[KR] = -torque
+    sw, cw = math.sin(q[W]), math.cos(q[W])
+    force[W] = -p.g * (cw * p.wippen_mx - sw * p.wippen_my)
+    for part in (J, L):
+        s, c = math.sin(q[part]), math.cos(q[part])
+        if part == J:
+            mx, my, ax, ay, spring = p.jack_mx, p.jack_my, p.jx, p.jy, p.jack_spring + p.jack_rate * (q[J] - q[W])
+        else:
+            mx, my, ax, ay, spring = p.lever_mx, p.lever_my, p.lx, p.ly, p.lever_spring + p.lever_rate * (q[L] - q[W])
+        moment_x, moment_y = c * mx - s * my, s * mx + c * my
+        arm_x, arm_y = cw * ax - sw * ay, sw * ax + cw * ay
+        cross = arm_y * moment_x - arm_x * moment_y
+        force[W] += spring - cross * v[part] * v[part]
+        force[part] = -p.g * moment_x - spring + cross * v[W] * v[W]
+    s, c = math.sin(q[H]), math.cos(q[H])
+    force[H] = -p.g * (c * p.hammer_mx - s * p.hammer_my - q[E] * (s * p.bend_mx + c * p.bend_my))
+    force[E] = -p.g * (c * p.bend_mx - s * p.bend_my) - p.bend_spring * q[E] - p.bend_damping * v[E]
+    force[D] = -p.damper_weight
+    force[F] = 0.0
+
+
+@numba.njit(error_model="numpy")
+def accelerate(p: Array, y: Array, force: Array, inv_f: float, out: Array) -> None:
+    """out = M^-1 force; wippen, jack and lever are coupled through the wippen."""
+    q = y[:9]
+    sw, cw = math.sin(q[W]), math.cos(q[W])
+    s, c = math.sin(q[J]), math.cos(q[J])
+    jack = (cw * p.jx - sw * p.jy) * (c * p.jack_mx - s * p.jack_my)
+    jack += (sw * p.jx + cw * p.jy) * (s * p.jack_mx + c * p.jack_my)
+    s, c = math.sin(q[L]), math.cos(q[L])
+    lever = (cw * p.lx - sw * p.ly) * (c * p.lever_mx - s * p.lever_my)
+    lever += (sw * p.lx + cw * p.ly) * (s * p.lever_mx + c * p.lever_my)
+    left = p.inertia_w - jack * jack * p.inv_j - lever * lever * p.inv_l
+    out[W] = (force[W] - jack * p.inv_j * force[J] - lever * p.inv_l * force[L]) / left
+    out[J] = p.inv_j * (force[J] - jack * out[W])
+    out[L] = p.inv_l * (force[L] - lever * out[W])
+    out[KF], out[KR] = force[KF] * p.inv_front, force[KR] * p.inv_rear
+    out[H] = p.inv_hh * force[H] + p.inv_he * force[E]
+    out[E] = p.inv_he * force[H] + p.inv_ee * force[E]
+    out[D], out[F] = force[D] * p.inv_d, force[F] * inv_f
+
+
+@numba.njit(error_model="numpy")
+def rhs(
+    t: float, y: Array, ps: Array, laws: Array, joints: Array, table: Array, drive: Array, width: Array, work: Array
+) -> Array:
+    """dy/dt.  ``drive``: mode, 1 / finger mass, muscle damping; ``width``: of the tanh, rad/s and m/s; ``work``: a state."""
+    p, s = ps[0], work[0]
+    s.kf, s.kr, s.w, s.j, s.l, s.h, s.e, s.d, s.f = y[0], y[1], y[2], y[3], y[4], y[5], y[6], y[7], y[8]
+    s.ys = y[18]
+    gap, normal, sliding = np.empty(N_CONTACTS), np.zeros((N_CONTACTS, 9)), np.zeros((N_CONTACTS, 9))
+    kernel.gaps(p, s, gap, normal, sliding)
+    force = np.empty(9)
+    smooth_forces(p, y, force)
+    if drive[0] == 2.0:
+        force[KF] -= muscle(table, t) * (math.cos(y[KF]) * p.touch_x - math.sin(y[KF]) * p.touch_y)
+    else:
+        force[F] -= muscle(table, t) + drive[2] * y[9 + F]
+    out = np.empty(SIZE)
+    out[:9] = y[9:18]
+    out[18] = 0.0
+    for i in range(N_CONTACTS):
+        if gap[i] >= 0.0:
+            continue
+        rate = 0.0
+        for k in range(9):
+            rate -= normal[i, k] * y[9 + k]
+        squeeze = laws[i, 0] * (gap[i] * gap[i] if laws[i, 1] == 2.0 else (-gap[i]) ** laws[i, 1])
+        push = squeeze * (1.0 + laws[i, 2] * rate)
+        if i == STRING:  # felt and string share the speed: push = squeeze * (1 + c (rate - push / 2Z))
+            push /= 1.0 + squeeze * laws[i, 2] * p.half_admittance
+            push = max(0.0, push)
+            out[18] = p.half_admittance * push
+        push = max(0.0, push)
+        rub = 0.0
+        if laws[i, 3] > 0.0:
+            for k in range(9):
+                rub += sliding[i, k] * y[9 + k]
+            rub = laws[i, 3] * push * math.tanh(rub / width[1])
+        for k in range(9):
+            force[k] += normal[i, k] * push - sliding[i, k] * rub
+    for i in range(N_JOINTS):
+        body, against = int(joints[i, 0]), int(joints[i, 1])
+        slip = y[9 + body] - (y[9 + against] if against >= 0 else 0.0)
+        torque = joints[i, 2] * math.tanh(slip / width[0])
+        force[body] -= torque
+        if against >= 0:
+            force[against] += torque
+    accelerate(p, y, force, drive[1], out[9:18])
+    return out
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The right-hand side of one unit and one finger, and where it starts."""
+
+    fun: Callable[[float, Array], Array]
+    start: Array
+    crown: Callable[[Array], tuple[float, float]]
+    """Distance of the crown from the string (m) and its speed toward it (m/s)."""
+
+
+def problem(
+    p: Array, drive: Drive, state: Array, *, rub: float = 1.0, slip: float = 1e-3, turn: float = 1e-2
+) -> Problem:
+    """``slip`` (m/s) and ``turn`` (rad/s) are the widths of the smoothed friction, ``rub`` a factor on it."""
+    laws = np.array([[p[f"{a}_{n}"][0] for a in "Kpc"] + [0.0] for n in NAMES], float)
+    for n in RUBBING:
+        laws[NAMES.index(n), 3] = rub * p[f"mu_{n}"][0]
+    joints = np.array(
+        [[DOFS.index(b), DOFS.index(a) if a else -1, rub * p[f"tau_{n}"][0]] for n, b, a in JOINTS], float
+    )
+    inv_f = 1 / drive.mass if drive.mode == DRIVEN_MASS else 0.0
+    settings = np.array([MODES[drive.mode], inv_f, drive.muscle_damping], float)
+    width, work, table = np.array([turn, slip]), np.zeros(1, STATE_TYPE), drive.table
+
+    def fun(t: float, y: Array) -> Array:
+        return rhs(t, y, p, laws, joints, table, settings, width, work)
+
+    y = np.array([state[x][0] for x in DOFS] + [state[f"v_{x}"][0] for x in DOFS] + [0.0], float)
+    travel = p["touch_y"][0] - (math.sin(y[KF]) * p["touch_x"][0] + math.cos(y[KF]) * p["touch_y"][0])
+    y[F] = drive.height - travel if drive.mode == DRIVEN_MASS else AWAY
+    y[9 + F] = -drive.speed
+
+    def crown(z: Array) -> tuple[float, float]:
+        at, up = p["strike_x"][0] - p["slope_head"][0] * p["strike_y"][0] * z[E], p["strike_y"][0] + p["phi_head"][0] * z[E]
+        s, c = math.sin(z[H]), math.cos(z[H])
+        height = p["hy"][0] + s * at + c * up
+        bend = -s * p["slope_head"][0] * p["strike_y"][0] + c * p["phi_head"][0]
+        return float(p["string_y"][0] + z[18] - height), float((c * at - s * up) * z[9 + H] + bend * z[9 + E])
+
+    return Problem(fun, y, crown)
+
+
+def integrate(
+    prob: Problem, duration: float, method: str, rtol: float, *, atol: float | None = None, grid: float = 1e-3
+) -> tuple[Array, Array]:
+    """Times and states (a row each) on an even grid, by the named integrator of scipy at its own choice of steps."""
+    t = np.linspace(0.0, duration, round(duration / grid) + 1)
+    # places matter to some micrometres, speeds to some millimetres a second: a thousandth of each at rtol = 1e-3
+    floor = 1e-3 * rtol if atol is None else atol
+    scale = np.concatenate([np.full(9, floor), np.full(9, 1e3 * floor), [floor]])
+    if method == "odeint":
+        return t, odeint(prob.fun, prob.start, t, rtol=rtol, atol=scale, tfirst=True, mxstep=100000)
+    with np.errstate(over="ignore", invalid="ignore"):  # an explicit method's steps that are thrown away
+        done = solve_ivp(prob.fun, (0.0, duration), prob.start, method=method, t_eval=t, rtol=rtol, atol=scale)
+    if not done.success:
+        raise ArithmeticError(f"{method} at rtol {rtol}: {done.message}")
+    return done.t, done.y.T
+
+
+def string_contact(prob: Problem, t: Array, y: Array) -> tuple[float, float]:
+    """Time of first string contact (s) and crown speed there (m/s), found tightly within its interval of the grid."""
+    distance = np.array([prob.crown(z)[0] for z in y])
+    reached = np.flatnonzero(distance < 0)
+    if not len(reached):
+        raise ArithmeticError("the hammer does not reach the string")
+    k = int(reached[0]) - 1
+
+    def gap(_: float, z: Array) -> float:
+        return prob.crown(z)[0]
+
+    gap.terminal = True  # type: ignore[attr-defined]
+    last = solve_ivp(prob.fun, (t[k], t[k + 1]), y[k], method="DOP853", rtol=1e-10, atol=1e-12, events=gap)
+    if not len(last.t_events[0]):
+        raise ArithmeticError("the crossing of the string was lost")
+    return float(last.t_events[0][0]), prob.crown(last.y_events[0][0])[1]
+
+
+def stroke_speed(
+    p: Array, drive: Drive, state: Array, duration: float, method: str, rtol: float, **options: Any
+) -> tuple[float, float]:
+    """Crown speed (m/s) and time (s) at first string contact, by a general integrator over the whole duration."""
+    prob = problem(p, drive, state, **options)
+    time, speed = string_contact(prob, *integrate(prob, duration, method, rtol))
+    return speed, time
