@@ -30,10 +30,10 @@ FAST = {"contract", "arcp", "nsz", "reassoc"}
 
 @numba.njit(inline="always", error_model="numpy", fastmath=FAST)
 def sine_cosine(x):
-    """Sine and cosine for |x| < 1.2 (series to x**15: error below 1e-12)."""
+    """Sine and cosine by series to x**11 and x**12: error below 1e-13 at 0.5 rad, 2e-10 at 1 rad."""
     z = x * x
-    s = x * (1.0 + z * (-1/6 + z * (1/120 + z * (-1/5040 + z * (1/362880 + z * (-1/39916800 + z * (1/6227020800 - z / 1307674368000)))))))
-    c = 1.0 + z * (-1/2 + z * (1/24 + z * (-1/720 + z * (1/40320 + z * (-1/3628800 + z * (1/479001600 - z / 87178291200))))))
+    s = x * (1.0 + z * (-1/6 + z * (1/120 + z * (-1/5040 + z * (1/362880 - z / 39916800)))))
+    c = 1.0 + z * (-1/2 + z * (1/24 + z * (-1/720 + z * (1/40320 + z * (-1/3628800 + z / 479001600)))))
     return s, c
 
 
@@ -113,9 +113,9 @@ def string_block(code: Code, c: Contact, index: int) -> list[str]:
     n = c.name
     normal, _ = g.gradients(Code(), c)
     code("# waves coming back from the ends (inverted), then the force that fits felt and string at once")
-    code("from_near = -((1.0 - near_part) * waves[0, (head - near_whole) % ring] + near_part * waves[0, (head - near_whole - 1) % ring])")
+    code("from_near = -((1.0 - near_part) * waves[0, (head - near_whole) & mask] + near_part * waves[0, (head - near_whole - 1) & mask])")
     code("from_far = 0.0", "if far_reflection > 0.0:")
-    code("    from_far = -far_reflection * ((1.0 - far_part) * waves[1, (head - far_whole) % ring] + far_part * waves[1, (head - far_whole - 1) % ring])")
+    code("    from_far = -far_reflection * ((1.0 - far_part) * waves[1, (head - far_whole) & mask] + far_part * waves[1, (head - far_whole - 1) & mask])")
     code("wave = from_near + from_far", "still_ = ys + 0.5 * dt * (vs + wave)", f"N_{n} = 0.0", f"f0_{n} = 0.0")
     code(f"open_ = P_{n}_y - string_y - still_", "if open_ > 0.0:")
     code.indent()
@@ -134,8 +134,8 @@ def string_block(code: Code, c: Contact, index: int) -> list[str]:
     code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
     code.dedent()
     code(f"force_before = N_{n}", f"vs_new = half_admittance * N_{n} + wave", "ys += 0.5 * dt * (vs + vs_new)", "vs = vs_new")
-    code(f"waves[0, head % ring] = half_admittance * N_{n} + from_far")
-    code(f"waves[1, head % ring] = half_admittance * N_{n} + from_near", "head += 1")
+    code(f"waves[0, head & mask] = half_admittance * N_{n} + from_far")
+    code(f"waves[1, head & mask] = half_admittance * N_{n} + from_near", "head += 1")
     code(f"string_work += dt * N_{n} * vs", f"g_{n} = -max(0.0, open_ - soft_ * N_{n}) if open_ > 0.0 else -open_")
     code(f"g_{n} = 1e-12 if open_ > 0.0 and N_{n} == 0.0 else g_{n}")
     log_change(code, n, index)
@@ -150,6 +150,11 @@ def free_speed(code: Code) -> None:
     code(*(f"v_{x} = slow_ * o_{x} + dt * acc_{x}" for x in DOFS))
     code("if mode == 1:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_kf = (aim_ - kf) / dt")
     code("elif mode == 4:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_f = (aim_ - f) / dt")
+
+
+def clamp(code: Code, out: str, value: str, bound: str) -> None:
+    """Hold a value between plus and minus its bound (a select, cheaper here than min and max)."""
+    code(f"{out} = {bound} if {value} > {bound} else (-{bound} if {value} < -{bound} else {value})")
 
 
 def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
@@ -170,7 +175,8 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code.dedent()
         rows.append((name, b, touched))
     for name, _, touched in rows:
-        code(f"L_{name} = min(bound_{name}, max(-bound_{name}, L_{name}))", f"if L_{name} != 0.0:")
+        clamp(code, f"L_{name}", f"L_{name}", f"bound_{name}")
+        code(f"if L_{name} != 0.0:")
         code(*(f"    v_{x} += B_{name}_{x} * L_{name}" for x in touched))
     code("for _ in range(sweeps):")
     code.indent()
@@ -179,7 +185,9 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code(f"if bound_{name} > 0.0:")
         code.indent()
         code(f"sum_ = {terms([(v, f'v_{x}') for x, v in b.items()])}")
-        code(f"new_ = min(bound_{name}, max(-bound_{name}, L_{name} - sum_ * iW_{name}))", f"d_ = new_ - L_{name}")
+        code(f"new_ = L_{name} - sum_ * iW_{name}")
+        clamp(code, "new_", "new_", f"bound_{name}")
+        code(f"d_ = new_ - L_{name}")
         code("if d_ != 0.0:")
         code.indent()
         code(f"L_{name} = new_")
@@ -230,14 +238,14 @@ def stroke(code: Code) -> None:
     code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping")))
     code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
     code("rub_dt = run.rub * dt", "i_kf = 0.0 if mode == 1 else inv_front", "i_f = run.inv_f if mode == 3 else 0.0")
-    code("ring = waves.shape[1]", "near_whole = int(near_delay / dt)", "near_part = near_delay / dt - near_whole")
+    code("mask = waves.shape[1] - 1", "near_whole = int(near_delay / dt)", "near_part = near_delay / dt - near_whole")
     code("far_whole = int(far_delay / dt)", "far_part = far_delay / dt - far_whole", "head = int(out.head)")
     code(*(f"{x} = state.{x}" for x in STATE))
     for n in RESULTS:
         if n.startswith(("loss_", "rub_")):
             code(f"{n} = out.{n}")
     code("finger_work = out.finger_work", "string_work = out.string_work")
-    code("status = 0", "where = -1", "logged = int(out.logged)", "traced = 0", "seg = 0", "push = 0.0", "force_before = 0.0")
+    code("status = 0", "where = -1", "logged = int(out.logged)", "traced = 0", "due = 0 if trace.shape[0] > 0 else -1", "seg = 0", "push = 0.0", "force_before = 0.0")
     code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"g_{c.name} = 1.0" for c in CONTACTS))
     code("t = run.t0 + 0.5 * dt")
     code("# positions: from the whole step to the first mid-step")
@@ -278,8 +286,9 @@ def step_body(code: Code) -> None:
     free_speed(code)
     friction_rows(code, slides)
     ledger(code, normals, slides)
-    code("", "if n % every == 0 and traced < trace.shape[0]:")
+    code("", "if n == due:")
     code.indent()
+    code("due += every")
     values = {"string": "ys", "finger_force": "push"} | {f"v_{x}": f"m_{x}" for x in DOFS}
     values |= {f"T_{r}": f"L_{r} / dt" for r in ROWS}
     code(*(f"trace[traced, {i}] = {values.get(c, c)}" for i, c in enumerate(TRACE_COLUMNS)))

@@ -6,6 +6,7 @@ import atexit
 import importlib
 import shutil
 import tempfile
+from types import ModuleType
 
 COMPILED = ("stroke", "energy", "gaps")
 """Functions of the kernel that are compiled on first use and cached."""
@@ -27,12 +28,12 @@ def prepare() -> bool:
     return all(_is_cached(getattr(kernel, name, None)) for name in COMPILED)
 
 
-def _with_own_cache() -> object:
-    import numba
+def _with_own_cache() -> ModuleType:
+    from numba.core import config
 
     folder = tempfile.mkdtemp(prefix="action-unit-")
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    numba.config.CACHE_DIR = folder
+    config.CACHE_DIR = folder  # type: ignore[attr-defined]
     return importlib.import_module("sim.physics.kernel")
 
 

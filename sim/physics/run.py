@@ -16,7 +16,7 @@ from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
 CONTACT_INDEX = {c.name: i for i, c in enumerate(CONTACTS)}
-DEFAULT_STEP = 40e-6
+DEFAULT_STEP = 30e-6
 """Default step, s: chosen by the convergence table of tests/benchmark.py."""
 
 PARAMETER_TYPE = np.dtype([(n, "f8") for n in kernel.PARAMETERS])
@@ -219,17 +219,19 @@ def run(
     every: float | None = 1e-4,
     viscous: float = 0.0,
     rub: float = 1.0,
-    sweeps: int = 30,
+    sweeps: int = 5,
     t0: float = 0.0,
     previous: Run | None = None,
     log_size: int = 4000,
 ) -> Run:
     """Advance from ``state`` (not changed) for ``duration`` seconds.
 
-    ``every`` is the sampling interval of the trace in s (None: no trace).
+    ``every`` is the sampling interval of the trace in s (None: no trace).  The
+    step is never longer than the time to the string's near end and back.
     Raises nothing for a run that leaves its domain: see ``Run.outcome``.
     """
     p = unit if isinstance(unit, np.ndarray) else pack(unit)
+    step = min(step, float(p["near_delay"][0]))
     steps = max(1, round(duration / step))
     stride = steps + 1 if every is None else max(1, round(every / step))
     rows = 0 if every is None else (steps - 1) // stride + 1
@@ -250,7 +252,7 @@ def run(
         out["head"] = previous.head
     else:
         longest = max(float(p["near_delay"][0]), float(p["far_delay"][0]))
-        waves = np.zeros((2, int(longest / step) + 4))
+        waves = np.zeros((2, 1 << (int(longest / step) + 4).bit_length()))
     n = len(CONTACTS)
     before, after = np.zeros(n), np.zeros(n)
     e0 = kernel.energy(p[0], x[0], before)

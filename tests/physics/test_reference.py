@@ -65,7 +65,7 @@ def both(
     unit: ActionUnit, drive: Drive, start: Run | None, steps: int, dt: float = STEP, state: Array | None = None
 ) -> tuple[Run, dict[str, Any]]:
     """The same steps by kernel and by reference; the string's ends silent at the start."""
-    still = None if start is None else replace(start, waves=np.zeros((2, 400)), head=0)
+    still = None if start is None else replace(start, waves=np.zeros((2, 1024)), head=0)
     begin = start.state if start is not None else state
     assert begin is not None
     t0 = 0.0 if start is None else start.end

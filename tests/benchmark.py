@@ -1,0 +1,216 @@
+"""Speed, measured side by side in one run and given as ratios: ``python tests/benchmark.py [--quick] [--json]``.
+
+* a 300 ms stroke at the default step against its own time, and its error against a converged run;
+* the same strokes by every general integrator of scipy on the same compiled equations with smoothed friction
+  (`regularised.py`), each at the cheapest setting (tolerance and width of the smoothing) that keeps the hammer
+  speed within 0.1 % of the converged mechanism at every standard touch;
+* the full prediction of the demo unit; the growth of a batch's cost, and what a second core brings;
+* without ``--quick``: compilation on first use, in a fresh process with an empty cache.
+
+Machines are shared and noisy: every time is the least of several, and ratios are what counts.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from sim.bench.predict import predict, touches  # noqa: E402
+from sim.bench.rest import Rest, at_rest  # noqa: E402
+from sim.physics.finger import Touch  # noqa: E402
+from sim.physics.run import DEFAULT_STEP, run  # noqa: E402
+from sim.unit.scenario import load  # noqa: E402
+from tests import regularised  # noqa: E402
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "scenarios" / "concert-grand-natural.toml"
+STROKE = 0.300
+CONVERGED = 2.5e-6
+TOLERANCES = (1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 1e-6)
+WIDTHS = (1e-3, 3e-4, 1e-4)
+"""Slip over which friction is smoothed for the rivals, m/s (ten times that in rad/s at the centres)."""
+ALLOWED = 1e-3
+
+
+def least(job: Callable[[], Any], times: int) -> float:
+    """Least wall-clock time of a job over several goes, s."""
+    best = float("inf")
+    for _ in range(times):
+        start = time.perf_counter()
+        job()
+        best = min(best, time.perf_counter() - start)
+    return best
+
+
+def stroke(rest: Rest, touch: Touch, step: float, *, traced: bool = False, duration: float = STROKE) -> Any:
+    drive = touch.drive(rest.unit.finger)
+    return run(
+        rest.parameters, drive, duration, rest.state, step=step, every=step if traced else None, log_size=500
+    ).require()
+
+
+def kernel(rest: Rest, goes: int) -> dict[str, Any]:
+    """Cost and error of one stroke at the default step, per touch."""
+    out: dict[str, Any] = {}
+    for touch in touches():
+        speeds, forces = [], []
+        for step in (DEFAULT_STEP, CONVERGED):
+            r = stroke(rest, touch, step, traced=True, duration=0.2)
+            speeds.append(float(r.log.of("string", True)[0, 4]))
+            forces.append(float(r.trace["N_string"].max()))
+        seconds = least(lambda touch=touch: stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
+        out[touch.name] = {
+            "converged_speed": speeds[1],
+            "seconds": seconds,
+            "realtime_ratio": STROKE / seconds,
+            "hammer_speed_error": abs(speeds[0] / speeds[1] - 1),
+            "peak_force_error": abs(forces[0] / forces[1] - 1),
+        }
+    return out
+
+
+def good_enough(rest: Rest, exact: dict[str, float], method: str, rtol: float, width: float) -> float | None:
+    """Largest error of the hammer speed over the touches; None once one of them is past what is allowed."""
+    worst = 0.0
+    for touch in touches():
+        drive = touch.drive(rest.unit.finger)
+        try:
+            found, _ = regularised.stroke_speed(
+                rest.parameters, drive, rest.state, STROKE, method, rtol, slip=width, turn=10 * width
+            )
+        except ArithmeticError:
+            return None
+        worst = max(worst, abs(found / exact[touch.name] - 1))
+        if worst > ALLOWED:
+            return None
+    return worst
+
+
+def rivals(rest: Rest, exact: dict[str, float], goes: int, methods: tuple[str, ...]) -> dict[str, Any]:
+    """Cheapest setting (tolerance and width of the smoothed friction) of each integrator that serves all touches."""
+    out: dict[str, Any] = {}
+    for method in methods:
+        found: list[dict[str, Any]] = []
+        for width in WIDTHS:
+            for rtol in TOLERANCES:
+                error = good_enough(rest, exact, method, rtol, width)
+                if error is not None:
+                    found.append({"rtol": rtol, "width_m_s": width, "hammer_speed_error": error})
+                    break
+        for entry in found:
+            entry |= side_by_side(rest, method, entry["rtol"], entry["width_m_s"], goes)
+        if found:
+            out[method] = min(found, key=lambda e: e["seconds"])
+        else:
+            out[method] = {"note": f"no setting tried keeps the hammer speed within {ALLOWED:.1%} at every touch"}
+    return out
+
+
+def side_by_side(rest: Rest, method: str, rtol: float, width: float, goes: int) -> dict[str, float]:
+    """Time of all touches by a general integrator and by the kernel, taken in turn."""
+    theirs = ours = 0.0
+    for touch in touches():
+        drive = touch.drive(rest.unit.finger)
+        prob = regularised.problem(rest.parameters, drive, rest.state, slip=width, turn=10 * width)
+        ours += least(lambda touch=touch: stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
+        theirs += least(lambda prob=prob: regularised.integrate(prob, STROKE, method, rtol), 2)  # type: ignore[misc]
+    return {"seconds": theirs / len(touches()), "times_slower": theirs / ours}
+
+
+def batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
+    """Cost per stroke over the size of a batch on all cores, and against one core."""
+    touch = touches()[0]
+
+    def together(n: int, workers: int | None) -> float:
+        def all_of_them() -> None:
+            with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+                list(pool.map(lambda _: stroke(rest, touch, DEFAULT_STEP), range(n)))
+
+        return least(all_of_them, 3)
+
+    per = {n: together(n, None) / n for n in sizes}
+    largest = max(sizes)
+    return {
+        "seconds_per_stroke": per,
+        "growth": per[largest] / per[min(sizes)],
+        "cores": os.cpu_count(),
+        "all_cores_over_one": together(largest, 1) / (per[largest] * largest),
+    }
+
+
+def first_use() -> float:
+    """Seconds of compiling in a fresh process with an empty cache."""
+    code = "import time; from sim.physics.ready import compile_kernel; t = time.time(); compile_kernel(); print(time.time() - t)"
+    with tempfile.TemporaryDirectory() as folder:
+        env = os.environ | {"NUMBA_CACHE_DIR": folder}
+        done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, capture_output=True, text=True, check=True)
+    return float(done.stdout.split()[-1])
+
+
+def measure(quick: bool) -> dict[str, Any]:
+    unit = load(DEMO)
+    rest = at_rest(unit)
+    strokes = kernel(rest, 5 if quick else 15)
+    methods = ("LSODA", "odeint") if quick else regularised.METHODS
+    exact = {name: s["converged_speed"] for name, s in strokes.items()}
+    others = rivals(rest, exact, 5 if quick else 15, methods)
+    best = min((m for m in others if "seconds" in others[m]), key=lambda m: others[m]["seconds"])
+    result = {
+        "step_s": DEFAULT_STEP,
+        "realtime_ratio": min(s["realtime_ratio"] for s in strokes.values()),
+        "hammer_speed_error": max(s["hammer_speed_error"] for s in strokes.values()),
+        "peak_force_error": max(s["peak_force_error"] for s in strokes.values()),
+        "times_faster_than_best_scipy": others[best]["times_slower"],
+        "best_scipy": best,
+        "predict_seconds": least(lambda: predict(unit), 2),
+        "strokes": strokes,
+        "scipy": others,
+        "batch": batch(rest, (20, 80) if quick else (50, 100, 200, 400)),
+    }
+    if not quick:
+        result["first_use_compile_seconds"] = first_use()
+    return result
+
+
+def show(r: dict[str, Any]) -> None:
+    print(f"default step {r['step_s'] * 1e6:.0f} us, one core, {STROKE * 1e3:.0f} ms stroke")
+    for name, s in r["strokes"].items():
+        print(
+            f"  {name:9s} {s['realtime_ratio']:6.0f} times faster than its own time,"
+            f" hammer speed off {s['hammer_speed_error']:.4%}, peak force off {s['peak_force_error']:.3%}"
+        )
+    print("general integrators, same compiled equations with smoothed friction, cheapest setting within 0.1 % at all touches:")
+    for name, s in r["scipy"].items():
+        print(f"  {name:9s} " + (s["note"] if "note" in s else f"{s['times_slower']:6.0f} times slower (rtol {s['rtol']:g}, width {s['width_m_s']:g} m/s)"))
+    b = r["batch"]
+    print(f"batch: cost per stroke grows by {b['growth']:.2f}; {b['cores']} cores are {b['all_cores_over_one']:.2f} times one")
+    print(f"full prediction: {r['predict_seconds']:.2f} s")
+    if "first_use_compile_seconds" in r:
+        print(f"compiling on first use: {r['first_use_compile_seconds']:.0f} s")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="fewer goes, the two fastest rivals only, no first-use compile")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    options = parser.parse_args()
+    result = measure(options.quick)
+    if options.json:
+        print(json.dumps(result, indent=2))
+    else:
+        show(result)
+
+
+if __name__ == "__main__":
+    main()
