@@ -151,10 +151,13 @@ def batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
 
 def first_use() -> float:
     """Seconds of compiling in a fresh process with an empty cache."""
-    code = "import time; from sim.physics.ready import compile_kernel; t = time.time(); compile_kernel(); print(time.time() - t)"
+    code = (
+        "import sys, time; from sim.unit.scenario import load; from sim.bench.rest import at_rest;"
+        "unit = load(sys.argv[1]); start = time.time(); at_rest(unit).at_rest; print(time.time() - start)"
+    )
     with tempfile.TemporaryDirectory() as folder:
         env = os.environ | {"NUMBA_CACHE_DIR": folder}
-        done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, capture_output=True, text=True, check=True)
+        done = subprocess.run([sys.executable, "-c", code, str(DEMO)], cwd=ROOT, env=env, capture_output=True, text=True, check=True)
     return float(done.stdout.split()[-1])
 
 

@@ -95,6 +95,8 @@ def even_travel(start: float, end: float, speed: float, ease: float = 0.02) -> A
     span = end - start
     cruise = math.copysign(speed, span)
     ease_way = 0.5 * cruise * ease
+    if span == 0.0:
+        return np.array([[0.0, start, 0.0], [LONG, start, 0.0]])
     if abs(span) < 2 * abs(ease_way):
         t = 2 * abs(span) / speed
         return np.array([[0.0, start, 0.0], [t, end, 0.0], [LONG + t, end, 0.0]])

@@ -6,7 +6,9 @@ times as much per step.
 
 Scheme (one step): positions live at mid-steps, velocities at whole steps;
 smooth forces are taken at the mid-step position, with velocities extrapolated
-to it (order 2, explicit); the crown-string force is solved implicitly with the
+to it (order 2); the loss of a felt is held steady against its own last force
+(linearly implicit: N (1 + k) = f (1 + c d') + k N_last, k = f c dt / mass, which
+changes nothing to second order); the crown-string force is solved implicitly with the
 string's own motion; then dry friction is solved as a set-valued law by projected
 Gauss-Seidel on the new velocity, started from the last step's impulses
 (Moreau 1988; Jean, Comput. Methods Appl. Mech. Eng. 177 (1999) 235).

@@ -57,6 +57,16 @@ def look_up(table, t, k):
 '''
 
 
+def looseness(n: str, coordinates: list[str]) -> str:
+    """Speed along the normal per impulse, the coupling of the wippen's parts left out, as an expression (1/kg)."""
+    own = {"kf": "i_kf", "kr": "inv_rear", "w": "inv_w", "j": "inv_j", "l": "inv_l", "d": "inv_d", "f": "i_f"}
+    out = [f"a_{n}_{x} * a_{n}_{x} * {own[x]}" for x in coordinates if x in own]
+    if "h" in coordinates:
+        h, e = f"a_{n}_h", f"a_{n}_e"
+        out.append(f"{h} * {h} * inv_hh + 2.0 * {h} * {e} * inv_he + {e} * {e} * inv_ee")
+    return " + ".join(out)
+
+
 def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
     """Gap, force and friction row of one contact; returns the coordinates of its normal and its sliding."""
     n = c.name
@@ -66,7 +76,6 @@ def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[s
         return string_block(code, c, index), []
     probe = Code()
     normal, along = g.gradients(probe, c)
-    code(f"N_{n} = 0.0", f"f0_{n} = 0.0")
     if c.rubs:
         code(f"bound_{n} = 0.0")
     code(f"if g_{n} < 0.0:")
@@ -76,12 +85,16 @@ def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[s
     code(f"d_ = -g_{n}", f"if d_ > limit_{n}:")
     code(f"    status = {STATUS['too deep']}", f"    where = {index}")
     code(f"rate_ = -({terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])})")
-    code(f"f0_{n} = K_{n} * ({g.power(n)})", f"N_{n} = max(0.0, f0_{n} * (1.0 + c_{n} * rate_))")
+    code(f"f0_{n} = K_{n} * ({g.power(n)})")
+    code(f"calm_ = f0_{n} * c_{n} * dt * ({looseness(n, list(normal))})")
+    code(f"last_ = N_{n} if n > 0 else f0_{n}")
+    code(f"N_{n} = max(0.0, (f0_{n} * (1.0 + c_{n} * rate_) + calm_ * last_) / (1.0 + calm_))")
     code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
     if c.rubs:
         code(*(f"b_{n}_{x} = {expr}" for x, expr in along.items()))
         code(f"bound_{n} = mu_{n} * N_{n} * rub_dt")
     code.dedent()
+    code("else:", f"    N_{n} = 0.0")
     log_change(code, n, index)
     return list(normal), list(along)
 
@@ -237,7 +250,7 @@ def stroke(code: Code) -> None:
     code(*(f"{p} = p.{p}" for p in params))
     code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping")))
     code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
-    code("rub_dt = run.rub * dt", "i_kf = 0.0 if mode == 1 else inv_front", "i_f = run.inv_f if mode == 3 else 0.0")
+    code("rub_dt = run.rub * dt", "i_kf = 0.0 if mode == 1 else inv_front", "i_f = run.inv_f if mode == 3 else 0.0", "inv_w = 1.0 / inertia_w")
     code("mask = waves.shape[1] - 1", "near_whole = int(near_delay / dt)", "near_part = near_delay / dt - near_whole")
     code("far_whole = int(far_delay / dt)", "far_part = far_delay / dt - far_whole", "head = int(out.head)")
     code(*(f"{x} = state.{x}" for x in STATE))
@@ -246,7 +259,7 @@ def stroke(code: Code) -> None:
             code(f"{n} = out.{n}")
     code("finger_work = out.finger_work", "string_work = out.string_work")
     code("status = 0", "where = -1", "logged = int(out.logged)", "traced = 0", "due = 0 if trace.shape[0] > 0 else -1", "seg = 0", "push = 0.0", "force_before = 0.0")
-    code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"g_{c.name} = 1.0" for c in CONTACTS))
+    code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"N_{c.name} = 0.0" for c in CONTACTS))
     code("t = run.t0 + 0.5 * dt")
     code("# positions: from the whole step to the first mid-step")
     code(*(f"{x} += 0.5 * dt * v_{x}" for x in DOFS))

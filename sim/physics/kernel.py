@@ -584,6 +584,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     rub_dt = run.rub * dt
     i_kf = 0.0 if mode == 1 else inv_front
     i_f = run.inv_f if mode == 3 else 0.0
+    inv_w = 1.0 / inertia_w
     mask = waves.shape[1] - 1
     near_whole = int(near_delay / dt)
     near_part = near_delay / dt - near_whole
@@ -687,22 +688,22 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     was_string = 1e-9
     was_key_damper = 1e-9
     was_damper_seat = 1e-9
-    g_finger = 1.0
-    g_back_cloth = 1.0
-    g_punching = 1.0
-    g_capstan = 1.0
-    g_jack_knuckle = 1.0
-    g_lever_knuckle = 1.0
-    g_toe_button = 1.0
-    g_drop_screw = 1.0
-    g_jack_stop = 1.0
-    g_jack_window = 1.0
-    g_lever_stop = 1.0
-    g_rest_cushion = 1.0
-    g_backcheck = 1.0
-    g_string = 1.0
-    g_key_damper = 1.0
-    g_damper_seat = 1.0
+    N_finger = 0.0
+    N_back_cloth = 0.0
+    N_punching = 0.0
+    N_capstan = 0.0
+    N_jack_knuckle = 0.0
+    N_lever_knuckle = 0.0
+    N_toe_button = 0.0
+    N_drop_screw = 0.0
+    N_jack_stop = 0.0
+    N_jack_window = 0.0
+    N_lever_stop = 0.0
+    N_rest_cushion = 0.0
+    N_backcheck = 0.0
+    N_string = 0.0
+    N_key_damper = 0.0
+    N_damper_seat = 0.0
     t = run.t0 + 0.5 * dt
     # positions: from the whole step to the first mid-step
     kf += 0.5 * dt * v_kf
@@ -794,8 +795,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_finger_x = c_kf * touch_x - s_kf * touch_y
         P_finger_y = s_kf * touch_x + c_kf * touch_y
         g_finger = f - (P_finger_y - touch_y)
-        N_finger = 0.0
-        f0_finger = 0.0
         if g_finger < 0.0:
             a_finger_f = 1.0
             a_finger_kf = -P_finger_x
@@ -805,9 +804,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 0
             rate_ = -(a_finger_f * u_f + a_finger_kf * u_kf)
             f0_finger = K_finger * (d_ * d_ if p_finger == 2.0 else d_ ** p_finger)
-            N_finger = max(0.0, f0_finger * (1.0 + c_finger * rate_))
+            calm_ = f0_finger * c_finger * dt * (a_finger_f * a_finger_f * i_f + a_finger_kf * a_finger_kf * i_kf)
+            last_ = N_finger if n > 0 else f0_finger
+            N_finger = max(0.0, (f0_finger * (1.0 + c_finger * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_f += a_finger_f * N_finger
             Q_kf += a_finger_kf * N_finger
+        else:
+            N_finger = 0.0
         if n > 0 and (g_finger < 0.0) != (was_finger < 0.0):
             if logged < log.shape[0]:
                 part_ = g_finger / (g_finger - was_finger)
@@ -825,8 +828,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_back_cloth_x = c_kr * cloth_x - s_kr * cloth_y
         P_back_cloth_y = s_kr * cloth_x + c_kr * cloth_y
         g_back_cloth = P_back_cloth_y - cloth_plane - 0
-        N_back_cloth = 0.0
-        f0_back_cloth = 0.0
         if g_back_cloth < 0.0:
             C_back_cloth_x = P_back_cloth_x
             C_back_cloth_y = P_back_cloth_y - 0
@@ -837,8 +838,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 1
             rate_ = -(a_back_cloth_kr * u_kr)
             f0_back_cloth = K_back_cloth * (d_ * d_ if p_back_cloth == 2.0 else d_ ** p_back_cloth)
-            N_back_cloth = max(0.0, f0_back_cloth * (1.0 + c_back_cloth * rate_))
+            calm_ = f0_back_cloth * c_back_cloth * dt * (a_back_cloth_kr * a_back_cloth_kr * inv_rear)
+            last_ = N_back_cloth if n > 0 else f0_back_cloth
+            N_back_cloth = max(0.0, (f0_back_cloth * (1.0 + c_back_cloth * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_kr += a_back_cloth_kr * N_back_cloth
+        else:
+            N_back_cloth = 0.0
         if n > 0 and (g_back_cloth < 0.0) != (was_back_cloth < 0.0):
             if logged < log.shape[0]:
                 part_ = g_back_cloth / (g_back_cloth - was_back_cloth)
@@ -856,8 +861,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_punching_x = c_kf * punching_x - s_kf * zero
         P_punching_y = s_kf * punching_x + c_kf * zero
         g_punching = P_punching_y - punching_plane - 0
-        N_punching = 0.0
-        f0_punching = 0.0
         if g_punching < 0.0:
             C_punching_x = P_punching_x
             C_punching_y = P_punching_y - 0
@@ -868,8 +871,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 2
             rate_ = -(a_punching_kf * u_kf)
             f0_punching = K_punching * (d_ * d_ if p_punching == 2.0 else d_ ** p_punching)
-            N_punching = max(0.0, f0_punching * (1.0 + c_punching * rate_))
+            calm_ = f0_punching * c_punching * dt * (a_punching_kf * a_punching_kf * i_kf)
+            last_ = N_punching if n > 0 else f0_punching
+            N_punching = max(0.0, (f0_punching * (1.0 + c_punching * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_kf += a_punching_kf * N_punching
+        else:
+            N_punching = 0.0
         if n > 0 and (g_punching < 0.0) != (was_punching < 0.0):
             if logged < log.shape[0]:
                 part_ = g_punching / (g_punching - was_punching)
@@ -895,8 +902,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         n_capstan_x = -y_
         n_capstan_y = x_
         g_capstan = dy_ * x_ - dx_ * y_ - capstan_r
-        N_capstan = 0.0
-        f0_capstan = 0.0
         bound_capstan = 0.0
         if g_capstan < 0.0:
             C_capstan_x = P_capstan_x - capstan_r * n_capstan_x
@@ -909,12 +914,16 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 3
             rate_ = -(a_capstan_kr * u_kr + a_capstan_w * u_w)
             f0_capstan = K_capstan * (d_ * d_ if p_capstan == 2.0 else d_ ** p_capstan)
-            N_capstan = max(0.0, f0_capstan * (1.0 + c_capstan * rate_))
+            calm_ = f0_capstan * c_capstan * dt * (a_capstan_kr * a_capstan_kr * inv_rear + a_capstan_w * a_capstan_w * inv_w)
+            last_ = N_capstan if n > 0 else f0_capstan
+            N_capstan = max(0.0, (f0_capstan * (1.0 + c_capstan * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_kr += a_capstan_kr * N_capstan
             Q_w += a_capstan_w * N_capstan
             b_capstan_kr = ((-n_capstan_x) * C_capstan_x -n_capstan_y * C_capstan_y)
             b_capstan_w = -((-n_capstan_x) * (C_capstan_x - wx) -n_capstan_y * (C_capstan_y - wy))
             bound_capstan = mu_capstan * N_capstan * rub_dt
+        else:
+            N_capstan = 0.0
         if n > 0 and (g_capstan < 0.0) != (was_capstan < 0.0):
             if logged < log.shape[0]:
                 part_ = g_capstan / (g_capstan - was_capstan)
@@ -970,8 +979,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         n_jack_knuckle_x /= r_
         n_jack_knuckle_y /= r_
         g_jack_knuckle = r_ - knuckle_on_jack_r
-        N_jack_knuckle = 0.0
-        f0_jack_knuckle = 0.0
         bound_jack_knuckle = 0.0
         if g_jack_knuckle < 0.0:
             C_jack_knuckle_x = P_jack_knuckle_x - knuckle_on_jack_r * n_jack_knuckle_x
@@ -986,7 +993,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 4
             rate_ = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
             f0_jack_knuckle = K_jack_knuckle * (d_ * d_ if p_jack_knuckle == 2.0 else d_ ** p_jack_knuckle)
-            N_jack_knuckle = max(0.0, f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_))
+            calm_ = f0_jack_knuckle * c_jack_knuckle * dt * (a_jack_knuckle_w * a_jack_knuckle_w * inv_w + a_jack_knuckle_j * a_jack_knuckle_j * inv_j + a_jack_knuckle_h * a_jack_knuckle_h * inv_hh + 2.0 * a_jack_knuckle_h * a_jack_knuckle_e * inv_he + a_jack_knuckle_e * a_jack_knuckle_e * inv_ee)
+            last_ = N_jack_knuckle if n > 0 else f0_jack_knuckle
+            N_jack_knuckle = max(0.0, (f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_h += a_jack_knuckle_h * N_jack_knuckle
             Q_e += a_jack_knuckle_e * N_jack_knuckle
             Q_w += a_jack_knuckle_w * N_jack_knuckle
@@ -996,6 +1005,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             b_jack_knuckle_w = -((-n_jack_knuckle_x) * (Jx - wx) - n_jack_knuckle_y * (Jy - wy))
             b_jack_knuckle_j = -((-n_jack_knuckle_x) * (C_jack_knuckle_x - Jx) -n_jack_knuckle_y * (C_jack_knuckle_y - Jy))
             bound_jack_knuckle = mu_jack_knuckle * N_jack_knuckle * rub_dt
+        else:
+            N_jack_knuckle = 0.0
         if n > 0 and (g_jack_knuckle < 0.0) != (was_jack_knuckle < 0.0):
             if logged < log.shape[0]:
                 part_ = g_jack_knuckle / (g_jack_knuckle - was_jack_knuckle)
@@ -1032,8 +1043,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             n_lever_knuckle_x = dx_ / r_
             n_lever_knuckle_y = dy_ / r_
             g_lever_knuckle = r_ - knuckle_r
-        N_lever_knuckle = 0.0
-        f0_lever_knuckle = 0.0
         bound_lever_knuckle = 0.0
         if g_lever_knuckle < 0.0:
             C_lever_knuckle_x = P_lever_knuckle_x - knuckle_r * n_lever_knuckle_x
@@ -1048,7 +1057,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 5
             rate_ = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
             f0_lever_knuckle = K_lever_knuckle * (d_ * d_ if p_lever_knuckle == 2.0 else d_ ** p_lever_knuckle)
-            N_lever_knuckle = max(0.0, f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_))
+            calm_ = f0_lever_knuckle * c_lever_knuckle * dt * (a_lever_knuckle_w * a_lever_knuckle_w * inv_w + a_lever_knuckle_l * a_lever_knuckle_l * inv_l + a_lever_knuckle_h * a_lever_knuckle_h * inv_hh + 2.0 * a_lever_knuckle_h * a_lever_knuckle_e * inv_he + a_lever_knuckle_e * a_lever_knuckle_e * inv_ee)
+            last_ = N_lever_knuckle if n > 0 else f0_lever_knuckle
+            N_lever_knuckle = max(0.0, (f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_h += a_lever_knuckle_h * N_lever_knuckle
             Q_e += a_lever_knuckle_e * N_lever_knuckle
             Q_w += a_lever_knuckle_w * N_lever_knuckle
@@ -1058,6 +1069,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             b_lever_knuckle_w = -((-n_lever_knuckle_x) * (Lx - wx) - n_lever_knuckle_y * (Ly - wy))
             b_lever_knuckle_l = -((-n_lever_knuckle_x) * (C_lever_knuckle_x - Lx) -n_lever_knuckle_y * (C_lever_knuckle_y - Ly))
             bound_lever_knuckle = mu_lever_knuckle * N_lever_knuckle * rub_dt
+        else:
+            N_lever_knuckle = 0.0
         if n > 0 and (g_lever_knuckle < 0.0) != (was_lever_knuckle < 0.0):
             if logged < log.shape[0]:
                 part_ = g_lever_knuckle / (g_lever_knuckle - was_lever_knuckle)
@@ -1075,8 +1088,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_toe_button_x = Jx + c_j * toe_x - s_j * toe_y
         P_toe_button_y = Jy + s_j * toe_x + c_j * toe_y
         g_toe_button = button_plane - P_toe_button_y - toe_r
-        N_toe_button = 0.0
-        f0_toe_button = 0.0
         bound_toe_button = 0.0
         if g_toe_button < 0.0:
             C_toe_button_x = P_toe_button_x
@@ -1089,12 +1100,16 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 6
             rate_ = -(a_toe_button_w * u_w + a_toe_button_j * u_j)
             f0_toe_button = K_toe_button * (d_ * d_ if p_toe_button == 2.0 else d_ ** p_toe_button)
-            N_toe_button = max(0.0, f0_toe_button * (1.0 + c_toe_button * rate_))
+            calm_ = f0_toe_button * c_toe_button * dt * (a_toe_button_w * a_toe_button_w * inv_w + a_toe_button_j * a_toe_button_j * inv_j)
+            last_ = N_toe_button if n > 0 else f0_toe_button
+            N_toe_button = max(0.0, (f0_toe_button * (1.0 + c_toe_button * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_w += a_toe_button_w * N_toe_button
             Q_j += a_toe_button_j * N_toe_button
             b_toe_button_w = (- -1.0 * (Jy - wy))
             b_toe_button_j = (--1.0 * (C_toe_button_y - Jy))
             bound_toe_button = mu_toe_button * N_toe_button * rub_dt
+        else:
+            N_toe_button = 0.0
         if n > 0 and (g_toe_button < 0.0) != (was_toe_button < 0.0):
             if logged < log.shape[0]:
                 part_ = g_toe_button / (g_toe_button - was_toe_button)
@@ -1129,8 +1144,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             n_drop_screw_x = dx_ / r_
             n_drop_screw_y = dy_ / r_
             g_drop_screw = r_ - screw_r
-        N_drop_screw = 0.0
-        f0_drop_screw = 0.0
         bound_drop_screw = 0.0
         if g_drop_screw < 0.0:
             C_drop_screw_x = P_drop_screw_x - screw_r * n_drop_screw_x
@@ -1143,12 +1156,16 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 7
             rate_ = -(a_drop_screw_w * u_w + a_drop_screw_l * u_l)
             f0_drop_screw = K_drop_screw * (d_ * d_ if p_drop_screw == 2.0 else d_ ** p_drop_screw)
-            N_drop_screw = max(0.0, f0_drop_screw * (1.0 + c_drop_screw * rate_))
+            calm_ = f0_drop_screw * c_drop_screw * dt * (a_drop_screw_w * a_drop_screw_w * inv_w + a_drop_screw_l * a_drop_screw_l * inv_l)
+            last_ = N_drop_screw if n > 0 else f0_drop_screw
+            N_drop_screw = max(0.0, (f0_drop_screw * (1.0 + c_drop_screw * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_w += a_drop_screw_w * N_drop_screw
             Q_l += a_drop_screw_l * N_drop_screw
             b_drop_screw_w = -((-n_drop_screw_x) * (Lx - wx) - n_drop_screw_y * (Ly - wy))
             b_drop_screw_l = -((-n_drop_screw_x) * (C_drop_screw_x - Lx) -n_drop_screw_y * (C_drop_screw_y - Ly))
             bound_drop_screw = mu_drop_screw * N_drop_screw * rub_dt
+        else:
+            N_drop_screw = 0.0
         if n > 0 and (g_drop_screw < 0.0) != (was_drop_screw < 0.0):
             if logged < log.shape[0]:
                 part_ = g_drop_screw / (g_drop_screw - was_drop_screw)
@@ -1164,8 +1181,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
 
         # jack_stop
         g_jack_stop = stop_arm * ((j - w - jack_stop_turn))
-        N_jack_stop = 0.0
-        f0_jack_stop = 0.0
         if g_jack_stop < 0.0:
             a_jack_stop_j = stop_arm
             a_jack_stop_w = -stop_arm
@@ -1175,9 +1190,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 8
             rate_ = -(a_jack_stop_j * u_j + a_jack_stop_w * u_w)
             f0_jack_stop = K_jack_stop * (d_ * d_ if p_jack_stop == 2.0 else d_ ** p_jack_stop)
-            N_jack_stop = max(0.0, f0_jack_stop * (1.0 + c_jack_stop * rate_))
+            calm_ = f0_jack_stop * c_jack_stop * dt * (a_jack_stop_j * a_jack_stop_j * inv_j + a_jack_stop_w * a_jack_stop_w * inv_w)
+            last_ = N_jack_stop if n > 0 else f0_jack_stop
+            N_jack_stop = max(0.0, (f0_jack_stop * (1.0 + c_jack_stop * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_j += a_jack_stop_j * N_jack_stop
             Q_w += a_jack_stop_w * N_jack_stop
+        else:
+            N_jack_stop = 0.0
         if n > 0 and (g_jack_stop < 0.0) != (was_jack_stop < 0.0):
             if logged < log.shape[0]:
                 part_ = g_jack_stop / (g_jack_stop - was_jack_stop)
@@ -1193,8 +1212,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
 
         # jack_window
         g_jack_window = stop_arm * (-(j - w - jack_window_turn))
-        N_jack_window = 0.0
-        f0_jack_window = 0.0
         if g_jack_window < 0.0:
             a_jack_window_j = -stop_arm
             a_jack_window_w = stop_arm
@@ -1204,9 +1221,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 9
             rate_ = -(a_jack_window_j * u_j + a_jack_window_w * u_w)
             f0_jack_window = K_jack_window * (d_ * d_ if p_jack_window == 2.0 else d_ ** p_jack_window)
-            N_jack_window = max(0.0, f0_jack_window * (1.0 + c_jack_window * rate_))
+            calm_ = f0_jack_window * c_jack_window * dt * (a_jack_window_j * a_jack_window_j * inv_j + a_jack_window_w * a_jack_window_w * inv_w)
+            last_ = N_jack_window if n > 0 else f0_jack_window
+            N_jack_window = max(0.0, (f0_jack_window * (1.0 + c_jack_window * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_j += a_jack_window_j * N_jack_window
             Q_w += a_jack_window_w * N_jack_window
+        else:
+            N_jack_window = 0.0
         if n > 0 and (g_jack_window < 0.0) != (was_jack_window < 0.0):
             if logged < log.shape[0]:
                 part_ = g_jack_window / (g_jack_window - was_jack_window)
@@ -1222,8 +1243,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
 
         # lever_stop
         g_lever_stop = stop_arm * ((l - w - lever_stop_turn))
-        N_lever_stop = 0.0
-        f0_lever_stop = 0.0
         if g_lever_stop < 0.0:
             a_lever_stop_l = stop_arm
             a_lever_stop_w = -stop_arm
@@ -1233,9 +1252,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 10
             rate_ = -(a_lever_stop_l * u_l + a_lever_stop_w * u_w)
             f0_lever_stop = K_lever_stop * (d_ * d_ if p_lever_stop == 2.0 else d_ ** p_lever_stop)
-            N_lever_stop = max(0.0, f0_lever_stop * (1.0 + c_lever_stop * rate_))
+            calm_ = f0_lever_stop * c_lever_stop * dt * (a_lever_stop_l * a_lever_stop_l * inv_l + a_lever_stop_w * a_lever_stop_w * inv_w)
+            last_ = N_lever_stop if n > 0 else f0_lever_stop
+            N_lever_stop = max(0.0, (f0_lever_stop * (1.0 + c_lever_stop * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_l += a_lever_stop_l * N_lever_stop
             Q_w += a_lever_stop_w * N_lever_stop
+        else:
+            N_lever_stop = 0.0
         if n > 0 and (g_lever_stop < 0.0) != (was_lever_stop < 0.0):
             if logged < log.shape[0]:
                 part_ = g_lever_stop / (g_lever_stop - was_lever_stop)
@@ -1255,8 +1278,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
         P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
         g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
-        N_rest_cushion = 0.0
-        f0_rest_cushion = 0.0
         if g_rest_cushion < 0.0:
             C_rest_cushion_x = P_rest_cushion_x
             C_rest_cushion_y = P_rest_cushion_y - 0
@@ -1268,9 +1289,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 11
             rate_ = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e)
             f0_rest_cushion = K_rest_cushion * (d_ * d_ if p_rest_cushion == 2.0 else d_ ** p_rest_cushion)
-            N_rest_cushion = max(0.0, f0_rest_cushion * (1.0 + c_rest_cushion * rate_))
+            calm_ = f0_rest_cushion * c_rest_cushion * dt * (a_rest_cushion_h * a_rest_cushion_h * inv_hh + 2.0 * a_rest_cushion_h * a_rest_cushion_e * inv_he + a_rest_cushion_e * a_rest_cushion_e * inv_ee)
+            last_ = N_rest_cushion if n > 0 else f0_rest_cushion
+            N_rest_cushion = max(0.0, (f0_rest_cushion * (1.0 + c_rest_cushion * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_h += a_rest_cushion_h * N_rest_cushion
             Q_e += a_rest_cushion_e * N_rest_cushion
+        else:
+            N_rest_cushion = 0.0
         if n > 0 and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
             if logged < log.shape[0]:
                 part_ = g_rest_cushion / (g_rest_cushion - was_rest_cushion)
@@ -1307,8 +1332,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             n_backcheck_x = dx_ / r_
             n_backcheck_y = dy_ / r_
             g_backcheck = r_ - tail_r
-        N_backcheck = 0.0
-        f0_backcheck = 0.0
         bound_backcheck = 0.0
         if g_backcheck < 0.0:
             C_backcheck_x = P_backcheck_x - tail_r * n_backcheck_x
@@ -1322,7 +1345,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 12
             rate_ = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_kr * u_kr)
             f0_backcheck = K_backcheck * (d_ * d_ if p_backcheck == 2.0 else d_ ** p_backcheck)
-            N_backcheck = max(0.0, f0_backcheck * (1.0 + c_backcheck * rate_))
+            calm_ = f0_backcheck * c_backcheck * dt * (a_backcheck_kr * a_backcheck_kr * inv_rear + a_backcheck_h * a_backcheck_h * inv_hh + 2.0 * a_backcheck_h * a_backcheck_e * inv_he + a_backcheck_e * a_backcheck_e * inv_ee)
+            last_ = N_backcheck if n > 0 else f0_backcheck
+            N_backcheck = max(0.0, (f0_backcheck * (1.0 + c_backcheck * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_h += a_backcheck_h * N_backcheck
             Q_e += a_backcheck_e * N_backcheck
             Q_kr += a_backcheck_kr * N_backcheck
@@ -1330,6 +1355,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             b_backcheck_e = (n_backcheck_y * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
             b_backcheck_kr = -((-n_backcheck_x) * C_backcheck_x -n_backcheck_y * C_backcheck_y)
             bound_backcheck = mu_backcheck * N_backcheck * rub_dt
+        else:
+            N_backcheck = 0.0
         if n > 0 and (g_backcheck < 0.0) != (was_backcheck < 0.0):
             if logged < log.shape[0]:
                 part_ = g_backcheck / (g_backcheck - was_backcheck)
@@ -1409,8 +1436,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_key_damper_x = c_kr * damper_x - s_kr * damper_y
         P_key_damper_y = s_kr * damper_x + c_kr * damper_y
         g_key_damper = damper_gap + d - (P_key_damper_y - damper_y)
-        N_key_damper = 0.0
-        f0_key_damper = 0.0
         if g_key_damper < 0.0:
             a_key_damper_d = 1.0
             a_key_damper_kr = -P_key_damper_x
@@ -1420,9 +1445,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 14
             rate_ = -(a_key_damper_d * u_d + a_key_damper_kr * u_kr)
             f0_key_damper = K_key_damper * (d_ * d_ if p_key_damper == 2.0 else d_ ** p_key_damper)
-            N_key_damper = max(0.0, f0_key_damper * (1.0 + c_key_damper * rate_))
+            calm_ = f0_key_damper * c_key_damper * dt * (a_key_damper_d * a_key_damper_d * inv_d + a_key_damper_kr * a_key_damper_kr * inv_rear)
+            last_ = N_key_damper if n > 0 else f0_key_damper
+            N_key_damper = max(0.0, (f0_key_damper * (1.0 + c_key_damper * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_d += a_key_damper_d * N_key_damper
             Q_kr += a_key_damper_kr * N_key_damper
+        else:
+            N_key_damper = 0.0
         if n > 0 and (g_key_damper < 0.0) != (was_key_damper < 0.0):
             if logged < log.shape[0]:
                 part_ = g_key_damper / (g_key_damper - was_key_damper)
@@ -1438,8 +1467,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
 
         # damper_seat
         g_damper_seat = d
-        N_damper_seat = 0.0
-        f0_damper_seat = 0.0
         if g_damper_seat < 0.0:
             a_damper_seat_d = 1.0
             d_ = -g_damper_seat
@@ -1448,8 +1475,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 15
             rate_ = -(a_damper_seat_d * u_d)
             f0_damper_seat = K_damper_seat * (d_ * d_ if p_damper_seat == 2.0 else d_ ** p_damper_seat)
-            N_damper_seat = max(0.0, f0_damper_seat * (1.0 + c_damper_seat * rate_))
+            calm_ = f0_damper_seat * c_damper_seat * dt * (a_damper_seat_d * a_damper_seat_d * inv_d)
+            last_ = N_damper_seat if n > 0 else f0_damper_seat
+            N_damper_seat = max(0.0, (f0_damper_seat * (1.0 + c_damper_seat * rate_) + calm_ * last_) / (1.0 + calm_))
             Q_d += a_damper_seat_d * N_damper_seat
+        else:
+            N_damper_seat = 0.0
         if n > 0 and (g_damper_seat < 0.0) != (was_damper_seat < 0.0):
             if logged < log.shape[0]:
                 part_ = g_damper_seat / (g_damper_seat - was_damper_seat)

@@ -255,9 +255,9 @@ def run(
         waves = np.zeros((2, 1 << (int(longest / step) + 4).bit_length()))
     n = len(CONTACTS)
     before, after = np.zeros(n), np.zeros(n)
-    e0 = kernel.energy(p[0], x[0], before)
+    e0 = kernel.energy(p[0], _whole_step(x, step)[0], before)
     kernel.stroke(p[0], r[0], drive.table, x[0], waves, trace, log, out[0])
-    e1 = kernel.energy(p[0], x[0], after)
+    e1 = kernel.energy(p[0], _whole_step(x, step)[0], after)
     o = out[0]
     logged = int(o["logged"])
     finger = CONTACT_INDEX["finger"]
@@ -290,6 +290,13 @@ def go_on(previous: Run, drive: Drive, duration: float, **options: float) -> Run
     """Continue a run from its end, the string still ringing, the finger where it is."""
     options.setdefault("t0", previous.end)
     return run(previous.parameters, drive, duration, previous.state, previous=previous, **options)  # type: ignore[arg-type]
+
+
+def _whole_step(x: Array, step: float) -> Array:
+    """The state with the string, kept at the mid-step, moved on to the whole step as everything else is."""
+    out = x.copy()
+    out["ys"] += 0.5 * step * out["vs"]
+    return out
 
 
 def _place_finger(x: Array, drive: Drive, p: Array) -> None:

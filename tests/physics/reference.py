@@ -157,9 +157,19 @@ class Reference:
         b = self.jacobian(material_point(second, at, q, self.p), q) if second else np.zeros_like(a)
         return along @ (a - b)
 
-    def felt(self, c: Contact, squeeze: float, rate: float) -> float:
+    def felt(self, c: Contact, squeeze: float, rate: float, last: float | None, loose: float) -> float:
+        """Force of a felt; ``last`` its force a step ago, ``loose`` its speed per impulse (1/kg)."""
         law = self.unit.contacts[c.name]
-        return max(0.0, law.stiffness * squeeze**law.exponent * (1 + law.loss * rate))
+        spring = law.stiffness * squeeze**law.exponent
+        calm = spring * law.loss * self.dt * loose
+        return max(0.0, (spring * (1 + law.loss * rate) + calm * (spring if last is None else last)) / (1 + calm))
+
+    def looseness(self, a: Array, mass: Array, hold: Mapping[str, float]) -> float:
+        """Speed along a gradient per impulse along it, each part of the chain taken alone."""
+        block = [AT["h"], AT["e"]] if mass[AT["e"], AT["e"]] > 0 else [AT["h"]]
+        out = float(a[block] @ np.linalg.solve(mass[np.ix_(block, block)], a[block]))
+        alone = [i for i, x in enumerate(DOFS) if x not in ("h", "e") and x not in hold and mass[i, i] > 0]
+        return out + float(sum(a[i] ** 2 / mass[i, i] for i in alone))
 
     def returning(self) -> tuple[float, float]:
         """Waves coming back from near and far end now: what was sent, delayed, turned over."""
@@ -224,15 +234,18 @@ class Reference:
             if against:
                 b[AT[against]] = -1.0
             rows[name] = b, self.p[f"tau_{name}"] * self.rub * self.dt
+        last = s.setdefault("forces", {})
         for c in CONTACTS:
             if isinstance(c.shape, m.Crown):
                 n, a, s["ys"], s["vs"] = self.string(q, u, s["ys"], s["vs"])
                 force += a * n
                 continue
             if gap(c, q, self.p, 0.0) >= 0:
+                last[c.name] = 0.0
                 continue
             g, a = self.normal(c, q, 0.0)
-            n = self.felt(c, -g, -(a @ u))
+            n = self.felt(c, -g, -(a @ u), last.get(c.name), self.looseness(a, mass, hold))
+            last[c.name] = n
             force += a * n
             if c.rubs and n > 0:
                 rows[c.name] = self.sliding(c, q), self.unit.contacts[c.name].friction * n * self.rub * self.dt

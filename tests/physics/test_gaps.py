@@ -126,12 +126,15 @@ def test_gradients_match_in_every_region_of_contact(name: str, wanted: str) -> N
 
 
 def test_gaps_match_the_reference_geometry() -> None:
-    """Round-off of sums of lengths below 0.5 m: 1e-15. Source: geometry.py (rotation matrices, nearest points)."""
+    """The kernel's sines are series, right to 2e-13 at the 0.6 rad reached here; arms are below 0.3 m.
+
+    Source: geometry.py (rotation matrices, nearest points).
+    """
     for q in poses():
         g = kernel_gaps(q, ys=1e-4)[0]
         for c in CONTACTS:
             own = float(gap(c, q, VALUES, 1e-4))
-            assert abs(g[INDEX[c.name]] - own) < 3e-15, f"{c.name}: kernel {g[INDEX[c.name]]}, own {own}, at {q}"
+            assert abs(g[INDEX[c.name]] - own) < 1e-13, f"{c.name}: kernel {g[INDEX[c.name]]}, own {own}, at {q}"
 
 
 def test_string_gap_follows_the_string() -> None:
@@ -158,7 +161,7 @@ def test_sliding_matches_material_points(name: str) -> None:
             if second is not None:
                 own[i] -= np.imag(along @ material_point(second, at, q, VALUES)(z)) / 1e-30
         miss = np.abs(kernel_gaps(q)[2][INDEX[name]] - own)
-        assert miss.max() < 1e-14, f"{name} in region {region(name, q)}: kernel {kernel_gaps(q)[2][INDEX[name]]}, {own}"
+        assert miss.max() < 1e-12, f"{name} in region {region(name, q)}: kernel {kernel_gaps(q)[2][INDEX[name]]}, {own}"
 
 
 MOVER = {

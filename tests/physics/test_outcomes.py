@@ -1,0 +1,109 @@
+"""What cannot be played is a named outcome with its cause, never a plausible number."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sim.bench.predict import predict, strike, touches
+from sim.bench.rest import at_rest
+from sim.bench.strike import blow
+from sim.errors import SimulationError
+from sim.physics.finger import Touch, dead_load
+from sim.physics.run import run
+from sim.unit.model import ActionUnit
+from sim.unit.scenario import load
+from sim.workshop.set_up import set_up
+
+SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
+
+
+def demo(**changes: str) -> ActionUnit:
+    return load(SCENARIOS / "concert-grand-natural.toml", {k.replace("__", "."): v for k, v in changes.items()})
+
+
+@pytest.mark.parametrize(
+    ("change", "outcome", "cause"),
+    [
+        ({"settings__punching": "7.5 mm"}, "never escapes", "jack"),
+        ({"settings__let_off_button_height": "131.85 mm"}, "blocks on the string", "crown"),
+        ({"friction__key": "80 N·mm"}, "key does not return", "friction"),
+        ({"friction__jack": "12 N·mm"}, "jack does not come home", "jack"),
+    ],
+)
+def test_named_outcome(change: dict[str, str], outcome: str, cause: str) -> None:
+    p = predict(demo(**change), repetition=False)
+    assert p.outcome == outcome, (p.outcome, p.reason)
+    assert cause in p.reason
+    assert not p.plays
+
+
+def test_mixed_parts_do_not_play_well() -> None:
+    """The rebuild of mixed parts: too little aftertouch, checks far off, misses strokes at every rate."""
+    p = predict(load(SCENARIOS / "mixed-parts.toml"))
+    assert p.settings.aftertouch < 0.8e-3
+    assert max(p.repetition.sounded_fraction.values()) < 0.9
+    assert p.repetition.limit_hz is None and p.repetition.limiting_part is not None
+
+
+@pytest.mark.parametrize("name", ["concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped"])
+def test_shipped_units_play(name: str) -> None:
+    """Healthy demo units play; ledgers close within 0.5 % for every touch."""
+    p = predict(load(SCENARIOS / f"{name}.toml"), repetition=False)
+    assert p.plays, (p.outcome, p.reason)
+    for s in p.strikes:
+        assert abs(s.ledger_remainder) <= 0.005, (s.touch, s.ledger_remainder)
+        assert s.caught, s.touch
+
+
+def test_standard_fingers_give_their_speeds() -> None:
+    """shared/touches.toml: 0.7, 1.5, 2 and 4.5 m/s on the healthy demo unit (readings' convention)."""
+    speeds = [s.hammer_speed for s in strike(demo())]
+    assert [t.name for t in touches()] == ["soft", "moderate", "medium", "hard"]
+    assert speeds == pytest.approx([0.7, 1.5, 2.0, 4.5], rel=0.005)
+
+
+def test_a_contact_deeper_than_its_felt_ends_the_run() -> None:
+    """A tonne on the key: the run stops and says which contact, and when."""
+    rest = at_rest(demo())
+    r = run(rest.parameters, dead_load(1e4), 0.2, rest.state)
+    assert not r.outcome.fine
+    assert r.outcome.where and 0 < r.outcome.time < 0.2
+    with pytest.raises(SimulationError, match=r.outcome.where):
+        r.require()
+
+
+def test_a_step_far_too_long_is_not_a_result() -> None:
+    """At 1 ms the explicit step blows up: named, not returned as a number."""
+    unit = demo(string__near_end_delay="2 ms")
+    rest = at_rest(unit)
+    drive = Touch("hard", 160.0).drive(unit.finger)
+    r = run(rest.parameters, drive, 0.2, rest.state, step=1e-3)
+    assert not r.outcome.fine, "a stroke at a step of 1 ms cannot be right"
+
+
+def test_events_lie_within_the_step() -> None:
+    """Event times of a coarse and of a fine step agree far better than the coarse step is long."""
+    unit = demo()
+    times = []
+    for step in (40e-6, 5e-6):
+        r = blow(at_rest(unit, step), touches()[2])
+        times.append([r.log.times(c, True)[0] for c in ("toe_button", "drop_screw", "string", "punching")])
+    assert np.abs(np.subtract(*times)).max() < 8e-6, times
+
+
+def test_set_up_meets_its_targets() -> None:
+    """Targets in, settings out; read again by the slow press and a blow of their own."""
+    unit = set_up(load(SCENARIOS / "targets-example.toml"))
+    p = predict(unit, repetition=False)
+    assert p.settings.blow == pytest.approx(44.45e-3, abs=5e-5)
+    assert p.settings.dip == pytest.approx(10.16e-3, abs=5e-5)
+    assert p.settings.let_off == pytest.approx(1.5875e-3, abs=5e-5)
+    assert p.settings.drop_at_bottom == pytest.approx(1.6e-3, abs=5e-5)
+    assert p.settings.lever_height == pytest.approx(0.15e-3, abs=5e-5)
+    assert p.settings.jack_address == pytest.approx(0.0, abs=5e-5)
+    assert p.checking_distance == pytest.approx(15e-3, abs=2e-4)
+    assert p.repetition.spring_rise == pytest.approx(3e-3, abs=3e-4)
+    assert {unit.sources[path].kind for path in ("settings.capstan_height", "springs.repetition")} == {"set up"}
