@@ -26,12 +26,12 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.bench.predict import predict, touches  # noqa: E402
-from sim.bench.rest import Rest, at_rest  # noqa: E402
-from sim.physics.finger import Touch  # noqa: E402
-from sim.physics.run import DEFAULT_STEP, run  # noqa: E402
-from sim.unit.scenario import load  # noqa: E402
-from tests import regularised  # noqa: E402
+from sim.bench.predict import predict, touches
+from sim.bench.rest import Rest, at_rest
+from sim.physics.finger import Touch
+from sim.physics.run import DEFAULT_STEP, run
+from sim.unit.scenario import load
+from tests import regularised
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "scenarios" / "concert-grand-natural.toml"
@@ -108,8 +108,7 @@ def rivals(rest: Rest, exact: dict[str, float], goes: int, methods: tuple[str, .
                 if error is not None:
                     found.append({"rtol": rtol, "width_m_s": width, "hammer_speed_error": error})
                     break
-        for entry in found:
-            entry |= side_by_side(rest, method, entry["rtol"], entry["width_m_s"], goes)
+        found = [e | side_by_side(rest, method, e["rtol"], e["width_m_s"], goes) for e in found]
         if found:
             out[method] = min(found, key=lambda e: e["seconds"])
         else:
@@ -157,7 +156,9 @@ def first_use() -> float:
     )
     with tempfile.TemporaryDirectory() as folder:
         env = os.environ | {"NUMBA_CACHE_DIR": folder}
-        done = subprocess.run([sys.executable, "-c", code, str(DEMO)], cwd=ROOT, env=env, capture_output=True, text=True, check=True)
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(DEMO)], cwd=ROOT, env=env, capture_output=True, text=True, check=True
+        )
     return float(done.stdout.split()[-1])
 
 
@@ -193,11 +194,22 @@ def show(r: dict[str, Any]) -> None:
             f"  {name:9s} {s['realtime_ratio']:6.0f} times faster than its own time,"
             f" hammer speed off {s['hammer_speed_error']:.4%}, peak force off {s['peak_force_error']:.3%}"
         )
-    print("general integrators, same compiled equations with smoothed friction, cheapest setting within 0.1 % at all touches:")
+    print(
+        "general integrators, same equations compiled, friction smoothed, cheapest setting within 0.1 % at all touches:"
+    )
     for name, s in r["scipy"].items():
-        print(f"  {name:9s} " + (s["note"] if "note" in s else f"{s['times_slower']:6.0f} times slower (rtol {s['rtol']:g}, width {s['width_m_s']:g} m/s)"))
+        print(
+            f"  {name:9s} "
+            + (
+                s["note"]
+                if "note" in s
+                else f"{s['times_slower']:6.0f} times slower (rtol {s['rtol']:g}, width {s['width_m_s']:g} m/s)"
+            )
+        )
     b = r["batch"]
-    print(f"batch: cost per stroke grows by {b['growth']:.2f}; {b['cores']} cores are {b['all_cores_over_one']:.2f} times one")
+    print(
+        f"batch: cost per stroke grows by {b['growth']:.2f}; {b['cores']} cores are {b['all_cores_over_one']:.2f} times one"
+    )
     print(f"full prediction: {r['predict_seconds']:.2f} s")
     if "first_use_compile_seconds" in r:
         print(f"compiling on first use: {r['first_use_compile_seconds']:.0f} s")
@@ -205,7 +217,9 @@ def show(r: dict[str, Any]) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="fewer goes, the two fastest rivals only, no first-use compile")
+    parser.add_argument(
+        "--quick", action="store_true", help="fewer goes, two fastest rivals, no first-use compile"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     options = parser.parse_args()
     result = measure(options.quick)

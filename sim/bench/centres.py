@@ -48,9 +48,13 @@ def swings(torque: float, moment: float, start: float = SWING_FROM) -> int:
         count += 1
         if lost >= 0:
             return count
-        here = a
-        a = float(brentq(lambda b: moment * (math.cos(b) - math.cos(here)) - torque * (here + b), 0.0, here))
+        a = float(brentq(_left_over, 0.0, a, args=(a, torque, moment)))
     return count
+
+
+def _left_over(b: float, a: float, torque: float, moment: float) -> float:
+    """What the weight gives more than the friction takes between the ends a and b of a half swing, N·m."""
+    return moment * (math.cos(b) - math.cos(a)) - torque * (a + b)
 
 
 def centres(unit: ActionUnit) -> dict[str, Centre]:

@@ -7,8 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
-from sim.bench import centres, release, repetition, slow_press, strike as blows
-from sim.bench.readings import Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
+from sim.bench import centres, release, repetition, slow_press
+from sim.bench import strike as blows
+from sim.bench.readings import Centre, Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
 from sim.physics.finger import Touch
@@ -56,9 +57,7 @@ def predict(
     if repetition and pressed.outcome == "plays":
         rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop)
     say(1.0, "done")
-    return Prediction(
-        unit.name, outcome, reason, settings, weight, strikes, rep, found, unit.assumed, slow_press=curve
-    )
+    return Prediction(unit.name, outcome, reason, settings, weight, strikes, rep, found, unit.assumed, slow_press=curve)
 
 
 def _check(stop: Stop | None, value: list[tuple[Strike, Run]]) -> list[tuple[Strike, Run]]:
@@ -67,7 +66,7 @@ def _check(stop: Stop | None, value: list[tuple[Strike, Run]]) -> list[tuple[Str
     return value
 
 
-def _nothing(unit: ActionUnit, outcome: str, reason: str, found: dict[str, centres.Centre]) -> Prediction:
+def _nothing(unit: ActionUnit, outcome: str, reason: str, found: dict[str, Centre]) -> Prediction:
     empty = Settings(spread=unit.rails.spread)
     return Prediction(unit.name, outcome, reason, empty, TouchWeight(), (), Repetition(), found, unit.assumed)
 

@@ -19,9 +19,7 @@ Array = NDArray[np.float64]
 
 def reading(unit: str, title: str, definition: str, accuracy: float | None = None) -> Any:
     """One reading: its edge unit, its title, its definition and how finely a bench reads it (in ``unit``)."""
-    return field(
-        default=None, metadata={"unit": unit, "title": title, "definition": definition, "accuracy": accuracy}
-    )
+    return field(default=None, metadata={"unit": unit, "title": title, "definition": definition, "accuracy": accuracy})
 
 
 @dataclass(frozen=True)
@@ -47,17 +45,26 @@ class Settings:
         "mm", "aftertouch", "front-edge travel from the crown's highest point to firm contact under 300 gf", 0.2
     )
     lever_height: float | None = reading(
-        "mm", "jack below lever", "at rest: top of the jack below (+) or above (-) the lever's surface at the knuckle", 0.1
+        "mm",
+        "jack below lever",
+        "at rest: top of the jack below (+) or above (-) the lever's surface at the knuckle",
+        0.1,
     )
     jack_address: float | None = reading(
-        "mm", "jack address", "at rest: rear edge of the jack's top to the rear of the knuckle's core, + to the player", 0.2
+        "mm",
+        "jack address",
+        "at rest: rear edge of the jack's top to the rear of the knuckle's core, + to the player",
+        0.2,
     )
     spread: float | None = reading("mm", "spread", "hammer-flange centre to wippen-flange centre", 0.25)
     damper_start: float | None = reading(
         "mm", "damper start", "front-edge travel at which the damper begins to rise", 0.3
     )
     wink: float | None = reading(
-        "mm", "wink", "fall of the crown when the jack is tripped by its toe at rest (0: jack at or under the lever)", 0.1
+        "mm",
+        "wink",
+        "fall of the crown when the jack is tripped by its toe at rest (0: jack at or under the lever)",
+        0.1,
     )
 
 
@@ -84,14 +91,18 @@ class TouchWeight:
     up_weight: float | None = reading("gf", "up weight", "the same over 5-2 mm on the slow return", 1.0)
     balance_weight: float | None = reading("gf", "balance weight", "half the sum of down and up weight", 1.0)
     friction: float | None = reading("gf", "friction at the key", "half the difference of down and up weight", 1.0)
-    break_away: float | None = reading("gf", "break-away weight", "largest force in the first millimetre of travel", 1.0)
+    break_away: float | None = reading(
+        "gf", "break-away weight", "largest force in the first millimetre of travel", 1.0
+    )
     let_off_hump: float | None = reading(
         "gf", "let-off resistance", "largest force of the slow press before escape, above the down weight", 5.0
     )
     leverage_mean: float | None = reading(
         "", "leverage", "crown travel over front-edge travel, mean up to let-off", 0.1
     )
-    leverage_6mm: float | None = reading("", "leverage, first 6 mm", "crown rise over the first 6 mm of key travel", 0.1)
+    leverage_6mm: float | None = reading(
+        "", "leverage, first 6 mm", "crown rise over the first 6 mm of key travel", 0.1
+    )
 
 
 @dataclass(frozen=True)
@@ -106,7 +117,9 @@ class Strike:
     travel_time: float | None = reading("ms", "travel time", "key leaves rest (10 um) to crown on string", None)
     free_flight: float | None = reading("ms", "free flight", "last push of jack or lever to crown on string", None)
     free_flight_distance: float | None = reading("mm", "free flight", "crown to string at the last push", None)
-    contact_time: float | None = reading("ms", "string contact", "first touch to last parting of crown and string", None)
+    contact_time: float | None = reading(
+        "ms", "string contact", "first touch to last parting of crown and string", None
+    )
     peak_force: float | None = reading("N", "peak force", "greatest force between crown and string", None)
     key_bottom_after_contact: float | None = reading(
         "ms", "key bottom after contact", "firm landing of the key (300 gf on the punching) minus crown on string", None
@@ -143,7 +156,9 @@ EVENTS: Mapping[str, str] = {
 class Repetition:
     """How the note comes back and how fast it can be played again."""
 
-    limit_hz: float | None = reading("", "repetition limit", "rate at which the sounded fraction falls through 0.9", 0.5)
+    limit_hz: float | None = reading(
+        "", "repetition limit", "rate at which the sounded fraction falls through 0.9", 0.5
+    )
     limit_spread_hz: float | None = reading(
         "", "spread of the limit", "half the range of limits over the finger depths (16-84 %)", None
     )

@@ -92,7 +92,8 @@ def judge(rest: Rest, r: Run, begins: Array, rate: float, depth: float) -> tuple
     home = rest.jack_home(r.trace)
     carried = home & (r.trace["N_jack_knuckle"] > LIFTS)
     makes = r.log.of("string", True)
-    good, ready, first_speed, late = 0, 0, 0.0, None
+    good, ready = 0, 0
+    first_speed, late = 0.0, None
     for i, start in enumerate(begins):
         row = min(int(np.searchsorted(t, start)), len(t) - 1)
         mine = makes[(makes[:, 0] >= start) & (makes[:, 0] < start + 1.0 / rate)]
@@ -101,7 +102,7 @@ def judge(rest: Rest, r: Run, begins: Array, rate: float, depth: float) -> tuple
             first_speed = float(mine[0, 4])
         once = len(mine) > 0 and bool(np.all(np.diff(mine[:, 0]) < 5e-3))
         ok = once and lifted and float(mine[0, 4]) >= 0.5 * first_speed > 0
-        good += ok
+        good += bool(ok)
         ready += bool(home[row])
         if not ok and late is None:
             late = late_part(rest, r, row, depth)

@@ -71,7 +71,10 @@ def press(rest: Rest, *, back: bool = True) -> Pressed:
     if not down.outcome.fine:
         return Pressed(rest, down, None, "leaves its domain", str(down.outcome), peak, None)
     if len(down.log.times("string", True)) or crown[peak] < 5e-5:
-        outcome, reason = "blocks on the string", f"crown {crown[peak] * 1e3:.2f} mm from the string while the jack pushes"
+        outcome, reason = (
+            "blocks on the string",
+            f"crown {crown[peak] * 1e3:.2f} mm from the string while the jack pushes",
+        )
     elif not _escaped(rest, down, crown[peak]):
         outcome, reason = "never escapes", "the jack is still under the knuckle when the key is at the bottom"
     if not back or outcome != "plays":
@@ -235,7 +238,12 @@ def _curve(travel: Array, force: Array, back: Array, lift: Array, crown: Array, 
     returning = np.interp(grid, back[order_back], lift[order_back])
     above = np.interp(grid, travel[order], crown[order])
     return SlowPress(
-        grid, pressing, returning, above, -np.gradient(above, grid) / edge, float(np.trapezoid(pressing - returning, grid))
+        grid,
+        pressing,
+        returning,
+        above,
+        -np.gradient(above, grid) / edge,
+        float(np.trapezoid(pressing - returning, grid)),
     )
 
 

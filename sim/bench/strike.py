@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,23 +47,20 @@ def read(rest: Rest, touch: Touch, r: Run) -> Strike:
     makes = r.log.of("string", True)
     e = _events(rest, r, travel)
     losses = _losses(r)
-    common = {"losses": losses, "ledger_remainder": r.ledger.remainder, "events": e}
+    common = Strike(name, not touch.struck, "", losses=losses, ledger_remainder=r.ledger.remainder, events=e)
     key_speed = float(r.place.key_speed[: _row(t, e["key_meets_punching"])].max())
     checked, caught = _checking(r)
     if not len(makes):
-        return Strike(
-            name, not touch.struck, "does not sound", key_speed_max=key_speed, checking_distance=checked, **common
-        )
+        return replace(common, outcome="does not sound", key_speed_max=key_speed, checking_distance=checked)
     contact, blows = float(makes[0, 0]), 1 + int(np.sum(np.diff(makes[:, 0]) > APART))
     release = e["string_release"]
     start = e["key_leaves_rest"]
     free = e["free_flight"]
     bottom = e["key_bottom"]
     inside = (t > contact - 1e-3) & (t < contact + 0.02)
-    return Strike(
-        name,
-        not touch.struck,
-        "sounds" if blows == 1 else f"sounds {blows} times",
+    return replace(
+        common,
+        outcome="sounds" if blows == 1 else f"sounds {blows} times",
         hammer_speed=float(makes[0, 4]),
         key_speed_max=key_speed,
         travel_time=contact - start if start is not None else None,
@@ -73,7 +72,6 @@ def read(rest: Rest, touch: Touch, r: Run) -> Strike:
         checking_distance=checked if caught else None,
         caught=caught,
         contacts_with_string=blows,
-        **common,
     )
 
 

@@ -309,8 +309,12 @@ TRACE_COLUMNS = (
     + tuple(f"T_{r}" for r in ROWS)
 )
 LOG_COLUMNS = ("t", "contact", "make", "crown_height", "crown_speed", "key_travel", "gap_rate")
-STATE = tuple(DOFS) + tuple(f"v_{x}" for x in DOFS) + tuple(f"o_{x}" for x in DOFS) + STATE_EXTRA + tuple(
-    f"L_{r}" for r in ROWS
+STATE = (
+    tuple(DOFS)
+    + tuple(f"v_{x}" for x in DOFS)
+    + tuple(f"o_{x}" for x in DOFS)
+    + STATE_EXTRA
+    + tuple(f"L_{r}" for r in ROWS)
 )
 RESULTS = (
     ("status", "where", "time", "logged", "traced", "finger_work", "string_work", "head")

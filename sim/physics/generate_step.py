@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sim.physics import generate as g
 from sim.physics import mechanism as m
-from sim.physics.generate import CHAIN, DOFS, LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, terms
-from sim.physics.mechanism import CONTACTS, JOINTS, ROWS, Contact
+from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, terms
+from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, ROWS, Contact
 
 HEAD = '''"""Compiled stepper, energies and gaps of the action unit.
 
@@ -126,9 +126,13 @@ def string_block(code: Code, c: Contact, index: int) -> list[str]:
     n = c.name
     normal, _ = g.gradients(Code(), c)
     code("# waves coming back from the ends (inverted), then the force that fits felt and string at once")
-    code("from_near = -((1.0 - near_part) * waves[0, (head - near_whole) & mask] + near_part * waves[0, (head - near_whole - 1) & mask])")
-    code("from_far = 0.0", "if far_reflection > 0.0:")
-    code("    from_far = -far_reflection * ((1.0 - far_part) * waves[1, (head - far_whole) & mask] + far_part * waves[1, (head - far_whole - 1) & mask])")
+    for row, end in enumerate(("near", "far")):
+        late = f"(head - {end}_whole"
+        sent = f"(1.0 - {end}_part) * waves[{row}, {late}) & mask] + {end}_part * waves[{row}, {late} - 1) & mask]"
+        if end == "near":
+            code(f"from_near = -({sent})", "from_far = 0.0", "if far_reflection > 0.0:")
+        else:
+            code(f"    from_far = -far_reflection * ({sent})")
     code("wave = from_near + from_far", "still_ = ys + 0.5 * dt * (vs + wave)", f"N_{n} = 0.0", f"f0_{n} = 0.0")
     code(f"open_ = P_{n}_y - string_y - still_", "if open_ > 0.0:")
     code.indent()
@@ -142,11 +146,16 @@ def string_block(code: Code, c: Contact, index: int) -> list[str]:
     code(f"step_ = miss_ / (1.0 + e1_ * (p_{n} * soft_ * max(0.0, damp_) + d_ * c_{n} * half_admittance))")
     code("force_ = max(0.0, force_ - step_)", "if abs(step_) < 1e-9 * (1.0 + force_):", "    break")
     code.dedent()
-    code(f"d_ = max(0.0, open_ - soft_ * force_)", f"f0_{n} = K_{n} * d_ ** p_{n}", f"N_{n} = force_")
+    code("d_ = max(0.0, open_ - soft_ * force_)", f"f0_{n} = K_{n} * d_ ** p_{n}", f"N_{n} = force_")
     code(f"if d_ > limit_{n}:", f"    status = {STATUS['too deep']}", f"    where = {index}")
     code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
     code.dedent()
-    code(f"force_before = N_{n}", f"vs_new = half_admittance * N_{n} + wave", "ys += 0.5 * dt * (vs + vs_new)", "vs = vs_new")
+    code(
+        f"force_before = N_{n}",
+        f"vs_new = half_admittance * N_{n} + wave",
+        "ys += 0.5 * dt * (vs + vs_new)",
+        "vs = vs_new",
+    )
     code(f"waves[0, head & mask] = half_admittance * N_{n} + from_far")
     code(f"waves[1, head & mask] = half_admittance * N_{n} + from_near", "head += 1")
     code(f"string_work += dt * N_{n} * vs", f"g_{n} = -max(0.0, open_ - soft_ * N_{n}) if open_ > 0.0 else -open_")
@@ -239,7 +248,7 @@ def ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str
 
 
 def stroke(code: Code) -> None:
-    code("@numba.njit(nogil=True, cache=True, error_model=\"numpy\", fastmath=FAST)")
+    code('@numba.njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)')
     code("def stroke(p, run, finger, state, waves, trace, log, out):")
     code.indent()
     code('"""Advance ``state`` in place by ``run.steps`` steps; fill trace, log and out (see physics/run.py)."""')
@@ -250,7 +259,12 @@ def stroke(code: Code) -> None:
     code(*(f"{p} = p.{p}" for p in params))
     code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping")))
     code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
-    code("rub_dt = run.rub * dt", "i_kf = 0.0 if mode == 1 else inv_front", "i_f = run.inv_f if mode == 3 else 0.0", "inv_w = 1.0 / inertia_w")
+    code(
+        "rub_dt = run.rub * dt",
+        "i_kf = 0.0 if mode == 1 else inv_front",
+        "i_f = run.inv_f if mode == 3 else 0.0",
+        "inv_w = 1.0 / inertia_w",
+    )
     code("mask = waves.shape[1] - 1", "near_whole = int(near_delay / dt)", "near_part = near_delay / dt - near_whole")
     code("far_whole = int(far_delay / dt)", "far_part = far_delay / dt - far_whole", "head = int(out.head)")
     code(*(f"{x} = state.{x}" for x in STATE))
@@ -258,7 +272,16 @@ def stroke(code: Code) -> None:
         if n.startswith(("loss_", "rub_")):
             code(f"{n} = out.{n}")
     code("finger_work = out.finger_work", "string_work = out.string_work")
-    code("status = 0", "where = -1", "logged = int(out.logged)", "traced = 0", "due = 0 if trace.shape[0] > 0 else -1", "seg = 0", "push = 0.0", "force_before = 0.0")
+    code(
+        "status = 0",
+        "where = -1",
+        "logged = int(out.logged)",
+        "traced = 0",
+        "due = 0 if trace.shape[0] > 0 else -1",
+        "seg = 0",
+        "push = 0.0",
+        "force_before = 0.0",
+    )
     code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"N_{c.name} = 0.0" for c in CONTACTS))
     code("t = run.t0 + 0.5 * dt")
     code("# positions: from the whole step to the first mid-step")
@@ -391,5 +414,3 @@ def text() -> str:
 
 if __name__ == "__main__":
     g.KERNEL.write_text(text(), encoding="utf-8")
-
-__all__ = ["CHAIN", "text"]

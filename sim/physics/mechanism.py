@@ -18,7 +18,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from sim.unit.model import CENTRES, CONTACTS as CONTACT_NAMES, GRAVITY, ActionUnit
+from sim.unit.model import CENTRES, GRAVITY, ActionUnit
+from sim.unit.model import CONTACTS as CONTACT_NAMES
 
 DOFS = ("kf", "kr", "w", "j", "l", "h", "e", "d", "f")
 """Key front half, key rear half, wippen, jack, lever, hammer, shank bending, damper, finger."""

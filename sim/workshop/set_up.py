@@ -10,10 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from sim.bench import release, slow_press, strike as blows
+from sim.bench import release, slow_press
+from sim.bench import strike as blows
 from sim.bench.predict import MODERATE, touch
 from sim.bench.rest import Rest, at_rest
 from sim.errors import Fault, InputError
@@ -36,12 +38,15 @@ class Screw:
     gain: float
 
 
-def _key(**names: Callable[[ActionUnit, float], object]) -> Callable[[ActionUnit, float], ActionUnit]:
-    return lambda u, by: replace(u, key=replace(u.key, **{n: f(u, by) for n, f in names.items()}))
+def _part(part: str, **names: Callable[[ActionUnit, float], object]) -> Callable[[ActionUnit, float], ActionUnit]:
+    """Move fields of one part of the unit."""
 
+    def move(u: ActionUnit, by: float) -> ActionUnit:
+        changes: dict[str, Any] = {n: f(u, by) for n, f in names.items()}
+        whole: dict[str, Any] = {part: replace(getattr(u, part), **changes)}
+        return replace(u, **whole)
 
-def _rails(**names: Callable[[ActionUnit, float], object]) -> Callable[[ActionUnit, float], ActionUnit]:
-    return lambda u, by: replace(u, rails=replace(u.rails, **{n: f(u, by) for n, f in names.items()}))
+    return move
 
 
 def _bed(u: ActionUnit) -> float:
@@ -49,11 +54,7 @@ def _bed(u: ActionUnit) -> float:
 
 
 def _stop(part: str) -> Callable[[ActionUnit, float], ActionUnit]:
-    def move(u: ActionUnit, by: float) -> ActionUnit:
-        old = getattr(u, part)
-        return replace(u, **{part: replace(old, stop_angle=old.stop_angle + by)})
-
-    return move
+    return _part(part, stop_angle=lambda u, by: getattr(u, part).stop_angle + by)
 
 
 def _spring(u: ActionUnit, by: float) -> ActionUnit:
@@ -66,7 +67,7 @@ SCREWS: Mapping[str, Screw] = {
     "blow": Screw(
         "settings.capstan_height",
         lambda u: u.key.capstan_centre[1] + u.key.capstan_radius,
-        _key(capstan_centre=lambda u, by: (u.key.capstan_centre[0], u.key.capstan_centre[1] + by)),
+        _part("key", capstan_centre=lambda u, by: (u.key.capstan_centre[0], u.key.capstan_centre[1] + by)),
         -12.5,
     ),
     "lever_height": Screw("settings.lever_height", lambda u: u.lever.stop_angle, _stop("lever"), -0.032),
@@ -74,43 +75,43 @@ SCREWS: Mapping[str, Screw] = {
     "let_off": Screw(
         "settings.let_off_button_height",
         lambda u: u.rails.let_off_button_plane_y + _bed(u),
-        _rails(let_off_button_plane_y=lambda u, by: u.rails.let_off_button_plane_y + by),
+        _part("rails", let_off_button_plane_y=lambda u, by: u.rails.let_off_button_plane_y + by),
         -6.7,
     ),
     "drop": Screw(
         "settings.drop_screw_height",
         lambda u: u.rails.drop_screw_tip[1] + _bed(u),
-        _rails(drop_screw_tip=lambda u, by: (u.rails.drop_screw_tip[0], u.rails.drop_screw_tip[1] + by)),
+        _part("rails", drop_screw_tip=lambda u, by: (u.rails.drop_screw_tip[0], u.rails.drop_screw_tip[1] + by)),
         -4.4,
     ),
     "drop_at_bottom": Screw(
         "settings.drop_screw_height",
         lambda u: u.rails.drop_screw_tip[1] + _bed(u),
-        _rails(drop_screw_tip=lambda u, by: (u.rails.drop_screw_tip[0], u.rails.drop_screw_tip[1] + by)),
+        _part("rails", drop_screw_tip=lambda u, by: (u.rails.drop_screw_tip[0], u.rails.drop_screw_tip[1] + by)),
         -4.4,
     ),
     "dip": Screw(
         "settings.punching",
         lambda u: -u.key.punching_plane_y,
-        _key(punching_plane_y=lambda u, by: u.key.punching_plane_y - by),
+        _part("key", punching_plane_y=lambda u, by: u.key.punching_plane_y - by),
         1.05,
     ),
     "aftertouch": Screw(
         "settings.punching",
         lambda u: -u.key.punching_plane_y,
-        _key(punching_plane_y=lambda u, by: u.key.punching_plane_y - by),
+        _part("key", punching_plane_y=lambda u, by: u.key.punching_plane_y - by),
         1.05,
     ),
     "balance_weight": Screw(
         "key.front_weight",
         lambda u: u.key.front_moment / -u.key.touch_point[0],
-        _key(front_moment=lambda u, by: u.key.front_moment - by * u.key.touch_point[0]),
+        _part("key", front_moment=lambda u, by: u.key.front_moment - by * u.key.touch_point[0]),
         -9.80665,
     ),
     "checking_distance": Screw(
         "settings.backcheck_place",
         lambda u: u.key.backcheck_foot[0],
-        _key(backcheck_foot=lambda u, by: (u.key.backcheck_foot[0] + by, u.key.backcheck_foot[1])),
+        _part("key", backcheck_foot=lambda u, by: (u.key.backcheck_foot[0] + by, u.key.backcheck_foot[1])),
         6.0,
     ),
     "spring_rise": Screw("springs.repetition", lambda u: u.springs.repetition, _spring, 2.2),
@@ -274,9 +275,7 @@ def _unreachable(unit: ActionUnit, wanted: Mapping[str, float], misses: Mapping[
     return InputError(tuple(faults))
 
 
-def _marked(
-    before: ActionUnit, u: ActionUnit, wanted: Mapping[str, float], screws: Mapping[str, Screw]
-) -> ActionUnit:
+def _marked(before: ActionUnit, u: ActionUnit, wanted: Mapping[str, float], screws: Mapping[str, Screw]) -> ActionUnit:
     """Note where the settings come from, and forget the targets: they are met."""
     sources, nominal = dict(u.sources), dict(u.nominal)
     for t in wanted:

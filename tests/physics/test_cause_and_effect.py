@@ -66,7 +66,9 @@ def test_felt_friction_per_torque(centre: str) -> None:
     change = pressed((f"friction.{centre}", f"{torque + more} N·mm"))[0].friction - pressed()[0].friction
     expected = turn_per_travel(centre) * more * 1e-3
     # arms move by a few per cent over the span, and what rubs at the contacts follows the load
-    assert change == pytest.approx(expected, rel=0.10, abs=0.15 * GF), f"{change / GF:.2f} gf, by hand {expected / GF:.2f}"
+    assert change == pytest.approx(expected, rel=0.10, abs=0.15 * GF), (
+        f"{change / GF:.2f} gf, by hand {expected / GF:.2f}"
+    )
 
 
 def test_tight_hammer_centre_raises_down_weight() -> None:
@@ -76,11 +78,13 @@ def test_tight_hammer_centre_raises_down_weight() -> None:
     expected = turn_per_travel("hammer") * more
     assert tight.down_weight - pressed()[0].down_weight == pytest.approx(expected, rel=0.1)
     assert pressed()[0].up_weight - tight.up_weight == pytest.approx(expected, rel=0.1)
-    assert tight.balance_weight == pytest.approx(pressed()[0].balance_weight, abs=0.5 * GF)  # half of the 1 g weights it is read with
+    assert tight.balance_weight == pytest.approx(
+        pressed()[0].balance_weight, abs=0.5 * GF
+    )  # half of the 1 g weights it is read with
 
 
 def test_spring_window() -> None:
-    """From weak to strong: does not lift, rises 2 to 4.5 mm in a window, kicks (the trade's 'firm rise without a kick')."""
+    """From weak to strong: does not lift, rises 2 to 4.5 mm in a window, kicks ('a firm rise without a kick')."""
     springs = (29.0, 31.0, 32.5, 33.0, 36.0, 40.0, 46.0)
     rises = [rise(s, 1.0) for s in springs]
     assert rises[0][0] < 0.1 and not rises[0][1]

@@ -48,7 +48,9 @@ def test_mixed_parts_do_not_play_well() -> None:
     assert p.repetition.limit_hz is None and p.repetition.limiting_part is not None
 
 
-@pytest.mark.parametrize("name", ["concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped"])
+@pytest.mark.parametrize(
+    "name", ["concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped"]
+)
 def test_shipped_units_play(name: str) -> None:
     """Healthy demo units play; ledgers close within 0.5 % for every touch."""
     p = predict(load(SCENARIOS / f"{name}.toml"), repetition=False)

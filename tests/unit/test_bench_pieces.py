@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings, strategies as st
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
 from sim.bench import centres, repetition
 from sim.physics.finger import even_travel, force_over_time, power_stroke
@@ -20,7 +21,9 @@ def value(table: np.ndarray, t: float) -> float:
     w = table[i + 1, 0] - table[i, 0]
     x = (t - table[i, 0]) / w
     a, b, va, vb = table[i, 1], table[i + 1, 1], table[i, 2] * w, table[i + 1, 2] * w
-    return float((2 * x**3 - 3 * x**2 + 1) * a + (x**3 - 2 * x**2 + x) * va + (3 * x**2 - 2 * x**3) * b + (x**3 - x**2) * vb)
+    return float(
+        (2 * x**3 - 3 * x**2 + 1) * a + (x**3 - 2 * x**2 + x) * va + (3 * x**2 - 2 * x**3) * b + (x**3 - x**2) * vb
+    )
 
 
 @given(st.floats(-0.01, 0.01), st.floats(-0.01, 0.01), st.floats(1e-3, 0.05))
@@ -60,7 +63,7 @@ def test_limit_is_read_between_rates() -> None:
 @given(st.floats(0.02, 0.3), st.floats(0.05, 0.35))
 @settings(max_examples=60, deadline=None)
 def test_swings_of_small_arcs_agree_with_the_closed_form(share: float, start: float) -> None:
-    """Amplitude lost per half swing = 2 torque / gravity stiffness (Coulomb damping; Den Hartog, Mechanical Vibrations)."""
+    """Amplitude lost per half swing = 2 torque / gravity stiffness (Coulomb damping, Den Hartog, Mech. Vibrations)."""
     moment, torque = 0.012, 0.012 * start * share
     counted = centres.swings(torque, moment, start)
     assert abs(counted - count_swings(torque, start, moment)) <= 1
@@ -69,7 +72,7 @@ def test_swings_of_small_arcs_agree_with_the_closed_form(share: float, start: fl
 def test_swings_fall_with_friction() -> None:
     counts = [centres.swings(t, 0.0125) for t in (0.4e-3, 0.8e-3, 1.6e-3, 3.2e-3)]
     assert counts == sorted(counts, reverse=True) and len(set(counts)) == len(counts)
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="for ever"):
         centres.swings(0.0, 0.0125)
 
 

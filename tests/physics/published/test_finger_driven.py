@@ -31,12 +31,19 @@ def within(value: float, low: float, high: float, what: str) -> None:
         0.5,
         1.0,
         2.0,
-        pytest.param(4.0, marks=pytest.mark.xfail(strict=True, reason="28 ms against 31.5 to 47: the finger speeds up too early in loud strokes")),
+        pytest.param(
+            4.0,
+            marks=pytest.mark.xfail(
+                strict=True, reason="28 ms against 31.5 to 47: the finger speeds up too early in loud strokes"
+            ),
+        ),
     ],
 )
 def test_travel_time_pressed(v: float) -> None:
     """goebl2005, three grands, +-15 %."""
-    within(blow_at(v)[0].travel_time * MS, *band("travel_pressed", v, GATES["travel_widening"]), f"travel at {v} m/s, ms")
+    within(
+        blow_at(v)[0].travel_time * MS, *band("travel_pressed", v, GATES["travel_widening"]), f"travel at {v} m/s, ms"
+    )
 
 
 @pytest.mark.parametrize("v", [0.5, 1.0, 2.0, 4.0])
@@ -87,7 +94,12 @@ def test_key_bottom_at_the_softest() -> None:
     "v",
     [
         1.5,
-        pytest.param(2.5, marks=pytest.mark.xfail(strict=True, reason="0.75 m/s against 0.6: freed by the escape the key runs on too fast")),
+        pytest.param(
+            2.5,
+            marks=pytest.mark.xfail(
+                strict=True, reason="0.75 m/s against 0.6: freed by the escape the key runs on too fast"
+            ),
+        ),
     ],
 )
 def test_key_speed_mezzo_forte(v: float) -> None:

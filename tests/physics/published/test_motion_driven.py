@@ -29,7 +29,13 @@ def stroke(rest: Rest, duration: float, exponent: float = 3.0) -> tuple[Strike, 
 @pytest.mark.parametrize(
     ("duration", "label"),
     [
-        pytest.param(0.05, "mf", marks=pytest.mark.xfail(strict=True, reason="4.3 against 4.5: the key's own travel goes on growing after escape in this stroke")),
+        pytest.param(
+            0.05,
+            "mf",
+            marks=pytest.mark.xfail(
+                strict=True, reason="4.3 against 4.5: the key's own travel goes on growing after escape in this stroke"
+            ),
+        ),
         (0.03, "f"),
     ],
 )
@@ -46,7 +52,9 @@ def test_free_flight_under_motion(duration: float) -> None:
     """goebl2005, law for pressed touch at the speed reached, +-30 %."""
     reading, _ = stroke(demo(), duration)
     low, high = band("free_flight_pressed", reading.hammer_speed, GATES["free_flight_widening"])
-    assert low <= reading.free_flight * 1e3 <= high, f"{reading.free_flight * 1e3:.2f} ms at {reading.hammer_speed:.2f} m/s"
+    assert low <= reading.free_flight * 1e3 <= high, (
+        f"{reading.free_flight * 1e3:.2f} ms at {reading.hammer_speed:.2f} m/s"
+    )
 
 
 @pytest.mark.parametrize("v", [0.5, 1.0, 2.0])
@@ -58,7 +66,7 @@ def test_free_flight_with_the_finger(v: float) -> None:
 
 
 def test_order_of_events() -> None:
-    """askenfelt1990: button and drop screw are met, the jack leaves, the string is struck, the key lands, the tail is caught."""
+    """askenfelt1990: button and drop screw are met, the jack leaves, string, key bottom, backcheck."""
     reading, _ = stroke(demo(), 0.08)
     names = (
         "key_leaves_rest",
