@@ -208,7 +208,7 @@ def show(r: dict[str, Any]) -> None:
         )
     b = r["batch"]
     print(
-        f"batch: cost per stroke grows by {b['growth']:.2f}; {b['cores']} cores are {b['all_cores_over_one']:.2f} times one"
+        f"batch: cost per stroke grows {b['growth']:.2f}; {b['cores']} cores: {b['all_cores_over_one']:.2f} times one"
     )
     print(f"full prediction: {r['predict_seconds']:.2f} s")
     if "first_use_compile_seconds" in r:
@@ -217,9 +217,7 @@ def show(r: dict[str, Any]) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument(
-        "--quick", action="store_true", help="fewer goes, two fastest rivals, no first-use compile"
-    )
+    parser.add_argument("--quick", action="store_true", help="fewer goes, two rivals, no first-use compile")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     options = parser.parse_args()
     result = measure(options.quick)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from sim.physics import generate as g
 from sim.physics import mechanism as m
 from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, terms
@@ -28,7 +30,7 @@ import numba
 FAST = {"contract", "arcp", "nsz", "reassoc"}
 
 
-@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+@numba.njit(error_model="numpy", fastmath=FAST)
 def sine_cosine(x):
     """Sine and cosine by series to x**11 and x**12: error below 1e-13 at 0.5 rad, 2e-10 at 1 rad."""
     z = x * x
@@ -37,7 +39,7 @@ def sine_cosine(x):
     return s, c
 
 
-@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+@numba.njit(error_model="numpy", fastmath=FAST)
 def look_up(table, t, k):
     """Value and index of the piecewise cubic (columns: time, value, slope) at t; flat beyond its ends."""
     n = table.shape[0]
@@ -54,7 +56,30 @@ def look_up(table, t, k):
             + w * x * y * (y * table[k, 2] - x * table[k + 1, 2])), k
 
 
+@numba.njit(error_model="numpy", fastmath=FAST)
+def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, travel, travel_v):
+    """Write one making or breaking of a contact, placed within the step where its gap goes through zero."""
+    if row < log.shape[0]:
+        back = dt * gap / (gap - was)
+        log[row, 0] = t - back
+        log[row, 1] = contact
+        log[row, 2] = 1.0 if gap < 0.0 else 0.0
+        log[row, 3] = crown_y - back * crown_v
+        log[row, 4] = crown_v
+        log[row, 5] = travel - back * travel_v
+        log[row, 6] = (gap - was) / dt
+    return row + 1
+
+
 '''
+
+
+def private(code: Code, start: int, tag: str) -> None:
+    """Give the short-lived names (they end in _) of the lines from ``start`` on a tag of their own.
+
+    A name that is written in one place only costs the compiler far less.
+    """
+    code.lines[start:] = [re.sub(r"\b([a-z]\w*_)\b(?!\()", rf"\g<1>{tag}", line) for line in code.lines[start:]]
 
 
 def looseness(n: str, coordinates: list[str]) -> str:
@@ -69,6 +94,13 @@ def looseness(n: str, coordinates: list[str]) -> str:
 
 def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
     """Gap, force and friction row of one contact; returns the coordinates of its normal and its sliding."""
+    start = len(code.lines)
+    normal, along = _contact_lines(code, c, index)
+    private(code, start, c.name)
+    return normal, along
+
+
+def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
     n = c.name
     code("", f"# {n}")
     g.gap(code, c)
@@ -102,22 +134,9 @@ def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[s
 def log_change(code: Code, n: str, index: int) -> None:
     code(f"if n > 0 and (g_{n} < 0.0) != (was_{n} < 0.0):")
     code.indent()
-    code("if logged < log.shape[0]:")
-    code.indent()
-    code(f"part_ = g_{n} / (g_{n} - was_{n})")
-    values = (
-        "t - dt * part_",
-        f"{index}.0",
-        f"1.0 if g_{n} < 0.0 else 0.0",
-        "crown_y - dt * part_ * crown_v",
-        "crown_v",
-        "travel - dt * part_ * travel_v",
-        f"(g_{n} - was_{n}) / dt",
+    code(
+        f"logged = note(log, logged, t, dt, {index}.0, g_{n}, was_{n}, crown_y, crown_v, travel, travel_v)",
     )
-    code(*(f"log[logged, {i}] = {v}" for i, v in enumerate(values)))
-    assert len(values) == len(LOG_COLUMNS)
-    code.dedent()
-    code("logged += 1")
     code.dedent()
     code(f"was_{n} = g_{n}")
 
@@ -202,8 +221,9 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code(*(f"    v_{x} += B_{name}_{x} * L_{name}" for x in touched))
     code("for _ in range(sweeps):")
     code.indent()
-    code("change_ = 0.0")
+    code("change = 0.0")
     for name, b, touched in rows:
+        start = len(code.lines)
         code(f"if bound_{name} > 0.0:")
         code.indent()
         code(f"sum_ = {terms([(v, f'v_{x}') for x, v in b.items()])}")
@@ -214,10 +234,11 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code.indent()
         code(f"L_{name} = new_")
         code(*(f"v_{x} += B_{name}_{x} * d_" for x in touched))
-        code(f"change_ = max(change_, abs(d_) / (bound_{name}))")
+        code(f"change = max(change, abs(d_) / (bound_{name}))")
         code.dedent()
         code.dedent()
-    code("if change_ < 1e-6:", "    break")
+        private(code, start, name)
+    code("if change < 1e-6:", "    break")
     code.dedent()
 
 
@@ -226,7 +247,7 @@ def ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str
     code(*(f"m_{x} = 0.5 * (o_{x} + v_{x})" for x in DOFS))
     for n, normal in normals.items():
         if n == "string":
-            code("if open_ > 0.0:")
+            code("if open_string > 0.0:")
             rate = f"-({terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])}) - vs"
         else:
             code(f"if g_{n} < 0.0:")

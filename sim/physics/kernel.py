@@ -19,7 +19,7 @@ import numba
 FAST = {"contract", "arcp", "nsz", "reassoc"}
 
 
-@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+@numba.njit(error_model="numpy", fastmath=FAST)
 def sine_cosine(x):
     """Sine and cosine by series to x**11 and x**12: error below 1e-13 at 0.5 rad, 2e-10 at 1 rad."""
     z = x * x
@@ -28,7 +28,7 @@ def sine_cosine(x):
     return s, c
 
 
-@numba.njit(inline="always", error_model="numpy", fastmath=FAST)
+@numba.njit(error_model="numpy", fastmath=FAST)
 def look_up(table, t, k):
     """Value and index of the piecewise cubic (columns: time, value, slope) at t; flat beyond its ends."""
     n = table.shape[0]
@@ -43,6 +43,21 @@ def look_up(table, t, k):
     y = 1.0 - x
     return (y * y * (1.0 + 2.0 * x) * table[k, 1] + x * x * (3.0 - 2.0 * x) * table[k + 1, 1]
             + w * x * y * (y * table[k, 2] - x * table[k + 1, 2])), k
+
+
+@numba.njit(error_model="numpy", fastmath=FAST)
+def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, travel, travel_v):
+    """Write one making or breaking of a contact, placed within the step where its gap goes through zero."""
+    if row < log.shape[0]:
+        back = dt * gap / (gap - was)
+        log[row, 0] = t - back
+        log[row, 1] = contact
+        log[row, 2] = 1.0 if gap < 0.0 else 0.0
+        log[row, 3] = crown_y - back * crown_v
+        log[row, 4] = crown_v
+        log[row, 5] = travel - back * travel_v
+        log[row, 6] = (gap - was) / dt
+    return row + 1
 
 
 PARAMETERS = (
@@ -798,30 +813,21 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_finger < 0.0:
             a_finger_f = 1.0
             a_finger_kf = -P_finger_x
-            d_ = -g_finger
-            if d_ > limit_finger:
+            d_finger = -g_finger
+            if d_finger > limit_finger:
                 status = 2
                 where = 0
-            rate_ = -(a_finger_f * u_f + a_finger_kf * u_kf)
-            f0_finger = K_finger * (d_ * d_ if p_finger == 2.0 else d_ ** p_finger)
-            calm_ = f0_finger * c_finger * dt * (a_finger_f * a_finger_f * i_f + a_finger_kf * a_finger_kf * i_kf)
-            last_ = N_finger if n > 0 else f0_finger
-            N_finger = max(0.0, (f0_finger * (1.0 + c_finger * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_finger = -(a_finger_f * u_f + a_finger_kf * u_kf)
+            f0_finger = K_finger * (d_finger * d_finger if p_finger == 2.0 else d_finger ** p_finger)
+            calm_finger = f0_finger * c_finger * dt * (a_finger_f * a_finger_f * i_f + a_finger_kf * a_finger_kf * i_kf)
+            last_finger = N_finger if n > 0 else f0_finger
+            N_finger = max(0.0, (f0_finger * (1.0 + c_finger * rate_finger) + calm_finger * last_finger) / (1.0 + calm_finger))
             Q_f += a_finger_f * N_finger
             Q_kf += a_finger_kf * N_finger
         else:
             N_finger = 0.0
         if n > 0 and (g_finger < 0.0) != (was_finger < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_finger / (g_finger - was_finger)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 0.0
-                log[logged, 2] = 1.0 if g_finger < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_finger - was_finger) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 0.0, g_finger, was_finger, crown_y, crown_v, travel, travel_v)
         was_finger = g_finger
 
         # back_cloth
@@ -832,29 +838,20 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_back_cloth_x = P_back_cloth_x
             C_back_cloth_y = P_back_cloth_y - 0
             a_back_cloth_kr = (1.0 * C_back_cloth_x)
-            d_ = -g_back_cloth
-            if d_ > limit_back_cloth:
+            d_back_cloth = -g_back_cloth
+            if d_back_cloth > limit_back_cloth:
                 status = 2
                 where = 1
-            rate_ = -(a_back_cloth_kr * u_kr)
-            f0_back_cloth = K_back_cloth * (d_ * d_ if p_back_cloth == 2.0 else d_ ** p_back_cloth)
-            calm_ = f0_back_cloth * c_back_cloth * dt * (a_back_cloth_kr * a_back_cloth_kr * inv_rear)
-            last_ = N_back_cloth if n > 0 else f0_back_cloth
-            N_back_cloth = max(0.0, (f0_back_cloth * (1.0 + c_back_cloth * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_back_cloth = -(a_back_cloth_kr * u_kr)
+            f0_back_cloth = K_back_cloth * (d_back_cloth * d_back_cloth if p_back_cloth == 2.0 else d_back_cloth ** p_back_cloth)
+            calm_back_cloth = f0_back_cloth * c_back_cloth * dt * (a_back_cloth_kr * a_back_cloth_kr * inv_rear)
+            last_back_cloth = N_back_cloth if n > 0 else f0_back_cloth
+            N_back_cloth = max(0.0, (f0_back_cloth * (1.0 + c_back_cloth * rate_back_cloth) + calm_back_cloth * last_back_cloth) / (1.0 + calm_back_cloth))
             Q_kr += a_back_cloth_kr * N_back_cloth
         else:
             N_back_cloth = 0.0
         if n > 0 and (g_back_cloth < 0.0) != (was_back_cloth < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_back_cloth / (g_back_cloth - was_back_cloth)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 1.0
-                log[logged, 2] = 1.0 if g_back_cloth < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_back_cloth - was_back_cloth) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 1.0, g_back_cloth, was_back_cloth, crown_y, crown_v, travel, travel_v)
         was_back_cloth = g_back_cloth
 
         # punching
@@ -865,29 +862,20 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_punching_x = P_punching_x
             C_punching_y = P_punching_y - 0
             a_punching_kf = (1.0 * C_punching_x)
-            d_ = -g_punching
-            if d_ > limit_punching:
+            d_punching = -g_punching
+            if d_punching > limit_punching:
                 status = 2
                 where = 2
-            rate_ = -(a_punching_kf * u_kf)
-            f0_punching = K_punching * (d_ * d_ if p_punching == 2.0 else d_ ** p_punching)
-            calm_ = f0_punching * c_punching * dt * (a_punching_kf * a_punching_kf * i_kf)
-            last_ = N_punching if n > 0 else f0_punching
-            N_punching = max(0.0, (f0_punching * (1.0 + c_punching * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_punching = -(a_punching_kf * u_kf)
+            f0_punching = K_punching * (d_punching * d_punching if p_punching == 2.0 else d_punching ** p_punching)
+            calm_punching = f0_punching * c_punching * dt * (a_punching_kf * a_punching_kf * i_kf)
+            last_punching = N_punching if n > 0 else f0_punching
+            N_punching = max(0.0, (f0_punching * (1.0 + c_punching * rate_punching) + calm_punching * last_punching) / (1.0 + calm_punching))
             Q_kf += a_punching_kf * N_punching
         else:
             N_punching = 0.0
         if n > 0 and (g_punching < 0.0) != (was_punching < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_punching / (g_punching - was_punching)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 2.0
-                log[logged, 2] = 1.0 if g_punching < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_punching - was_punching) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 2.0, g_punching, was_punching, crown_y, crown_v, travel, travel_v)
         was_punching = g_punching
 
         # capstan
@@ -895,28 +883,28 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_capstan_y = s_kr * capstan_x + c_kr * capstan_y
         S_capstan_x = wx + c_w * heel_x - s_w * heel_y
         S_capstan_y = wy + s_w * heel_x + c_w * heel_y
-        x_ = c_w * heel_tx - s_w * heel_ty
-        y_ = s_w * heel_tx + c_w * heel_ty
-        dx_ = P_capstan_x - S_capstan_x
-        dy_ = P_capstan_y - S_capstan_y
-        n_capstan_x = -y_
-        n_capstan_y = x_
-        g_capstan = dy_ * x_ - dx_ * y_ - capstan_r
+        x_capstan = c_w * heel_tx - s_w * heel_ty
+        y_capstan = s_w * heel_tx + c_w * heel_ty
+        dx_capstan = P_capstan_x - S_capstan_x
+        dy_capstan = P_capstan_y - S_capstan_y
+        n_capstan_x = -y_capstan
+        n_capstan_y = x_capstan
+        g_capstan = dy_capstan * x_capstan - dx_capstan * y_capstan - capstan_r
         bound_capstan = 0.0
         if g_capstan < 0.0:
             C_capstan_x = P_capstan_x - capstan_r * n_capstan_x
             C_capstan_y = P_capstan_y - capstan_r * n_capstan_y
             a_capstan_kr = (n_capstan_y * C_capstan_x -n_capstan_x * C_capstan_y)
             a_capstan_w = -(n_capstan_y * (C_capstan_x - wx) -n_capstan_x * (C_capstan_y - wy))
-            d_ = -g_capstan
-            if d_ > limit_capstan:
+            d_capstan = -g_capstan
+            if d_capstan > limit_capstan:
                 status = 2
                 where = 3
-            rate_ = -(a_capstan_kr * u_kr + a_capstan_w * u_w)
-            f0_capstan = K_capstan * (d_ * d_ if p_capstan == 2.0 else d_ ** p_capstan)
-            calm_ = f0_capstan * c_capstan * dt * (a_capstan_kr * a_capstan_kr * inv_rear + a_capstan_w * a_capstan_w * inv_w)
-            last_ = N_capstan if n > 0 else f0_capstan
-            N_capstan = max(0.0, (f0_capstan * (1.0 + c_capstan * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_capstan = -(a_capstan_kr * u_kr + a_capstan_w * u_w)
+            f0_capstan = K_capstan * (d_capstan * d_capstan if p_capstan == 2.0 else d_capstan ** p_capstan)
+            calm_capstan = f0_capstan * c_capstan * dt * (a_capstan_kr * a_capstan_kr * inv_rear + a_capstan_w * a_capstan_w * inv_w)
+            last_capstan = N_capstan if n > 0 else f0_capstan
+            N_capstan = max(0.0, (f0_capstan * (1.0 + c_capstan * rate_capstan) + calm_capstan * last_capstan) / (1.0 + calm_capstan))
             Q_kr += a_capstan_kr * N_capstan
             Q_w += a_capstan_w * N_capstan
             b_capstan_kr = ((-n_capstan_x) * C_capstan_x -n_capstan_y * C_capstan_y)
@@ -925,60 +913,51 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_capstan = 0.0
         if n > 0 and (g_capstan < 0.0) != (was_capstan < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_capstan / (g_capstan - was_capstan)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 3.0
-                log[logged, 2] = 1.0 if g_capstan < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_capstan - was_capstan) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 3.0, g_capstan, was_capstan, crown_y, crown_v, travel, travel_v)
         was_capstan = g_capstan
 
         # jack_knuckle
-        hx_ = knuckle_x - slope_knuckle * knuckle_y * e
-        hy_ = knuckle_y + phi_knuckle * e
-        P_jack_knuckle_x = hx + c_h * hx_ - s_h * hy_
-        P_jack_knuckle_y = hy + s_h * hx_ + c_h * hy_
+        hx_jack_knuckle = knuckle_x - slope_knuckle * knuckle_y * e
+        hy_jack_knuckle = knuckle_y + phi_knuckle * e
+        P_jack_knuckle_x = hx + c_h * hx_jack_knuckle - s_h * hy_jack_knuckle
+        P_jack_knuckle_y = hy + s_h * hx_jack_knuckle + c_h * hy_jack_knuckle
         A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
         A_jack_knuckle_y = Jy + s_j * top_ax + c_j * top_ay
         B_jack_knuckle_x = Jx + c_j * top_bx - s_j * top_by
         B_jack_knuckle_y = Jy + s_j * top_bx + c_j * top_by
         C_jack_knuckle_x = Jx + c_j * top_cx - s_j * top_cy
         C_jack_knuckle_y = Jy + s_j * top_cx + c_j * top_cy
-        best_ = 1.0e9
-        x_ = B_jack_knuckle_x - A_jack_knuckle_x
-        y_ = B_jack_knuckle_y - A_jack_knuckle_y
-        dx_ = P_jack_knuckle_x - A_jack_knuckle_x
-        dy_ = P_jack_knuckle_y - A_jack_knuckle_y
-        s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
-        s_ = min(1.0, max(0.0, s_))
-        dx_ -= s_ * x_
-        dy_ -= s_ * y_
-        r_ = dx_ * dx_ + dy_ * dy_
-        if r_ < best_:
-            best_ = r_
-            n_jack_knuckle_x = dx_
-            n_jack_knuckle_y = dy_
-        x_ = C_jack_knuckle_x - B_jack_knuckle_x
-        y_ = C_jack_knuckle_y - B_jack_knuckle_y
-        dx_ = P_jack_knuckle_x - B_jack_knuckle_x
-        dy_ = P_jack_knuckle_y - B_jack_knuckle_y
-        s_ = (dx_ * x_ + dy_ * y_) / (x_ * x_ + y_ * y_)
-        s_ = min(1.0, max(0.0, s_))
-        dx_ -= s_ * x_
-        dy_ -= s_ * y_
-        r_ = dx_ * dx_ + dy_ * dy_
-        if r_ < best_:
-            best_ = r_
-            n_jack_knuckle_x = dx_
-            n_jack_knuckle_y = dy_
-        r_ = math.sqrt(best_)
-        n_jack_knuckle_x /= r_
-        n_jack_knuckle_y /= r_
-        g_jack_knuckle = r_ - knuckle_on_jack_r
+        best_jack_knuckle = 1.0e9
+        x_jack_knuckle = B_jack_knuckle_x - A_jack_knuckle_x
+        y_jack_knuckle = B_jack_knuckle_y - A_jack_knuckle_y
+        dx_jack_knuckle = P_jack_knuckle_x - A_jack_knuckle_x
+        dy_jack_knuckle = P_jack_knuckle_y - A_jack_knuckle_y
+        s_jack_knuckle = (dx_jack_knuckle * x_jack_knuckle + dy_jack_knuckle * y_jack_knuckle) / (x_jack_knuckle * x_jack_knuckle + y_jack_knuckle * y_jack_knuckle)
+        s_jack_knuckle = min(1.0, max(0.0, s_jack_knuckle))
+        dx_jack_knuckle -= s_jack_knuckle * x_jack_knuckle
+        dy_jack_knuckle -= s_jack_knuckle * y_jack_knuckle
+        r_jack_knuckle = dx_jack_knuckle * dx_jack_knuckle + dy_jack_knuckle * dy_jack_knuckle
+        if r_jack_knuckle < best_jack_knuckle:
+            best_jack_knuckle = r_jack_knuckle
+            n_jack_knuckle_x = dx_jack_knuckle
+            n_jack_knuckle_y = dy_jack_knuckle
+        x_jack_knuckle = C_jack_knuckle_x - B_jack_knuckle_x
+        y_jack_knuckle = C_jack_knuckle_y - B_jack_knuckle_y
+        dx_jack_knuckle = P_jack_knuckle_x - B_jack_knuckle_x
+        dy_jack_knuckle = P_jack_knuckle_y - B_jack_knuckle_y
+        s_jack_knuckle = (dx_jack_knuckle * x_jack_knuckle + dy_jack_knuckle * y_jack_knuckle) / (x_jack_knuckle * x_jack_knuckle + y_jack_knuckle * y_jack_knuckle)
+        s_jack_knuckle = min(1.0, max(0.0, s_jack_knuckle))
+        dx_jack_knuckle -= s_jack_knuckle * x_jack_knuckle
+        dy_jack_knuckle -= s_jack_knuckle * y_jack_knuckle
+        r_jack_knuckle = dx_jack_knuckle * dx_jack_knuckle + dy_jack_knuckle * dy_jack_knuckle
+        if r_jack_knuckle < best_jack_knuckle:
+            best_jack_knuckle = r_jack_knuckle
+            n_jack_knuckle_x = dx_jack_knuckle
+            n_jack_knuckle_y = dy_jack_knuckle
+        r_jack_knuckle = math.sqrt(best_jack_knuckle)
+        n_jack_knuckle_x /= r_jack_knuckle
+        n_jack_knuckle_y /= r_jack_knuckle
+        g_jack_knuckle = r_jack_knuckle - knuckle_on_jack_r
         bound_jack_knuckle = 0.0
         if g_jack_knuckle < 0.0:
             C_jack_knuckle_x = P_jack_knuckle_x - knuckle_on_jack_r * n_jack_knuckle_x
@@ -987,15 +966,15 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             a_jack_knuckle_e = (n_jack_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
             a_jack_knuckle_w = -(n_jack_knuckle_y * (Jx - wx) - n_jack_knuckle_x * (Jy - wy))
             a_jack_knuckle_j = -(n_jack_knuckle_y * (C_jack_knuckle_x - Jx) -n_jack_knuckle_x * (C_jack_knuckle_y - Jy))
-            d_ = -g_jack_knuckle
-            if d_ > limit_jack_knuckle:
+            d_jack_knuckle = -g_jack_knuckle
+            if d_jack_knuckle > limit_jack_knuckle:
                 status = 2
                 where = 4
-            rate_ = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
-            f0_jack_knuckle = K_jack_knuckle * (d_ * d_ if p_jack_knuckle == 2.0 else d_ ** p_jack_knuckle)
-            calm_ = f0_jack_knuckle * c_jack_knuckle * dt * (a_jack_knuckle_w * a_jack_knuckle_w * inv_w + a_jack_knuckle_j * a_jack_knuckle_j * inv_j + a_jack_knuckle_h * a_jack_knuckle_h * inv_hh + 2.0 * a_jack_knuckle_h * a_jack_knuckle_e * inv_he + a_jack_knuckle_e * a_jack_knuckle_e * inv_ee)
-            last_ = N_jack_knuckle if n > 0 else f0_jack_knuckle
-            N_jack_knuckle = max(0.0, (f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_jack_knuckle = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
+            f0_jack_knuckle = K_jack_knuckle * (d_jack_knuckle * d_jack_knuckle if p_jack_knuckle == 2.0 else d_jack_knuckle ** p_jack_knuckle)
+            calm_jack_knuckle = f0_jack_knuckle * c_jack_knuckle * dt * (a_jack_knuckle_w * a_jack_knuckle_w * inv_w + a_jack_knuckle_j * a_jack_knuckle_j * inv_j + a_jack_knuckle_h * a_jack_knuckle_h * inv_hh + 2.0 * a_jack_knuckle_h * a_jack_knuckle_e * inv_he + a_jack_knuckle_e * a_jack_knuckle_e * inv_ee)
+            last_jack_knuckle = N_jack_knuckle if n > 0 else f0_jack_knuckle
+            N_jack_knuckle = max(0.0, (f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_jack_knuckle) + calm_jack_knuckle * last_jack_knuckle) / (1.0 + calm_jack_knuckle))
             Q_h += a_jack_knuckle_h * N_jack_knuckle
             Q_e += a_jack_knuckle_e * N_jack_knuckle
             Q_w += a_jack_knuckle_w * N_jack_knuckle
@@ -1008,41 +987,32 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_jack_knuckle = 0.0
         if n > 0 and (g_jack_knuckle < 0.0) != (was_jack_knuckle < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_jack_knuckle / (g_jack_knuckle - was_jack_knuckle)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 4.0
-                log[logged, 2] = 1.0 if g_jack_knuckle < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_jack_knuckle - was_jack_knuckle) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 4.0, g_jack_knuckle, was_jack_knuckle, crown_y, crown_v, travel, travel_v)
         was_jack_knuckle = g_jack_knuckle
 
         # lever_knuckle
-        hx_ = knuckle_x - slope_knuckle * knuckle_y * e
-        hy_ = knuckle_y + phi_knuckle * e
-        P_lever_knuckle_x = hx + c_h * hx_ - s_h * hy_
-        P_lever_knuckle_y = hy + s_h * hx_ + c_h * hy_
+        hx_lever_knuckle = knuckle_x - slope_knuckle * knuckle_y * e
+        hy_lever_knuckle = knuckle_y + phi_knuckle * e
+        P_lever_knuckle_x = hx + c_h * hx_lever_knuckle - s_h * hy_lever_knuckle
+        P_lever_knuckle_y = hy + s_h * hx_lever_knuckle + c_h * hy_lever_knuckle
         S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
         S_lever_knuckle_y = Ly + s_l * surface_x + c_l * surface_y
-        x_ = c_l * surface_tx - s_l * surface_ty
-        y_ = s_l * surface_tx + c_l * surface_ty
-        dx_ = P_lever_knuckle_x - S_lever_knuckle_x
-        dy_ = P_lever_knuckle_y - S_lever_knuckle_y
-        n_lever_knuckle_x = -y_
-        n_lever_knuckle_y = x_
-        g_lever_knuckle = dy_ * x_ - dx_ * y_ - knuckle_r
-        s_ = dx_ * x_ + dy_ * y_
-        if s_ < 0.0 or s_ > surface_length:
-            s_ = 0.0 if s_ < 0.0 else surface_length
-            dx_ -= s_ * x_
-            dy_ -= s_ * y_
-            r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
-            n_lever_knuckle_x = dx_ / r_
-            n_lever_knuckle_y = dy_ / r_
-            g_lever_knuckle = r_ - knuckle_r
+        x_lever_knuckle = c_l * surface_tx - s_l * surface_ty
+        y_lever_knuckle = s_l * surface_tx + c_l * surface_ty
+        dx_lever_knuckle = P_lever_knuckle_x - S_lever_knuckle_x
+        dy_lever_knuckle = P_lever_knuckle_y - S_lever_knuckle_y
+        n_lever_knuckle_x = -y_lever_knuckle
+        n_lever_knuckle_y = x_lever_knuckle
+        g_lever_knuckle = dy_lever_knuckle * x_lever_knuckle - dx_lever_knuckle * y_lever_knuckle - knuckle_r
+        s_lever_knuckle = dx_lever_knuckle * x_lever_knuckle + dy_lever_knuckle * y_lever_knuckle
+        if s_lever_knuckle < 0.0 or s_lever_knuckle > surface_length:
+            s_lever_knuckle = 0.0 if s_lever_knuckle < 0.0 else surface_length
+            dx_lever_knuckle -= s_lever_knuckle * x_lever_knuckle
+            dy_lever_knuckle -= s_lever_knuckle * y_lever_knuckle
+            r_lever_knuckle = math.sqrt(dx_lever_knuckle * dx_lever_knuckle + dy_lever_knuckle * dy_lever_knuckle)
+            n_lever_knuckle_x = dx_lever_knuckle / r_lever_knuckle
+            n_lever_knuckle_y = dy_lever_knuckle / r_lever_knuckle
+            g_lever_knuckle = r_lever_knuckle - knuckle_r
         bound_lever_knuckle = 0.0
         if g_lever_knuckle < 0.0:
             C_lever_knuckle_x = P_lever_knuckle_x - knuckle_r * n_lever_knuckle_x
@@ -1051,15 +1021,15 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             a_lever_knuckle_e = (n_lever_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
             a_lever_knuckle_w = -(n_lever_knuckle_y * (Lx - wx) - n_lever_knuckle_x * (Ly - wy))
             a_lever_knuckle_l = -(n_lever_knuckle_y * (C_lever_knuckle_x - Lx) -n_lever_knuckle_x * (C_lever_knuckle_y - Ly))
-            d_ = -g_lever_knuckle
-            if d_ > limit_lever_knuckle:
+            d_lever_knuckle = -g_lever_knuckle
+            if d_lever_knuckle > limit_lever_knuckle:
                 status = 2
                 where = 5
-            rate_ = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
-            f0_lever_knuckle = K_lever_knuckle * (d_ * d_ if p_lever_knuckle == 2.0 else d_ ** p_lever_knuckle)
-            calm_ = f0_lever_knuckle * c_lever_knuckle * dt * (a_lever_knuckle_w * a_lever_knuckle_w * inv_w + a_lever_knuckle_l * a_lever_knuckle_l * inv_l + a_lever_knuckle_h * a_lever_knuckle_h * inv_hh + 2.0 * a_lever_knuckle_h * a_lever_knuckle_e * inv_he + a_lever_knuckle_e * a_lever_knuckle_e * inv_ee)
-            last_ = N_lever_knuckle if n > 0 else f0_lever_knuckle
-            N_lever_knuckle = max(0.0, (f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_lever_knuckle = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
+            f0_lever_knuckle = K_lever_knuckle * (d_lever_knuckle * d_lever_knuckle if p_lever_knuckle == 2.0 else d_lever_knuckle ** p_lever_knuckle)
+            calm_lever_knuckle = f0_lever_knuckle * c_lever_knuckle * dt * (a_lever_knuckle_w * a_lever_knuckle_w * inv_w + a_lever_knuckle_l * a_lever_knuckle_l * inv_l + a_lever_knuckle_h * a_lever_knuckle_h * inv_hh + 2.0 * a_lever_knuckle_h * a_lever_knuckle_e * inv_he + a_lever_knuckle_e * a_lever_knuckle_e * inv_ee)
+            last_lever_knuckle = N_lever_knuckle if n > 0 else f0_lever_knuckle
+            N_lever_knuckle = max(0.0, (f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_lever_knuckle) + calm_lever_knuckle * last_lever_knuckle) / (1.0 + calm_lever_knuckle))
             Q_h += a_lever_knuckle_h * N_lever_knuckle
             Q_e += a_lever_knuckle_e * N_lever_knuckle
             Q_w += a_lever_knuckle_w * N_lever_knuckle
@@ -1072,16 +1042,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_lever_knuckle = 0.0
         if n > 0 and (g_lever_knuckle < 0.0) != (was_lever_knuckle < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_lever_knuckle / (g_lever_knuckle - was_lever_knuckle)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 5.0
-                log[logged, 2] = 1.0 if g_lever_knuckle < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_lever_knuckle - was_lever_knuckle) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 5.0, g_lever_knuckle, was_lever_knuckle, crown_y, crown_v, travel, travel_v)
         was_lever_knuckle = g_lever_knuckle
 
         # toe_button
@@ -1094,15 +1055,15 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_toe_button_y = P_toe_button_y + toe_r
             a_toe_button_w = (-1.0 * (Jx - wx))
             a_toe_button_j = (-1.0 * (C_toe_button_x - Jx))
-            d_ = -g_toe_button
-            if d_ > limit_toe_button:
+            d_toe_button = -g_toe_button
+            if d_toe_button > limit_toe_button:
                 status = 2
                 where = 6
-            rate_ = -(a_toe_button_w * u_w + a_toe_button_j * u_j)
-            f0_toe_button = K_toe_button * (d_ * d_ if p_toe_button == 2.0 else d_ ** p_toe_button)
-            calm_ = f0_toe_button * c_toe_button * dt * (a_toe_button_w * a_toe_button_w * inv_w + a_toe_button_j * a_toe_button_j * inv_j)
-            last_ = N_toe_button if n > 0 else f0_toe_button
-            N_toe_button = max(0.0, (f0_toe_button * (1.0 + c_toe_button * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_toe_button = -(a_toe_button_w * u_w + a_toe_button_j * u_j)
+            f0_toe_button = K_toe_button * (d_toe_button * d_toe_button if p_toe_button == 2.0 else d_toe_button ** p_toe_button)
+            calm_toe_button = f0_toe_button * c_toe_button * dt * (a_toe_button_w * a_toe_button_w * inv_w + a_toe_button_j * a_toe_button_j * inv_j)
+            last_toe_button = N_toe_button if n > 0 else f0_toe_button
+            N_toe_button = max(0.0, (f0_toe_button * (1.0 + c_toe_button * rate_toe_button) + calm_toe_button * last_toe_button) / (1.0 + calm_toe_button))
             Q_w += a_toe_button_w * N_toe_button
             Q_j += a_toe_button_j * N_toe_button
             b_toe_button_w = (- -1.0 * (Jy - wy))
@@ -1111,16 +1072,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_toe_button = 0.0
         if n > 0 and (g_toe_button < 0.0) != (was_toe_button < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_toe_button / (g_toe_button - was_toe_button)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 6.0
-                log[logged, 2] = 1.0 if g_toe_button < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_toe_button - was_toe_button) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 6.0, g_toe_button, was_toe_button, crown_y, crown_v, travel, travel_v)
         was_toe_button = g_toe_button
 
         # drop_screw
@@ -1128,37 +1080,37 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         P_drop_screw_y = screw_y
         S_drop_screw_x = Lx + c_l * surface_x - s_l * surface_y
         S_drop_screw_y = Ly + s_l * surface_x + c_l * surface_y
-        x_ = c_l * surface_tx - s_l * surface_ty
-        y_ = s_l * surface_tx + c_l * surface_ty
-        dx_ = P_drop_screw_x - S_drop_screw_x
-        dy_ = P_drop_screw_y - S_drop_screw_y
-        n_drop_screw_x = -y_
-        n_drop_screw_y = x_
-        g_drop_screw = dy_ * x_ - dx_ * y_ - screw_r
-        s_ = dx_ * x_ + dy_ * y_
-        if s_ < 0.0 or s_ > surface_length:
-            s_ = 0.0 if s_ < 0.0 else surface_length
-            dx_ -= s_ * x_
-            dy_ -= s_ * y_
-            r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
-            n_drop_screw_x = dx_ / r_
-            n_drop_screw_y = dy_ / r_
-            g_drop_screw = r_ - screw_r
+        x_drop_screw = c_l * surface_tx - s_l * surface_ty
+        y_drop_screw = s_l * surface_tx + c_l * surface_ty
+        dx_drop_screw = P_drop_screw_x - S_drop_screw_x
+        dy_drop_screw = P_drop_screw_y - S_drop_screw_y
+        n_drop_screw_x = -y_drop_screw
+        n_drop_screw_y = x_drop_screw
+        g_drop_screw = dy_drop_screw * x_drop_screw - dx_drop_screw * y_drop_screw - screw_r
+        s_drop_screw = dx_drop_screw * x_drop_screw + dy_drop_screw * y_drop_screw
+        if s_drop_screw < 0.0 or s_drop_screw > surface_length:
+            s_drop_screw = 0.0 if s_drop_screw < 0.0 else surface_length
+            dx_drop_screw -= s_drop_screw * x_drop_screw
+            dy_drop_screw -= s_drop_screw * y_drop_screw
+            r_drop_screw = math.sqrt(dx_drop_screw * dx_drop_screw + dy_drop_screw * dy_drop_screw)
+            n_drop_screw_x = dx_drop_screw / r_drop_screw
+            n_drop_screw_y = dy_drop_screw / r_drop_screw
+            g_drop_screw = r_drop_screw - screw_r
         bound_drop_screw = 0.0
         if g_drop_screw < 0.0:
             C_drop_screw_x = P_drop_screw_x - screw_r * n_drop_screw_x
             C_drop_screw_y = P_drop_screw_y - screw_r * n_drop_screw_y
             a_drop_screw_w = -(n_drop_screw_y * (Lx - wx) - n_drop_screw_x * (Ly - wy))
             a_drop_screw_l = -(n_drop_screw_y * (C_drop_screw_x - Lx) -n_drop_screw_x * (C_drop_screw_y - Ly))
-            d_ = -g_drop_screw
-            if d_ > limit_drop_screw:
+            d_drop_screw = -g_drop_screw
+            if d_drop_screw > limit_drop_screw:
                 status = 2
                 where = 7
-            rate_ = -(a_drop_screw_w * u_w + a_drop_screw_l * u_l)
-            f0_drop_screw = K_drop_screw * (d_ * d_ if p_drop_screw == 2.0 else d_ ** p_drop_screw)
-            calm_ = f0_drop_screw * c_drop_screw * dt * (a_drop_screw_w * a_drop_screw_w * inv_w + a_drop_screw_l * a_drop_screw_l * inv_l)
-            last_ = N_drop_screw if n > 0 else f0_drop_screw
-            N_drop_screw = max(0.0, (f0_drop_screw * (1.0 + c_drop_screw * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_drop_screw = -(a_drop_screw_w * u_w + a_drop_screw_l * u_l)
+            f0_drop_screw = K_drop_screw * (d_drop_screw * d_drop_screw if p_drop_screw == 2.0 else d_drop_screw ** p_drop_screw)
+            calm_drop_screw = f0_drop_screw * c_drop_screw * dt * (a_drop_screw_w * a_drop_screw_w * inv_w + a_drop_screw_l * a_drop_screw_l * inv_l)
+            last_drop_screw = N_drop_screw if n > 0 else f0_drop_screw
+            N_drop_screw = max(0.0, (f0_drop_screw * (1.0 + c_drop_screw * rate_drop_screw) + calm_drop_screw * last_drop_screw) / (1.0 + calm_drop_screw))
             Q_w += a_drop_screw_w * N_drop_screw
             Q_l += a_drop_screw_l * N_drop_screw
             b_drop_screw_w = -((-n_drop_screw_x) * (Lx - wx) - n_drop_screw_y * (Ly - wy))
@@ -1167,16 +1119,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_drop_screw = 0.0
         if n > 0 and (g_drop_screw < 0.0) != (was_drop_screw < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_drop_screw / (g_drop_screw - was_drop_screw)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 7.0
-                log[logged, 2] = 1.0 if g_drop_screw < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_drop_screw - was_drop_screw) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 7.0, g_drop_screw, was_drop_screw, crown_y, crown_v, travel, travel_v)
         was_drop_screw = g_drop_screw
 
         # jack_stop
@@ -1184,30 +1127,21 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_jack_stop < 0.0:
             a_jack_stop_j = stop_arm
             a_jack_stop_w = -stop_arm
-            d_ = -g_jack_stop
-            if d_ > limit_jack_stop:
+            d_jack_stop = -g_jack_stop
+            if d_jack_stop > limit_jack_stop:
                 status = 2
                 where = 8
-            rate_ = -(a_jack_stop_j * u_j + a_jack_stop_w * u_w)
-            f0_jack_stop = K_jack_stop * (d_ * d_ if p_jack_stop == 2.0 else d_ ** p_jack_stop)
-            calm_ = f0_jack_stop * c_jack_stop * dt * (a_jack_stop_j * a_jack_stop_j * inv_j + a_jack_stop_w * a_jack_stop_w * inv_w)
-            last_ = N_jack_stop if n > 0 else f0_jack_stop
-            N_jack_stop = max(0.0, (f0_jack_stop * (1.0 + c_jack_stop * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_jack_stop = -(a_jack_stop_j * u_j + a_jack_stop_w * u_w)
+            f0_jack_stop = K_jack_stop * (d_jack_stop * d_jack_stop if p_jack_stop == 2.0 else d_jack_stop ** p_jack_stop)
+            calm_jack_stop = f0_jack_stop * c_jack_stop * dt * (a_jack_stop_j * a_jack_stop_j * inv_j + a_jack_stop_w * a_jack_stop_w * inv_w)
+            last_jack_stop = N_jack_stop if n > 0 else f0_jack_stop
+            N_jack_stop = max(0.0, (f0_jack_stop * (1.0 + c_jack_stop * rate_jack_stop) + calm_jack_stop * last_jack_stop) / (1.0 + calm_jack_stop))
             Q_j += a_jack_stop_j * N_jack_stop
             Q_w += a_jack_stop_w * N_jack_stop
         else:
             N_jack_stop = 0.0
         if n > 0 and (g_jack_stop < 0.0) != (was_jack_stop < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_jack_stop / (g_jack_stop - was_jack_stop)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 8.0
-                log[logged, 2] = 1.0 if g_jack_stop < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_jack_stop - was_jack_stop) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 8.0, g_jack_stop, was_jack_stop, crown_y, crown_v, travel, travel_v)
         was_jack_stop = g_jack_stop
 
         # jack_window
@@ -1215,30 +1149,21 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_jack_window < 0.0:
             a_jack_window_j = -stop_arm
             a_jack_window_w = stop_arm
-            d_ = -g_jack_window
-            if d_ > limit_jack_window:
+            d_jack_window = -g_jack_window
+            if d_jack_window > limit_jack_window:
                 status = 2
                 where = 9
-            rate_ = -(a_jack_window_j * u_j + a_jack_window_w * u_w)
-            f0_jack_window = K_jack_window * (d_ * d_ if p_jack_window == 2.0 else d_ ** p_jack_window)
-            calm_ = f0_jack_window * c_jack_window * dt * (a_jack_window_j * a_jack_window_j * inv_j + a_jack_window_w * a_jack_window_w * inv_w)
-            last_ = N_jack_window if n > 0 else f0_jack_window
-            N_jack_window = max(0.0, (f0_jack_window * (1.0 + c_jack_window * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_jack_window = -(a_jack_window_j * u_j + a_jack_window_w * u_w)
+            f0_jack_window = K_jack_window * (d_jack_window * d_jack_window if p_jack_window == 2.0 else d_jack_window ** p_jack_window)
+            calm_jack_window = f0_jack_window * c_jack_window * dt * (a_jack_window_j * a_jack_window_j * inv_j + a_jack_window_w * a_jack_window_w * inv_w)
+            last_jack_window = N_jack_window if n > 0 else f0_jack_window
+            N_jack_window = max(0.0, (f0_jack_window * (1.0 + c_jack_window * rate_jack_window) + calm_jack_window * last_jack_window) / (1.0 + calm_jack_window))
             Q_j += a_jack_window_j * N_jack_window
             Q_w += a_jack_window_w * N_jack_window
         else:
             N_jack_window = 0.0
         if n > 0 and (g_jack_window < 0.0) != (was_jack_window < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_jack_window / (g_jack_window - was_jack_window)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 9.0
-                log[logged, 2] = 1.0 if g_jack_window < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_jack_window - was_jack_window) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 9.0, g_jack_window, was_jack_window, crown_y, crown_v, travel, travel_v)
         was_jack_window = g_jack_window
 
         # lever_stop
@@ -1246,92 +1171,74 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_lever_stop < 0.0:
             a_lever_stop_l = stop_arm
             a_lever_stop_w = -stop_arm
-            d_ = -g_lever_stop
-            if d_ > limit_lever_stop:
+            d_lever_stop = -g_lever_stop
+            if d_lever_stop > limit_lever_stop:
                 status = 2
                 where = 10
-            rate_ = -(a_lever_stop_l * u_l + a_lever_stop_w * u_w)
-            f0_lever_stop = K_lever_stop * (d_ * d_ if p_lever_stop == 2.0 else d_ ** p_lever_stop)
-            calm_ = f0_lever_stop * c_lever_stop * dt * (a_lever_stop_l * a_lever_stop_l * inv_l + a_lever_stop_w * a_lever_stop_w * inv_w)
-            last_ = N_lever_stop if n > 0 else f0_lever_stop
-            N_lever_stop = max(0.0, (f0_lever_stop * (1.0 + c_lever_stop * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_lever_stop = -(a_lever_stop_l * u_l + a_lever_stop_w * u_w)
+            f0_lever_stop = K_lever_stop * (d_lever_stop * d_lever_stop if p_lever_stop == 2.0 else d_lever_stop ** p_lever_stop)
+            calm_lever_stop = f0_lever_stop * c_lever_stop * dt * (a_lever_stop_l * a_lever_stop_l * inv_l + a_lever_stop_w * a_lever_stop_w * inv_w)
+            last_lever_stop = N_lever_stop if n > 0 else f0_lever_stop
+            N_lever_stop = max(0.0, (f0_lever_stop * (1.0 + c_lever_stop * rate_lever_stop) + calm_lever_stop * last_lever_stop) / (1.0 + calm_lever_stop))
             Q_l += a_lever_stop_l * N_lever_stop
             Q_w += a_lever_stop_w * N_lever_stop
         else:
             N_lever_stop = 0.0
         if n > 0 and (g_lever_stop < 0.0) != (was_lever_stop < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_lever_stop / (g_lever_stop - was_lever_stop)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 10.0
-                log[logged, 2] = 1.0 if g_lever_stop < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_lever_stop - was_lever_stop) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 10.0, g_lever_stop, was_lever_stop, crown_y, crown_v, travel, travel_v)
         was_lever_stop = g_lever_stop
 
         # rest_cushion
-        hx_ = cushion_x - slope_cushion * cushion_y * e
-        hy_ = cushion_y + phi_cushion * e
-        P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
-        P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
+        hx_rest_cushion = cushion_x - slope_cushion * cushion_y * e
+        hy_rest_cushion = cushion_y + phi_cushion * e
+        P_rest_cushion_x = hx + c_h * hx_rest_cushion - s_h * hy_rest_cushion
+        P_rest_cushion_y = hy + s_h * hx_rest_cushion + c_h * hy_rest_cushion
         g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
         if g_rest_cushion < 0.0:
             C_rest_cushion_x = P_rest_cushion_x
             C_rest_cushion_y = P_rest_cushion_y - 0
             a_rest_cushion_h = (1.0 * (C_rest_cushion_x - hx))
             a_rest_cushion_e = (1.0 * (-s_h * slope_cushion * cushion_y + c_h * phi_cushion + slope_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
-            d_ = -g_rest_cushion
-            if d_ > limit_rest_cushion:
+            d_rest_cushion = -g_rest_cushion
+            if d_rest_cushion > limit_rest_cushion:
                 status = 2
                 where = 11
-            rate_ = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e)
-            f0_rest_cushion = K_rest_cushion * (d_ * d_ if p_rest_cushion == 2.0 else d_ ** p_rest_cushion)
-            calm_ = f0_rest_cushion * c_rest_cushion * dt * (a_rest_cushion_h * a_rest_cushion_h * inv_hh + 2.0 * a_rest_cushion_h * a_rest_cushion_e * inv_he + a_rest_cushion_e * a_rest_cushion_e * inv_ee)
-            last_ = N_rest_cushion if n > 0 else f0_rest_cushion
-            N_rest_cushion = max(0.0, (f0_rest_cushion * (1.0 + c_rest_cushion * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_rest_cushion = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e)
+            f0_rest_cushion = K_rest_cushion * (d_rest_cushion * d_rest_cushion if p_rest_cushion == 2.0 else d_rest_cushion ** p_rest_cushion)
+            calm_rest_cushion = f0_rest_cushion * c_rest_cushion * dt * (a_rest_cushion_h * a_rest_cushion_h * inv_hh + 2.0 * a_rest_cushion_h * a_rest_cushion_e * inv_he + a_rest_cushion_e * a_rest_cushion_e * inv_ee)
+            last_rest_cushion = N_rest_cushion if n > 0 else f0_rest_cushion
+            N_rest_cushion = max(0.0, (f0_rest_cushion * (1.0 + c_rest_cushion * rate_rest_cushion) + calm_rest_cushion * last_rest_cushion) / (1.0 + calm_rest_cushion))
             Q_h += a_rest_cushion_h * N_rest_cushion
             Q_e += a_rest_cushion_e * N_rest_cushion
         else:
             N_rest_cushion = 0.0
         if n > 0 and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_rest_cushion / (g_rest_cushion - was_rest_cushion)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 11.0
-                log[logged, 2] = 1.0 if g_rest_cushion < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_rest_cushion - was_rest_cushion) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 11.0, g_rest_cushion, was_rest_cushion, crown_y, crown_v, travel, travel_v)
         was_rest_cushion = g_rest_cushion
 
         # backcheck
-        hx_ = tail_x - slope_head * tail_y * e
-        hy_ = tail_y + phi_head * e
-        P_backcheck_x = hx + c_h * hx_ - s_h * hy_
-        P_backcheck_y = hy + s_h * hx_ + c_h * hy_
+        hx_backcheck = tail_x - slope_head * tail_y * e
+        hy_backcheck = tail_y + phi_head * e
+        P_backcheck_x = hx + c_h * hx_backcheck - s_h * hy_backcheck
+        P_backcheck_y = hy + s_h * hx_backcheck + c_h * hy_backcheck
         S_backcheck_x = c_kr * check_x - s_kr * check_y
         S_backcheck_y = s_kr * check_x + c_kr * check_y
-        x_ = c_kr * check_tx - s_kr * check_ty
-        y_ = s_kr * check_tx + c_kr * check_ty
-        dx_ = P_backcheck_x - S_backcheck_x
-        dy_ = P_backcheck_y - S_backcheck_y
-        n_backcheck_x = -y_
-        n_backcheck_y = x_
-        g_backcheck = dy_ * x_ - dx_ * y_ - tail_r
-        s_ = dx_ * x_ + dy_ * y_
-        if s_ < 0.0 or s_ > check_length:
-            s_ = 0.0 if s_ < 0.0 else check_length
-            dx_ -= s_ * x_
-            dy_ -= s_ * y_
-            r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)
-            n_backcheck_x = dx_ / r_
-            n_backcheck_y = dy_ / r_
-            g_backcheck = r_ - tail_r
+        x_backcheck = c_kr * check_tx - s_kr * check_ty
+        y_backcheck = s_kr * check_tx + c_kr * check_ty
+        dx_backcheck = P_backcheck_x - S_backcheck_x
+        dy_backcheck = P_backcheck_y - S_backcheck_y
+        n_backcheck_x = -y_backcheck
+        n_backcheck_y = x_backcheck
+        g_backcheck = dy_backcheck * x_backcheck - dx_backcheck * y_backcheck - tail_r
+        s_backcheck = dx_backcheck * x_backcheck + dy_backcheck * y_backcheck
+        if s_backcheck < 0.0 or s_backcheck > check_length:
+            s_backcheck = 0.0 if s_backcheck < 0.0 else check_length
+            dx_backcheck -= s_backcheck * x_backcheck
+            dy_backcheck -= s_backcheck * y_backcheck
+            r_backcheck = math.sqrt(dx_backcheck * dx_backcheck + dy_backcheck * dy_backcheck)
+            n_backcheck_x = dx_backcheck / r_backcheck
+            n_backcheck_y = dy_backcheck / r_backcheck
+            g_backcheck = r_backcheck - tail_r
         bound_backcheck = 0.0
         if g_backcheck < 0.0:
             C_backcheck_x = P_backcheck_x - tail_r * n_backcheck_x
@@ -1339,15 +1246,15 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             a_backcheck_h = (n_backcheck_y * (C_backcheck_x - hx) -n_backcheck_x * (C_backcheck_y - hy))
             a_backcheck_e = (n_backcheck_x * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
             a_backcheck_kr = -(n_backcheck_y * C_backcheck_x -n_backcheck_x * C_backcheck_y)
-            d_ = -g_backcheck
-            if d_ > limit_backcheck:
+            d_backcheck = -g_backcheck
+            if d_backcheck > limit_backcheck:
                 status = 2
                 where = 12
-            rate_ = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_kr * u_kr)
-            f0_backcheck = K_backcheck * (d_ * d_ if p_backcheck == 2.0 else d_ ** p_backcheck)
-            calm_ = f0_backcheck * c_backcheck * dt * (a_backcheck_kr * a_backcheck_kr * inv_rear + a_backcheck_h * a_backcheck_h * inv_hh + 2.0 * a_backcheck_h * a_backcheck_e * inv_he + a_backcheck_e * a_backcheck_e * inv_ee)
-            last_ = N_backcheck if n > 0 else f0_backcheck
-            N_backcheck = max(0.0, (f0_backcheck * (1.0 + c_backcheck * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_backcheck = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_kr * u_kr)
+            f0_backcheck = K_backcheck * (d_backcheck * d_backcheck if p_backcheck == 2.0 else d_backcheck ** p_backcheck)
+            calm_backcheck = f0_backcheck * c_backcheck * dt * (a_backcheck_kr * a_backcheck_kr * inv_rear + a_backcheck_h * a_backcheck_h * inv_hh + 2.0 * a_backcheck_h * a_backcheck_e * inv_he + a_backcheck_e * a_backcheck_e * inv_ee)
+            last_backcheck = N_backcheck if n > 0 else f0_backcheck
+            N_backcheck = max(0.0, (f0_backcheck * (1.0 + c_backcheck * rate_backcheck) + calm_backcheck * last_backcheck) / (1.0 + calm_backcheck))
             Q_h += a_backcheck_h * N_backcheck
             Q_e += a_backcheck_e * N_backcheck
             Q_kr += a_backcheck_kr * N_backcheck
@@ -1358,23 +1265,14 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_backcheck = 0.0
         if n > 0 and (g_backcheck < 0.0) != (was_backcheck < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_backcheck / (g_backcheck - was_backcheck)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 12.0
-                log[logged, 2] = 1.0 if g_backcheck < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_backcheck - was_backcheck) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 12.0, g_backcheck, was_backcheck, crown_y, crown_v, travel, travel_v)
         was_backcheck = g_backcheck
 
         # string
-        hx_ = strike_x - slope_head * strike_y * e
-        hy_ = strike_y + phi_head * e
-        P_string_x = hx + c_h * hx_ - s_h * hy_
-        P_string_y = hy + s_h * hx_ + c_h * hy_
+        hx_string = strike_x - slope_head * strike_y * e
+        hy_string = strike_y + phi_head * e
+        P_string_x = hx + c_h * hx_string - s_h * hy_string
+        P_string_y = hy + s_h * hx_string + c_h * hy_string
         g_string = string_y + ys - P_string_y
         # waves coming back from the ends (inverted), then the force that fits felt and string at once
         from_near = -((1.0 - near_part) * waves[0, (head - near_whole) & mask] + near_part * waves[0, (head - near_whole - 1) & mask])
@@ -1382,29 +1280,29 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if far_reflection > 0.0:
             from_far = -far_reflection * ((1.0 - far_part) * waves[1, (head - far_whole) & mask] + far_part * waves[1, (head - far_whole - 1) & mask])
         wave = from_near + from_far
-        still_ = ys + 0.5 * dt * (vs + wave)
+        still_string = ys + 0.5 * dt * (vs + wave)
         N_string = 0.0
         f0_string = 0.0
-        open_ = P_string_y - string_y - still_
-        if open_ > 0.0:
+        open_string = P_string_y - string_y - still_string
+        if open_string > 0.0:
             a_string_h = (-1.0 * (P_string_x - hx))
             a_string_e = (-1.0 * (-s_h * slope_head * strike_y + c_h * phi_head + slope_head * (P_string_x - P_string_x)))
-            up_ = -(a_string_h * u_h + a_string_e * u_e) - wave
-            force_ = force_before
-            soft_ = 0.5 * dt * half_admittance
+            up_string = -(a_string_h * u_h + a_string_e * u_e) - wave
+            force_string = force_before
+            soft_string = 0.5 * dt * half_admittance
             for _ in range(20):
-                d_ = max(0.0, open_ - soft_ * force_)
-                e1_ = K_string * d_ ** (p_string - 1.0)
-                damp_ = 1.0 + c_string * (up_ - half_admittance * force_)
-                miss_ = force_ - e1_ * d_ * damp_
-                step_ = miss_ / (1.0 + e1_ * (p_string * soft_ * max(0.0, damp_) + d_ * c_string * half_admittance))
-                force_ = max(0.0, force_ - step_)
-                if abs(step_) < 1e-9 * (1.0 + force_):
+                d_string = max(0.0, open_string - soft_string * force_string)
+                e1_string = K_string * d_string ** (p_string - 1.0)
+                damp_string = 1.0 + c_string * (up_string - half_admittance * force_string)
+                miss_string = force_string - e1_string * d_string * damp_string
+                step_string = miss_string / (1.0 + e1_string * (p_string * soft_string * max(0.0, damp_string) + d_string * c_string * half_admittance))
+                force_string = max(0.0, force_string - step_string)
+                if abs(step_string) < 1e-9 * (1.0 + force_string):
                     break
-            d_ = max(0.0, open_ - soft_ * force_)
-            f0_string = K_string * d_ ** p_string
-            N_string = force_
-            if d_ > limit_string:
+            d_string = max(0.0, open_string - soft_string * force_string)
+            f0_string = K_string * d_string ** p_string
+            N_string = force_string
+            if d_string > limit_string:
                 status = 2
                 where = 13
             Q_h += a_string_h * N_string
@@ -1417,19 +1315,10 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         waves[1, head & mask] = half_admittance * N_string + from_near
         head += 1
         string_work += dt * N_string * vs
-        g_string = -max(0.0, open_ - soft_ * N_string) if open_ > 0.0 else -open_
-        g_string = 1e-12 if open_ > 0.0 and N_string == 0.0 else g_string
+        g_string = -max(0.0, open_string - soft_string * N_string) if open_string > 0.0 else -open_string
+        g_string = 1e-12 if open_string > 0.0 and N_string == 0.0 else g_string
         if n > 0 and (g_string < 0.0) != (was_string < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_string / (g_string - was_string)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 13.0
-                log[logged, 2] = 1.0 if g_string < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_string - was_string) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 13.0, g_string, was_string, crown_y, crown_v, travel, travel_v)
         was_string = g_string
 
         # key_damper
@@ -1439,59 +1328,41 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_key_damper < 0.0:
             a_key_damper_d = 1.0
             a_key_damper_kr = -P_key_damper_x
-            d_ = -g_key_damper
-            if d_ > limit_key_damper:
+            d_key_damper = -g_key_damper
+            if d_key_damper > limit_key_damper:
                 status = 2
                 where = 14
-            rate_ = -(a_key_damper_d * u_d + a_key_damper_kr * u_kr)
-            f0_key_damper = K_key_damper * (d_ * d_ if p_key_damper == 2.0 else d_ ** p_key_damper)
-            calm_ = f0_key_damper * c_key_damper * dt * (a_key_damper_d * a_key_damper_d * inv_d + a_key_damper_kr * a_key_damper_kr * inv_rear)
-            last_ = N_key_damper if n > 0 else f0_key_damper
-            N_key_damper = max(0.0, (f0_key_damper * (1.0 + c_key_damper * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_key_damper = -(a_key_damper_d * u_d + a_key_damper_kr * u_kr)
+            f0_key_damper = K_key_damper * (d_key_damper * d_key_damper if p_key_damper == 2.0 else d_key_damper ** p_key_damper)
+            calm_key_damper = f0_key_damper * c_key_damper * dt * (a_key_damper_d * a_key_damper_d * inv_d + a_key_damper_kr * a_key_damper_kr * inv_rear)
+            last_key_damper = N_key_damper if n > 0 else f0_key_damper
+            N_key_damper = max(0.0, (f0_key_damper * (1.0 + c_key_damper * rate_key_damper) + calm_key_damper * last_key_damper) / (1.0 + calm_key_damper))
             Q_d += a_key_damper_d * N_key_damper
             Q_kr += a_key_damper_kr * N_key_damper
         else:
             N_key_damper = 0.0
         if n > 0 and (g_key_damper < 0.0) != (was_key_damper < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_key_damper / (g_key_damper - was_key_damper)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 14.0
-                log[logged, 2] = 1.0 if g_key_damper < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_key_damper - was_key_damper) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 14.0, g_key_damper, was_key_damper, crown_y, crown_v, travel, travel_v)
         was_key_damper = g_key_damper
 
         # damper_seat
         g_damper_seat = d
         if g_damper_seat < 0.0:
             a_damper_seat_d = 1.0
-            d_ = -g_damper_seat
-            if d_ > limit_damper_seat:
+            d_damper_seat = -g_damper_seat
+            if d_damper_seat > limit_damper_seat:
                 status = 2
                 where = 15
-            rate_ = -(a_damper_seat_d * u_d)
-            f0_damper_seat = K_damper_seat * (d_ * d_ if p_damper_seat == 2.0 else d_ ** p_damper_seat)
-            calm_ = f0_damper_seat * c_damper_seat * dt * (a_damper_seat_d * a_damper_seat_d * inv_d)
-            last_ = N_damper_seat if n > 0 else f0_damper_seat
-            N_damper_seat = max(0.0, (f0_damper_seat * (1.0 + c_damper_seat * rate_) + calm_ * last_) / (1.0 + calm_))
+            rate_damper_seat = -(a_damper_seat_d * u_d)
+            f0_damper_seat = K_damper_seat * (d_damper_seat * d_damper_seat if p_damper_seat == 2.0 else d_damper_seat ** p_damper_seat)
+            calm_damper_seat = f0_damper_seat * c_damper_seat * dt * (a_damper_seat_d * a_damper_seat_d * inv_d)
+            last_damper_seat = N_damper_seat if n > 0 else f0_damper_seat
+            N_damper_seat = max(0.0, (f0_damper_seat * (1.0 + c_damper_seat * rate_damper_seat) + calm_damper_seat * last_damper_seat) / (1.0 + calm_damper_seat))
             Q_d += a_damper_seat_d * N_damper_seat
         else:
             N_damper_seat = 0.0
         if n > 0 and (g_damper_seat < 0.0) != (was_damper_seat < 0.0):
-            if logged < log.shape[0]:
-                part_ = g_damper_seat / (g_damper_seat - was_damper_seat)
-                log[logged, 0] = t - dt * part_
-                log[logged, 1] = 15.0
-                log[logged, 2] = 1.0 if g_damper_seat < 0.0 else 0.0
-                log[logged, 3] = crown_y - dt * part_ * crown_v
-                log[logged, 4] = crown_v
-                log[logged, 5] = travel - dt * part_ * travel_v
-                log[logged, 6] = (g_damper_seat - was_damper_seat) / dt
-            logged += 1
+            logged = note(log, logged, t, dt, 15.0, g_damper_seat, was_damper_seat, crown_y, crown_v, travel, travel_v)
         was_damper_seat = g_damper_seat
 
         # speed without friction
@@ -1646,140 +1517,140 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             v_h += B_backcheck_h * L_backcheck
             v_e += B_backcheck_e * L_backcheck
         for _ in range(sweeps):
-            change_ = 0.0
+            change = 0.0
             if bound_key > 0.0:
-                sum_ = 1.0 * v_kf
-                new_ = L_key - sum_ * iW_key
-                new_ = bound_key if new_ > bound_key else (-bound_key if new_ < -bound_key else new_)
-                d_ = new_ - L_key
-                if d_ != 0.0:
-                    L_key = new_
-                    v_kf += B_key_kf * d_
-                    change_ = max(change_, abs(d_) / (bound_key))
+                sum_key = 1.0 * v_kf
+                new_key = L_key - sum_key * iW_key
+                new_key = bound_key if new_key > bound_key else (-bound_key if new_key < -bound_key else new_key)
+                d_key = new_key - L_key
+                if d_key != 0.0:
+                    L_key = new_key
+                    v_kf += B_key_kf * d_key
+                    change = max(change, abs(d_key) / (bound_key))
             if bound_wippen > 0.0:
-                sum_ = 1.0 * v_w
-                new_ = L_wippen - sum_ * iW_wippen
-                new_ = bound_wippen if new_ > bound_wippen else (-bound_wippen if new_ < -bound_wippen else new_)
-                d_ = new_ - L_wippen
-                if d_ != 0.0:
-                    L_wippen = new_
-                    v_w += B_wippen_w * d_
-                    v_j += B_wippen_j * d_
-                    v_l += B_wippen_l * d_
-                    change_ = max(change_, abs(d_) / (bound_wippen))
+                sum_wippen = 1.0 * v_w
+                new_wippen = L_wippen - sum_wippen * iW_wippen
+                new_wippen = bound_wippen if new_wippen > bound_wippen else (-bound_wippen if new_wippen < -bound_wippen else new_wippen)
+                d_wippen = new_wippen - L_wippen
+                if d_wippen != 0.0:
+                    L_wippen = new_wippen
+                    v_w += B_wippen_w * d_wippen
+                    v_j += B_wippen_j * d_wippen
+                    v_l += B_wippen_l * d_wippen
+                    change = max(change, abs(d_wippen) / (bound_wippen))
             if bound_jack > 0.0:
-                sum_ = 1.0 * v_j + -1.0 * v_w
-                new_ = L_jack - sum_ * iW_jack
-                new_ = bound_jack if new_ > bound_jack else (-bound_jack if new_ < -bound_jack else new_)
-                d_ = new_ - L_jack
-                if d_ != 0.0:
-                    L_jack = new_
-                    v_w += B_jack_w * d_
-                    v_j += B_jack_j * d_
-                    v_l += B_jack_l * d_
-                    change_ = max(change_, abs(d_) / (bound_jack))
+                sum_jack = 1.0 * v_j + -1.0 * v_w
+                new_jack = L_jack - sum_jack * iW_jack
+                new_jack = bound_jack if new_jack > bound_jack else (-bound_jack if new_jack < -bound_jack else new_jack)
+                d_jack = new_jack - L_jack
+                if d_jack != 0.0:
+                    L_jack = new_jack
+                    v_w += B_jack_w * d_jack
+                    v_j += B_jack_j * d_jack
+                    v_l += B_jack_l * d_jack
+                    change = max(change, abs(d_jack) / (bound_jack))
             if bound_lever > 0.0:
-                sum_ = 1.0 * v_l + -1.0 * v_w
-                new_ = L_lever - sum_ * iW_lever
-                new_ = bound_lever if new_ > bound_lever else (-bound_lever if new_ < -bound_lever else new_)
-                d_ = new_ - L_lever
-                if d_ != 0.0:
-                    L_lever = new_
-                    v_w += B_lever_w * d_
-                    v_j += B_lever_j * d_
-                    v_l += B_lever_l * d_
-                    change_ = max(change_, abs(d_) / (bound_lever))
+                sum_lever = 1.0 * v_l + -1.0 * v_w
+                new_lever = L_lever - sum_lever * iW_lever
+                new_lever = bound_lever if new_lever > bound_lever else (-bound_lever if new_lever < -bound_lever else new_lever)
+                d_lever = new_lever - L_lever
+                if d_lever != 0.0:
+                    L_lever = new_lever
+                    v_w += B_lever_w * d_lever
+                    v_j += B_lever_j * d_lever
+                    v_l += B_lever_l * d_lever
+                    change = max(change, abs(d_lever) / (bound_lever))
             if bound_hammer > 0.0:
-                sum_ = 1.0 * v_h
-                new_ = L_hammer - sum_ * iW_hammer
-                new_ = bound_hammer if new_ > bound_hammer else (-bound_hammer if new_ < -bound_hammer else new_)
-                d_ = new_ - L_hammer
-                if d_ != 0.0:
-                    L_hammer = new_
-                    v_h += B_hammer_h * d_
-                    v_e += B_hammer_e * d_
-                    change_ = max(change_, abs(d_) / (bound_hammer))
+                sum_hammer = 1.0 * v_h
+                new_hammer = L_hammer - sum_hammer * iW_hammer
+                new_hammer = bound_hammer if new_hammer > bound_hammer else (-bound_hammer if new_hammer < -bound_hammer else new_hammer)
+                d_hammer = new_hammer - L_hammer
+                if d_hammer != 0.0:
+                    L_hammer = new_hammer
+                    v_h += B_hammer_h * d_hammer
+                    v_e += B_hammer_e * d_hammer
+                    change = max(change, abs(d_hammer) / (bound_hammer))
             if bound_damper > 0.0:
-                sum_ = 1.0 * v_d
-                new_ = L_damper - sum_ * iW_damper
-                new_ = bound_damper if new_ > bound_damper else (-bound_damper if new_ < -bound_damper else new_)
-                d_ = new_ - L_damper
-                if d_ != 0.0:
-                    L_damper = new_
-                    v_d += B_damper_d * d_
-                    change_ = max(change_, abs(d_) / (bound_damper))
+                sum_damper = 1.0 * v_d
+                new_damper = L_damper - sum_damper * iW_damper
+                new_damper = bound_damper if new_damper > bound_damper else (-bound_damper if new_damper < -bound_damper else new_damper)
+                d_damper = new_damper - L_damper
+                if d_damper != 0.0:
+                    L_damper = new_damper
+                    v_d += B_damper_d * d_damper
+                    change = max(change, abs(d_damper) / (bound_damper))
             if bound_capstan > 0.0:
-                sum_ = b_capstan_kr * v_kr + b_capstan_w * v_w
-                new_ = L_capstan - sum_ * iW_capstan
-                new_ = bound_capstan if new_ > bound_capstan else (-bound_capstan if new_ < -bound_capstan else new_)
-                d_ = new_ - L_capstan
-                if d_ != 0.0:
-                    L_capstan = new_
-                    v_kr += B_capstan_kr * d_
-                    v_w += B_capstan_w * d_
-                    v_j += B_capstan_j * d_
-                    v_l += B_capstan_l * d_
-                    change_ = max(change_, abs(d_) / (bound_capstan))
+                sum_capstan = b_capstan_kr * v_kr + b_capstan_w * v_w
+                new_capstan = L_capstan - sum_capstan * iW_capstan
+                new_capstan = bound_capstan if new_capstan > bound_capstan else (-bound_capstan if new_capstan < -bound_capstan else new_capstan)
+                d_capstan = new_capstan - L_capstan
+                if d_capstan != 0.0:
+                    L_capstan = new_capstan
+                    v_kr += B_capstan_kr * d_capstan
+                    v_w += B_capstan_w * d_capstan
+                    v_j += B_capstan_j * d_capstan
+                    v_l += B_capstan_l * d_capstan
+                    change = max(change, abs(d_capstan) / (bound_capstan))
             if bound_jack_knuckle > 0.0:
-                sum_ = b_jack_knuckle_h * v_h + b_jack_knuckle_e * v_e + b_jack_knuckle_w * v_w + b_jack_knuckle_j * v_j
-                new_ = L_jack_knuckle - sum_ * iW_jack_knuckle
-                new_ = bound_jack_knuckle if new_ > bound_jack_knuckle else (-bound_jack_knuckle if new_ < -bound_jack_knuckle else new_)
-                d_ = new_ - L_jack_knuckle
-                if d_ != 0.0:
-                    L_jack_knuckle = new_
-                    v_w += B_jack_knuckle_w * d_
-                    v_j += B_jack_knuckle_j * d_
-                    v_l += B_jack_knuckle_l * d_
-                    v_h += B_jack_knuckle_h * d_
-                    v_e += B_jack_knuckle_e * d_
-                    change_ = max(change_, abs(d_) / (bound_jack_knuckle))
+                sum_jack_knuckle = b_jack_knuckle_h * v_h + b_jack_knuckle_e * v_e + b_jack_knuckle_w * v_w + b_jack_knuckle_j * v_j
+                new_jack_knuckle = L_jack_knuckle - sum_jack_knuckle * iW_jack_knuckle
+                new_jack_knuckle = bound_jack_knuckle if new_jack_knuckle > bound_jack_knuckle else (-bound_jack_knuckle if new_jack_knuckle < -bound_jack_knuckle else new_jack_knuckle)
+                d_jack_knuckle = new_jack_knuckle - L_jack_knuckle
+                if d_jack_knuckle != 0.0:
+                    L_jack_knuckle = new_jack_knuckle
+                    v_w += B_jack_knuckle_w * d_jack_knuckle
+                    v_j += B_jack_knuckle_j * d_jack_knuckle
+                    v_l += B_jack_knuckle_l * d_jack_knuckle
+                    v_h += B_jack_knuckle_h * d_jack_knuckle
+                    v_e += B_jack_knuckle_e * d_jack_knuckle
+                    change = max(change, abs(d_jack_knuckle) / (bound_jack_knuckle))
             if bound_lever_knuckle > 0.0:
-                sum_ = b_lever_knuckle_h * v_h + b_lever_knuckle_e * v_e + b_lever_knuckle_w * v_w + b_lever_knuckle_l * v_l
-                new_ = L_lever_knuckle - sum_ * iW_lever_knuckle
-                new_ = bound_lever_knuckle if new_ > bound_lever_knuckle else (-bound_lever_knuckle if new_ < -bound_lever_knuckle else new_)
-                d_ = new_ - L_lever_knuckle
-                if d_ != 0.0:
-                    L_lever_knuckle = new_
-                    v_w += B_lever_knuckle_w * d_
-                    v_j += B_lever_knuckle_j * d_
-                    v_l += B_lever_knuckle_l * d_
-                    v_h += B_lever_knuckle_h * d_
-                    v_e += B_lever_knuckle_e * d_
-                    change_ = max(change_, abs(d_) / (bound_lever_knuckle))
+                sum_lever_knuckle = b_lever_knuckle_h * v_h + b_lever_knuckle_e * v_e + b_lever_knuckle_w * v_w + b_lever_knuckle_l * v_l
+                new_lever_knuckle = L_lever_knuckle - sum_lever_knuckle * iW_lever_knuckle
+                new_lever_knuckle = bound_lever_knuckle if new_lever_knuckle > bound_lever_knuckle else (-bound_lever_knuckle if new_lever_knuckle < -bound_lever_knuckle else new_lever_knuckle)
+                d_lever_knuckle = new_lever_knuckle - L_lever_knuckle
+                if d_lever_knuckle != 0.0:
+                    L_lever_knuckle = new_lever_knuckle
+                    v_w += B_lever_knuckle_w * d_lever_knuckle
+                    v_j += B_lever_knuckle_j * d_lever_knuckle
+                    v_l += B_lever_knuckle_l * d_lever_knuckle
+                    v_h += B_lever_knuckle_h * d_lever_knuckle
+                    v_e += B_lever_knuckle_e * d_lever_knuckle
+                    change = max(change, abs(d_lever_knuckle) / (bound_lever_knuckle))
             if bound_toe_button > 0.0:
-                sum_ = b_toe_button_w * v_w + b_toe_button_j * v_j
-                new_ = L_toe_button - sum_ * iW_toe_button
-                new_ = bound_toe_button if new_ > bound_toe_button else (-bound_toe_button if new_ < -bound_toe_button else new_)
-                d_ = new_ - L_toe_button
-                if d_ != 0.0:
-                    L_toe_button = new_
-                    v_w += B_toe_button_w * d_
-                    v_j += B_toe_button_j * d_
-                    v_l += B_toe_button_l * d_
-                    change_ = max(change_, abs(d_) / (bound_toe_button))
+                sum_toe_button = b_toe_button_w * v_w + b_toe_button_j * v_j
+                new_toe_button = L_toe_button - sum_toe_button * iW_toe_button
+                new_toe_button = bound_toe_button if new_toe_button > bound_toe_button else (-bound_toe_button if new_toe_button < -bound_toe_button else new_toe_button)
+                d_toe_button = new_toe_button - L_toe_button
+                if d_toe_button != 0.0:
+                    L_toe_button = new_toe_button
+                    v_w += B_toe_button_w * d_toe_button
+                    v_j += B_toe_button_j * d_toe_button
+                    v_l += B_toe_button_l * d_toe_button
+                    change = max(change, abs(d_toe_button) / (bound_toe_button))
             if bound_drop_screw > 0.0:
-                sum_ = b_drop_screw_w * v_w + b_drop_screw_l * v_l
-                new_ = L_drop_screw - sum_ * iW_drop_screw
-                new_ = bound_drop_screw if new_ > bound_drop_screw else (-bound_drop_screw if new_ < -bound_drop_screw else new_)
-                d_ = new_ - L_drop_screw
-                if d_ != 0.0:
-                    L_drop_screw = new_
-                    v_w += B_drop_screw_w * d_
-                    v_j += B_drop_screw_j * d_
-                    v_l += B_drop_screw_l * d_
-                    change_ = max(change_, abs(d_) / (bound_drop_screw))
+                sum_drop_screw = b_drop_screw_w * v_w + b_drop_screw_l * v_l
+                new_drop_screw = L_drop_screw - sum_drop_screw * iW_drop_screw
+                new_drop_screw = bound_drop_screw if new_drop_screw > bound_drop_screw else (-bound_drop_screw if new_drop_screw < -bound_drop_screw else new_drop_screw)
+                d_drop_screw = new_drop_screw - L_drop_screw
+                if d_drop_screw != 0.0:
+                    L_drop_screw = new_drop_screw
+                    v_w += B_drop_screw_w * d_drop_screw
+                    v_j += B_drop_screw_j * d_drop_screw
+                    v_l += B_drop_screw_l * d_drop_screw
+                    change = max(change, abs(d_drop_screw) / (bound_drop_screw))
             if bound_backcheck > 0.0:
-                sum_ = b_backcheck_h * v_h + b_backcheck_e * v_e + b_backcheck_kr * v_kr
-                new_ = L_backcheck - sum_ * iW_backcheck
-                new_ = bound_backcheck if new_ > bound_backcheck else (-bound_backcheck if new_ < -bound_backcheck else new_)
-                d_ = new_ - L_backcheck
-                if d_ != 0.0:
-                    L_backcheck = new_
-                    v_kr += B_backcheck_kr * d_
-                    v_h += B_backcheck_h * d_
-                    v_e += B_backcheck_e * d_
-                    change_ = max(change_, abs(d_) / (bound_backcheck))
-            if change_ < 1e-6:
+                sum_backcheck = b_backcheck_h * v_h + b_backcheck_e * v_e + b_backcheck_kr * v_kr
+                new_backcheck = L_backcheck - sum_backcheck * iW_backcheck
+                new_backcheck = bound_backcheck if new_backcheck > bound_backcheck else (-bound_backcheck if new_backcheck < -bound_backcheck else new_backcheck)
+                d_backcheck = new_backcheck - L_backcheck
+                if d_backcheck != 0.0:
+                    L_backcheck = new_backcheck
+                    v_kr += B_backcheck_kr * d_backcheck
+                    v_h += B_backcheck_h * d_backcheck
+                    v_e += B_backcheck_e * d_backcheck
+                    change = max(change, abs(d_backcheck) / (bound_backcheck))
+            if change < 1e-6:
                 break
 
         # ledger, with the mean speed over the step
@@ -1818,7 +1689,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             loss_rest_cushion += dt * (N_rest_cushion - f0_rest_cushion) * (-(a_rest_cushion_h * m_h + a_rest_cushion_e * m_e))
         if g_backcheck < 0.0:
             loss_backcheck += dt * (N_backcheck - f0_backcheck) * (-(a_backcheck_h * m_h + a_backcheck_e * m_e + a_backcheck_kr * m_kr))
-        if open_ > 0.0:
+        if open_string > 0.0:
             loss_string += dt * (N_string - f0_string) * (-(a_string_h * m_h + a_string_e * m_e) - vs)
         if g_key_damper < 0.0:
             loss_key_damper += dt * (N_key_damper - f0_key_damper) * (-(a_key_damper_d * m_d + a_key_damper_kr * m_kr))
