@@ -105,7 +105,10 @@ def accelerate(p: Array, y: Array, force: Array, inv_f: float, out: Array) -> No
 def rhs(
     t: float, y: Array, ps: Array, laws: Array, joints: Array, table: Array, drive: Array, width: Array, work: Array
 ) -> Array:
-    """dy/dt.  ``drive``: mode, 1 / finger mass, muscle damping; ``width``: of the tanh, rad/s and m/s; ``work``: a state."""
+    """dy/dt.
+
+    ``drive``: mode, 1 / finger mass, muscle damping; ``width``: of the tanh, rad/s and m/s; ``work``: a state.
+    """
     p, s = ps[0], work[0]
     s.kf, s.kr, s.w, s.j, s.l, s.h, s.e, s.d, s.f = y[0], y[1], y[2], y[3], y[4], y[5], y[6], y[7], y[8]
     s.ys = y[18]
@@ -184,7 +187,10 @@ def problem(
     y[9 + F] = -drive.speed
 
     def crown(z: Array) -> tuple[float, float]:
-        at, up = p["strike_x"][0] - p["slope_head"][0] * p["strike_y"][0] * z[E], p["strike_y"][0] + p["phi_head"][0] * z[E]
+        at, up = (
+            p["strike_x"][0] - p["slope_head"][0] * p["strike_y"][0] * z[E],
+            p["strike_y"][0] + p["phi_head"][0] * z[E],
+        )
         s, c = math.sin(z[H]), math.cos(z[H])
         height = p["hy"][0] + s * at + c * up
         bend = -s * p["slope_head"][0] * p["strike_y"][0] + c * p["phi_head"][0]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.text import Text
 
@@ -13,6 +13,10 @@ import sim
 from sim.cli import screen
 from sim.errors import Fault, InputError
 from sim.unit.model import ActionUnit
+
+if TYPE_CHECKING:
+    from sim.bench.readings import Prediction
+    from sim.sheets.traces import Columns
 
 FINE, BAD_INPUT, CANNOT_PLAY, INTERRUPTED = 0, 2, 3, 130
 
@@ -40,16 +44,14 @@ def _ready(args: argparse.Namespace) -> ActionUnit:
 
 def validate(args: argparse.Namespace) -> int:
     """Check the file only."""
+    from sim.sheets import tables
+
     unit = _load(args)
     kind = "sharp" if unit.key.sharp else "natural"
-    screen.show(Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."), *_assumed(unit.assumed))
+    screen.show(
+        Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."), tables.assumed(unit.assumed)
+    )
     return FINE
-
-
-def _assumed(paths: tuple[str, ...]) -> list[Text]:
-    from sim.sheets.tables import assumed
-
-    return [assumed(paths)]
 
 
 def predict(args: argparse.Namespace) -> int:
@@ -58,28 +60,20 @@ def predict(args: argparse.Namespace) -> int:
 
     figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     unit = _ready(args)
-    found = _predicted(unit, repetition=not args.no_repetition)
+    with screen.progress("at rest") as say:
+        found = sim.predict(unit, repetition=not args.no_repetition, progress=say)
+    if figure is not None:
+        _draw(figure, unit, found)
     if args.json:
         print(document.text(document.of_prediction(found)))
     elif args.csv:
         print(report.csv(found, unit), end="")
     else:
         screen.show(tables.prediction(found, unit, inches_first=args.inches))
-    if figure is not None:
-        _draw(figure, unit, found)
     return FINE if found.plays else CANNOT_PLAY
 
 
-def _predicted(unit: ActionUnit, *, repetition: bool) -> sim.Prediction:
-    from sim.bench import predict as bench
-    from sim.workshop.set_up import found
-
-    with screen.progress("at rest") as say:
-        prediction = bench.predict(unit, repetition=repetition, progress=say)
-    return replace(prediction, set_up=found(unit))
-
-
-def _draw(path: Path, unit: ActionUnit, found: sim.Prediction) -> None:
+def _draw(path: Path, unit: ActionUnit, found: Prediction) -> None:
     from sim.errors import SimulationError
     from sim.sheets import drawing, figures
 
@@ -107,41 +101,49 @@ def strike(args: argparse.Namespace) -> int:
     blows = tuple(blow for blow, _ in played)
     silent = [blow for blow in blows if blow.hammer_speed is None]
     outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome
+    if path is not None:
+        named = [(blow.touch, traces.of_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
+        _write(path, traces.stacked(named, "touch"))
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "strikes": [document.of_strike(blow) for blow in blows]}
         print(document.text({**body, "assumed": list(unit.assumed)}))
     else:
-        screen.show(tables.head(unit, outcome), tables.strikes(blows), tables.events(blows), *_assumed(unit.assumed))
-    if path is not None:
-        named = [(blow.touch, traces.of_run(run, rest.design_travel)) for blow, run in played]
-        _write(path, traces.stacked(named, "touch"))
+        screen.show(
+            tables.head(unit, outcome), tables.strikes(blows), tables.events(blows), tables.assumed(unit.assumed)
+        )
     return FINE if outcome == "plays" else CANNOT_PLAY
 
 
 def weigh(args: argparse.Namespace) -> int:
     """Settings and touch weights."""
+    from sim.bench import slow_press
+    from sim.bench.rest import at_rest
     from sim.sheets import document, tables, traces
     from sim.sheets.rows import Place, rows
 
     path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
     unit = _ready(args)
-    weights, settings, curve = sim.weigh(unit)
-    outcome = "plays" if weights.up_weight is not None and settings.let_off is not None else "never lets off"
-    if args.json:
-        body = {"unit": unit.name, "outcome": outcome, **document.record(settings), **document.record(weights)}
-        print(document.text({**body, "assumed": list(unit.assumed)}))
-    else:
-        place = Place.of(unit)
-        screen.show(
-            tables.head(unit, outcome),
-            tables.readings("Settings", rows(settings, "settings", place), inches_first=args.inches),
-            tables.readings("Touch", rows(weights, "touch", place)),
-            *_assumed(unit.assumed),
-        )
+    pressed = slow_press.press(at_rest(unit))
+    weights, curve = slow_press.touch_weight(pressed)
+    settings, outcome = slow_press.settings(pressed), pressed.outcome
     if path is not None and curve is not None:
         _write(path, traces.of_slow_press(curve))
     elif path is not None:
         screen.note(f"no curve to write to {path}: {outcome}")
+    if args.json:
+        body = {"unit": unit.name, "outcome": outcome, "reason": pressed.reason}
+        body |= document.record(settings) | document.record(weights)
+        print(document.text({**body, "assumed": list(unit.assumed)}))
+    else:
+        place = Place.of(unit)
+        screen.show(
+            tables.head(unit, outcome, pressed.reason),
+            tables.readings(
+                "Settings", tables.fitted(rows(settings, "settings", place), unit), inches_first=args.inches
+            ),
+            tables.readings("Touch", rows(weights, "touch", place)),
+            tables.assumed(unit.assumed),
+        )
     return FINE if outcome == "plays" else CANNOT_PLAY
 
 
@@ -155,18 +157,18 @@ def repeat(args: argparse.Namespace) -> int:
     with screen.progress("repetition") as say:
         found = sim.repeat(unit, say)
     outcome = "plays" if found.return_time is not None else "the jack does not come home"
+    if path is not None:
+        _write(path, traces.of_repetition(found))
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "repetition": document.of_repetition(found)}
         print(document.text({**body, "assumed": list(unit.assumed)}))
     else:
         parts = tables.repetition(found, Place.of(unit))
-        screen.show(tables.head(unit, outcome), *parts, *_assumed(unit.assumed))
-    if path is not None:
-        _write(path, traces.of_repetition(found))
+        screen.show(tables.head(unit, outcome), *parts, tables.assumed(unit.assumed))
     return FINE if outcome == "plays" else CANNOT_PLAY
 
 
-def _write(path: Path, columns: sim.sheets.traces.Columns) -> None:  # type: ignore[name-defined]
+def _write(path: Path, columns: Columns) -> None:
     from sim.sheets import traces
 
     try:

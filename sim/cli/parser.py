@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from typing import TypeAlias
 
 from sim import __version__
@@ -16,12 +17,22 @@ exit codes:
   130  interrupted
 """
 
+EXAMPLES = """\
+examples:
+  python -m sim predict concert-grand-natural
+  python -m sim predict my-note.toml --figure my-note.svg
+  python -m sim predict my-note.toml --set springs.repetition=85% --json
+  python -m sim strike my-note.toml --traces blows.parquet
+  python -m sim COMMAND --help          what a command takes
+"""
+
 SET_HELP = """\
 changing an input for one run:
   --set springs.repetition=85%            a share of the scenario's own value
   --set friction.hammer="1.8 N·mm"        a quantity with its unit
   --set hammer.weight="10.5 g" --set rails.spread="4 27/64 in"
-  sections: key, wippen, jack, lever, hammer, rails, springs, friction, contacts, string, settings, targets, touch, damper
+  sections: key, wippen, jack, lever, hammer, rails, springs, friction, contacts, string,
+            settings, targets, touch, damper
 """
 
 
@@ -29,9 +40,9 @@ def build() -> argparse.ArgumentParser:
     """The whole parser."""
     parser = argparse.ArgumentParser(
         prog="python -m sim",
-        description="Action-unit simulator: from bench measurements of one grand-piano note to let-off, drop, "
-        "touch weight, blows and repetition, computed.",
-        epilog=f"{CODES}\nscenarios that come with it: {', '.join(shipped()) or 'none found'}",
+        description="Action-unit simulator: from bench measurements of one grand-piano note\n"
+        "to let-off, drop, touch weight, blows and repetition, computed.",
+        epilog=f"{EXAMPLES}\n{CODES}\n{_shipped()}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"action-unit-sim {__version__}")
@@ -42,6 +53,11 @@ def build() -> argparse.ArgumentParser:
     _repeat(commands)
     _validate(commands)
     return parser
+
+
+def _shipped() -> str:
+    names = ", ".join(shipped()) or "none found"
+    return textwrap.fill(f"scenarios that come with it: {names}", 90, subsequent_indent="  ", break_on_hyphens=False)
 
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
@@ -72,15 +88,28 @@ def _predict(commands: Commands) -> None:
     parser.add_argument("--no-repetition", action="store_true", help="leave out the repetition ensemble (faster)")
 
 
-def _group(commands: Commands, name: str, summary: str, traces: str) -> None:
+def _group(commands: Commands, name: str, summary: str, traces: str) -> argparse.ArgumentParser:
     parser = _command(commands, name, summary)
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
     parser.add_argument("--traces", metavar="FILE", help=f"write {traces} to FILE (.csv or .parquet)")
     parser.add_argument("--inches", action="store_true", help="inches before millimetres")
+    return parser
 
 
 def _strike(commands: Commands) -> None:
-    _group(commands, "strike", "blows of the standard fingers, soft to hard", "motion and forces of every blow")
+    parser = _group(
+        commands, "strike", "blows of the standard fingers, soft to hard", "motion and forces of every blow"
+    )
+    parser.add_argument(
+        "--every", metavar="MS", type=_interval, default=0.1, help="interval of the traces' rows, ms (default 0.1)"
+    )
+
+
+def _interval(text: str) -> float:
+    value = float(text)
+    if not 0 < value <= 10:
+        raise argparse.ArgumentTypeError(f"{text} is not between 0 and 10 ms")
+    return value
 
 
 def _weigh(commands: Commands) -> None:

@@ -53,14 +53,19 @@ def faults(error: InputError) -> None:
 def announce_compiling() -> None:
     """Say what the first run on a machine waits for."""
     if not prepare():
-        note("compiling the kernel once for this machine (about a quarter of a minute; later runs start at once) …")
+        note("compiling the kernel once for this machine (up to half a minute; later runs start at once) …")
 
 
 @contextmanager
 def progress(what: str) -> Iterator[Say]:
     """A bar on standard error while something runs; nothing where that is no terminal."""
     err = Console(stderr=True, highlight=False)
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeElapsedColumn(),
+    )
     with Progress(*columns, console=err, transient=True, disable=not err.is_terminal) as bar:
         task = bar.add_task(what, total=1.0)
         yield lambda fraction, doing: bar.update(task, completed=fraction, description=doing or what)

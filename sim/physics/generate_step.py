@@ -57,7 +57,7 @@ def look_up(table, t, k):
 
 
 @numba.njit(error_model="numpy", fastmath=FAST)
-def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, travel, travel_v):
+def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, crown_a, travel, travel_v):
     """Write one making or breaking of a contact, placed within the step where its gap goes through zero."""
     if row < log.shape[0]:
         back = dt * gap / (gap - was)
@@ -65,7 +65,7 @@ def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, travel, travel_v)
         log[row, 1] = contact
         log[row, 2] = 1.0 if gap < 0.0 else 0.0
         log[row, 3] = crown_y - back * crown_v
-        log[row, 4] = crown_v
+        log[row, 4] = crown_v - back * crown_a
         log[row, 5] = travel - back * travel_v
         log[row, 6] = (gap - was) / dt
     return row + 1
@@ -135,7 +135,7 @@ def log_change(code: Code, n: str, index: int) -> None:
     code(f"if n > 0 and (g_{n} < 0.0) != (was_{n} < 0.0):")
     code.indent()
     code(
-        f"logged = note(log, logged, t, dt, {index}.0, g_{n}, was_{n}, crown_y, crown_v, travel, travel_v)",
+        f"logged = note(log, logged, t, dt, {index}.0, g_{n}, was_{n}, crown_y, crown_v, crown_a, travel, travel_v)",
     )
     code.dedent()
     code(f"was_{n} = g_{n}")
@@ -302,6 +302,7 @@ def stroke(code: Code) -> None:
         "seg = 0",
         "push = 0.0",
         "force_before = 0.0",
+        "crown_v = 0.0",
     )
     code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"N_{c.name} = 0.0" for c in CONTACTS))
     code("t = run.t0 + 0.5 * dt")
@@ -331,7 +332,12 @@ def step_body(code: Code) -> None:
     g.position(code, touch.point, "P_finger")
     g.position(code, crown.point, "P_string")
     code("crown_y = P_string_y", "travel = touch_y - P_finger_y", "travel_v = -P_finger_x * u_kf")
-    code("hx_ = -slope_head * strike_y", "crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e")
+    code(
+        "crown_before = crown_v",
+        "hx_ = -slope_head * strike_y",
+        "crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e",
+    )
+    code("crown_a = (crown_v - crown_before) / dt if n > 0 else 0.0")
     code("if mode == 2:", "    push, seg = look_up(finger, t, seg)", "    Q_kf -= push * P_finger_x")
     code("elif mode == 3:", "    pull_, seg = look_up(finger, t, seg)", "    Q_f -= pull_ + muscle_damping * u_f")
     normals: dict[str, list[str]] = {}

@@ -46,7 +46,7 @@ def look_up(table, t, k):
 
 
 @numba.njit(error_model="numpy", fastmath=FAST)
-def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, travel, travel_v):
+def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, crown_a, travel, travel_v):
     """Write one making or breaking of a contact, placed within the step where its gap goes through zero."""
     if row < log.shape[0]:
         back = dt * gap / (gap - was)
@@ -54,7 +54,7 @@ def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, travel, travel_v)
         log[row, 1] = contact
         log[row, 2] = 1.0 if gap < 0.0 else 0.0
         log[row, 3] = crown_y - back * crown_v
-        log[row, 4] = crown_v
+        log[row, 4] = crown_v - back * crown_a
         log[row, 5] = travel - back * travel_v
         log[row, 6] = (gap - was) / dt
     return row + 1
@@ -687,6 +687,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     seg = 0
     push = 0.0
     force_before = 0.0
+    crown_v = 0.0
     was_finger = 1e-9
     was_back_cloth = 1e-9
     was_punching = 1e-9
@@ -797,8 +798,10 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         crown_y = P_string_y
         travel = touch_y - P_finger_y
         travel_v = -P_finger_x * u_kf
+        crown_before = crown_v
         hx_ = -slope_head * strike_y
         crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e
+        crown_a = (crown_v - crown_before) / dt if n > 0 else 0.0
         if mode == 2:
             push, seg = look_up(finger, t, seg)
             Q_kf -= push * P_finger_x
@@ -827,7 +830,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_finger = 0.0
         if n > 0 and (g_finger < 0.0) != (was_finger < 0.0):
-            logged = note(log, logged, t, dt, 0.0, g_finger, was_finger, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 0.0, g_finger, was_finger, crown_y, crown_v, crown_a, travel, travel_v)
         was_finger = g_finger
 
         # back_cloth
@@ -851,7 +854,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_back_cloth = 0.0
         if n > 0 and (g_back_cloth < 0.0) != (was_back_cloth < 0.0):
-            logged = note(log, logged, t, dt, 1.0, g_back_cloth, was_back_cloth, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 1.0, g_back_cloth, was_back_cloth, crown_y, crown_v, crown_a, travel, travel_v)
         was_back_cloth = g_back_cloth
 
         # punching
@@ -875,7 +878,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_punching = 0.0
         if n > 0 and (g_punching < 0.0) != (was_punching < 0.0):
-            logged = note(log, logged, t, dt, 2.0, g_punching, was_punching, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 2.0, g_punching, was_punching, crown_y, crown_v, crown_a, travel, travel_v)
         was_punching = g_punching
 
         # capstan
@@ -913,7 +916,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_capstan = 0.0
         if n > 0 and (g_capstan < 0.0) != (was_capstan < 0.0):
-            logged = note(log, logged, t, dt, 3.0, g_capstan, was_capstan, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 3.0, g_capstan, was_capstan, crown_y, crown_v, crown_a, travel, travel_v)
         was_capstan = g_capstan
 
         # jack_knuckle
@@ -987,7 +990,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_jack_knuckle = 0.0
         if n > 0 and (g_jack_knuckle < 0.0) != (was_jack_knuckle < 0.0):
-            logged = note(log, logged, t, dt, 4.0, g_jack_knuckle, was_jack_knuckle, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 4.0, g_jack_knuckle, was_jack_knuckle, crown_y, crown_v, crown_a, travel, travel_v)
         was_jack_knuckle = g_jack_knuckle
 
         # lever_knuckle
@@ -1042,7 +1045,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_lever_knuckle = 0.0
         if n > 0 and (g_lever_knuckle < 0.0) != (was_lever_knuckle < 0.0):
-            logged = note(log, logged, t, dt, 5.0, g_lever_knuckle, was_lever_knuckle, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 5.0, g_lever_knuckle, was_lever_knuckle, crown_y, crown_v, crown_a, travel, travel_v)
         was_lever_knuckle = g_lever_knuckle
 
         # toe_button
@@ -1072,7 +1075,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_toe_button = 0.0
         if n > 0 and (g_toe_button < 0.0) != (was_toe_button < 0.0):
-            logged = note(log, logged, t, dt, 6.0, g_toe_button, was_toe_button, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 6.0, g_toe_button, was_toe_button, crown_y, crown_v, crown_a, travel, travel_v)
         was_toe_button = g_toe_button
 
         # drop_screw
@@ -1119,7 +1122,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_drop_screw = 0.0
         if n > 0 and (g_drop_screw < 0.0) != (was_drop_screw < 0.0):
-            logged = note(log, logged, t, dt, 7.0, g_drop_screw, was_drop_screw, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 7.0, g_drop_screw, was_drop_screw, crown_y, crown_v, crown_a, travel, travel_v)
         was_drop_screw = g_drop_screw
 
         # jack_stop
@@ -1141,7 +1144,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_jack_stop = 0.0
         if n > 0 and (g_jack_stop < 0.0) != (was_jack_stop < 0.0):
-            logged = note(log, logged, t, dt, 8.0, g_jack_stop, was_jack_stop, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 8.0, g_jack_stop, was_jack_stop, crown_y, crown_v, crown_a, travel, travel_v)
         was_jack_stop = g_jack_stop
 
         # jack_window
@@ -1163,7 +1166,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_jack_window = 0.0
         if n > 0 and (g_jack_window < 0.0) != (was_jack_window < 0.0):
-            logged = note(log, logged, t, dt, 9.0, g_jack_window, was_jack_window, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 9.0, g_jack_window, was_jack_window, crown_y, crown_v, crown_a, travel, travel_v)
         was_jack_window = g_jack_window
 
         # lever_stop
@@ -1185,7 +1188,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_lever_stop = 0.0
         if n > 0 and (g_lever_stop < 0.0) != (was_lever_stop < 0.0):
-            logged = note(log, logged, t, dt, 10.0, g_lever_stop, was_lever_stop, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 10.0, g_lever_stop, was_lever_stop, crown_y, crown_v, crown_a, travel, travel_v)
         was_lever_stop = g_lever_stop
 
         # rest_cushion
@@ -1213,7 +1216,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_rest_cushion = 0.0
         if n > 0 and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
-            logged = note(log, logged, t, dt, 11.0, g_rest_cushion, was_rest_cushion, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 11.0, g_rest_cushion, was_rest_cushion, crown_y, crown_v, crown_a, travel, travel_v)
         was_rest_cushion = g_rest_cushion
 
         # backcheck
@@ -1265,7 +1268,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_backcheck = 0.0
         if n > 0 and (g_backcheck < 0.0) != (was_backcheck < 0.0):
-            logged = note(log, logged, t, dt, 12.0, g_backcheck, was_backcheck, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 12.0, g_backcheck, was_backcheck, crown_y, crown_v, crown_a, travel, travel_v)
         was_backcheck = g_backcheck
 
         # string
@@ -1318,7 +1321,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         g_string = -max(0.0, open_string - soft_string * N_string) if open_string > 0.0 else -open_string
         g_string = 1e-12 if open_string > 0.0 and N_string == 0.0 else g_string
         if n > 0 and (g_string < 0.0) != (was_string < 0.0):
-            logged = note(log, logged, t, dt, 13.0, g_string, was_string, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 13.0, g_string, was_string, crown_y, crown_v, crown_a, travel, travel_v)
         was_string = g_string
 
         # key_damper
@@ -1342,7 +1345,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_key_damper = 0.0
         if n > 0 and (g_key_damper < 0.0) != (was_key_damper < 0.0):
-            logged = note(log, logged, t, dt, 14.0, g_key_damper, was_key_damper, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 14.0, g_key_damper, was_key_damper, crown_y, crown_v, crown_a, travel, travel_v)
         was_key_damper = g_key_damper
 
         # damper_seat
@@ -1362,7 +1365,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         else:
             N_damper_seat = 0.0
         if n > 0 and (g_damper_seat < 0.0) != (was_damper_seat < 0.0):
-            logged = note(log, logged, t, dt, 15.0, g_damper_seat, was_damper_seat, crown_y, crown_v, travel, travel_v)
+            logged = note(log, logged, t, dt, 15.0, g_damper_seat, was_damper_seat, crown_y, crown_v, crown_a, travel, travel_v)
         was_damper_seat = g_damper_seat
 
         # speed without friction

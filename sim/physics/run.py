@@ -162,10 +162,14 @@ class Places:
     @cached_property
     def crown_height(self) -> Array:
         """Height of the crown over the origin, m."""
+        t, (x, y) = self.trace, self._crown_in_hammer
+        return self.p["hy"] + np.sin(t["h"]) * x + np.cos(t["h"]) * y
+
+    @property
+    def _crown_in_hammer(self) -> tuple[Array, Array]:
+        """Crown along and across the shank, moved by the shank's bending, m."""
         p, t = self.p, self.trace
-        x = p["strike_x"] - p["slope_head"] * p["strike_y"] * t["e"]
-        y = p["strike_y"] + p["phi_head"] * t["e"]
-        return p["hy"] + np.sin(t["h"]) * x + np.cos(t["h"]) * y
+        return p["strike_x"] - p["slope_head"] * p["strike_y"] * t["e"], p["strike_y"] + p["phi_head"] * t["e"]
 
     @cached_property
     def crown_to_string(self) -> Array:
@@ -177,8 +181,9 @@ class Places:
         """Speed of the crown along its line of strike, m/s, + toward the string."""
         p, t = self.p, self.trace
         s, c = np.sin(t["h"]), np.cos(t["h"])
-        x = p["strike_x"] * c - p["strike_y"] * s
-        return x * t["v_h"] + (-s * p["slope_head"] * p["strike_y"] + c * p["phi_head"]) * t["v_e"]
+        x, y = self._crown_in_hammer
+        bend = c * p["phi_head"] - s * p["slope_head"] * p["strike_y"]
+        return (c * x - s * y) * t["v_h"] + bend * t["v_e"]
 
     @cached_property
     def key_travel(self) -> Array:

@@ -7,8 +7,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from sim.bench import edge
 from sim.bench.readings import Centre, Prediction, Repetition, Settings, Strike, TouchWeight, readings_of
-from sim.sheets import edge
 
 Document = dict[str, Any]
 
@@ -83,16 +83,20 @@ def _by_rate(fractions: Mapping[float, float]) -> Document:
     return {f"{rate:g}": share for rate, share in sorted(fractions.items())}
 
 
-def clean(value: Any) -> Any:
+def clean(document: Mapping[str, Any]) -> Document:
     """The same with plain numbers, and None where a number is not finite."""
+    return {str(name): _plain(item) for name, item in document.items()}
+
+
+def _plain(value: Any) -> Any:
     if isinstance(value, Mapping):
-        return {str(name): clean(item) for name, item in value.items()}
+        return clean(value)
     if isinstance(value, Sequence) and not isinstance(value, str):
-        return [clean(item) for item in value]
+        return [_plain(item) for item in value]
     if isinstance(value, bool) or value is None or isinstance(value, str | int):
         return value
-    plain = float(value)
-    return plain if math.isfinite(plain) else None
+    number = float(value)
+    return number if math.isfinite(number) else None
 
 
 def text(document: Document) -> str:

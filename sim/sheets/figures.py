@@ -10,9 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from sim.bench.edge import column
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
 from sim.physics.run import Run, Trace
-from sim.sheets.edge import column
 from sim.sheets.mechanism import INK, close_up, draw_mechanism
 from sim.sheets.outline import Pose
 from sim.unit.model import ActionUnit
@@ -44,7 +44,11 @@ def sheet(unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, tr
     )
     title = f"As the jack lets go ({strike.touch} blow)" if strike.events.get("escape") else "Nearest to the string"
     draw_mechanism(
-        figure.add_subplot(grid[0, 6:]), unit, pose_at(trace, escape), title=title, crown_gap=float(gap[escape]) if gap[escape] > 0 else None
+        figure.add_subplot(grid[0, 6:]),
+        unit,
+        pose_at(trace, escape),
+        title=title,
+        crown_gap=float(gap[escape]) if gap[escape] > 0 else None,
     )
     close_up(figure.add_subplot(grid[1, :4]), unit, pose_at(trace, escape), title="The same from near by")
     draw_blow(figure.add_subplot(grid[1, 4:8]), run, strike, travel_at_rest)
@@ -72,8 +76,9 @@ def draw_blow(axes: Axes, run: Run, strike: Strike | None = None, travel_at_rest
     if strike is not None and strike.events:
         end = _events(axes, strike, float(crown.max()), end)
     axes.set_xlim(0, end)
-    axes.text(end * 0.02, float(crown[0]) - 3, "crown to string", color=CROWN, fontsize=9, va="top")
-    axes.text(end * 0.02, 1.2, "key travel", color=KEY, fontsize=9)
+    last = int(np.searchsorted(t, end)) - 1
+    axes.text(end * 0.985, float(crown[last]) + 1.2, "crown to string", color=CROWN, fontsize=9, ha="right")
+    axes.text(end * 0.985, float(key[last]) - 1.2, "key travel", color=KEY, fontsize=9, ha="right", va="top")
     axes.set(xlabel="time, ms", ylabel="mm")
     axes.set_title(f"{strike.touch.capitalize()} blow" if strike else "Blow", loc="left", fontsize=10, color=INK)
     return _plain(axes)
@@ -87,7 +92,15 @@ def _events(axes: Axes, strike: Strike, top: float, end: float) -> float:
     for step, (time, text) in enumerate(known):
         level = top * (1.36 - 0.08 * step)
         axes.plot([time, time], [-2, level], color=FAINT, lw=0.8, ls=":")
-        axes.text(time, level, f" {text} {time:.1f} ms", fontsize=8, color=INK, va="center", ha="left" if time < 0.7 * end else "right")
+        axes.text(
+            time,
+            level,
+            f" {text} {time:.1f} ms",
+            fontsize=8,
+            color=INK,
+            va="center",
+            ha="left" if time < 0.7 * end else "right",
+        )
     axes.set_ylim(-2, top * 1.42)
     return end
 
@@ -101,11 +114,13 @@ def draw_slow_press(axes: Axes, press: SlowPress) -> Axes:
     axes.plot(travel, up, color=BACK, lw=1.6)
     top = float(np.nanmax(down[travel < 0.9 * travel.max()])) if len(travel) else 100.0
     axes.set_ylim(min(0.0, float(np.nanmin(up))), 1.35 * top)
-    middle = int(np.searchsorted(travel, 0.45 * travel.max()))
+    middle = int(np.searchsorted(travel, 0.12 * travel.max()))
     axes.annotate("pressing", (travel[middle], down[middle]), (0, 8), textcoords="offset points", color=KEY, fontsize=9)
-    axes.annotate("returning", (travel[middle], up[middle]), (0, -14), textcoords="offset points", color=BACK, fontsize=9)
+    axes.annotate(
+        "returning", (travel[middle], up[middle]), (0, -14), textcoords="offset points", color=BACK, fontsize=9
+    )
     lost = f"lost in one slow stroke: {press.area * 1e3:.1f} mJ"
-    axes.text(0.03, 0.03, lost, transform=axes.transAxes, fontsize=8, color=INK)
+    axes.text(0.03, 0.96, lost, transform=axes.transAxes, fontsize=8, color=INK)
     axes.set(xlabel="key travel, mm", ylabel="force, gf")
     axes.set_title("Slow press", loc="left", fontsize=10, color=INK)
     return _plain(axes)

@@ -7,9 +7,10 @@ from typing import Any
 
 import pandas as pd
 
+from sim.bench import edge
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
 from sim.physics.run import Run
-from sim.sheets import edge, traces
+from sim.sheets import traces
 from sim.sheets.rows import Place, Row, all_rows
 from sim.unit.model import ActionUnit
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 
-from sim.sheets.edge import column
+from sim.bench.edge import column
 from sim.sheets.outline import Pose, Shape, moving, turned
 from sim.sheets.surroundings import fixed
 from sim.unit.model import ActionUnit, Vec
@@ -119,9 +118,9 @@ def _near(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
     (jack,) = turned([w.jack_centre], pose.w, w.centre)
     (lever,) = turned([w.lever_centre], pose.w, w.centre)
     (toe,) = turned([unit.jack.toe_centre], pose.j, tuple(jack))
-    (stem,) = turned([tuple(0.35 * c for c in unit.jack.top_rear)], pose.j, tuple(jack))
+    (stem,) = turned([(0.35 * unit.jack.top_rear[0], 0.35 * unit.jack.top_rear[1])], pose.j, tuple(jack))
     (knuckle,) = turned([h.knuckle_centre], pose.h, h.centre)
-    (bar,) = turned([tuple(np.multiply(unit.lever.surface_from, 0.4) + (0.0, 4e-3))], pose.l, tuple(lever))
+    (bar,) = turned([(0.4 * unit.lever.surface_from[0], 0.4 * unit.lever.surface_from[1] + 4e-3)], pose.l, tuple(lever))
     return (
         ("jack", tuple(stem), (-52, 8)),
         ("jack's toe", tuple(toe), (0, -34)),

@@ -65,7 +65,14 @@ def bar(a: Vec, b: Vec, wide_a: float, wide_b: float | None = None) -> list[Vec]
     """A limb with round ends from a to b, ``wide`` at either end."""
     ra, rb = wide_a / 2, (wide_a if wide_b is None else wide_b) / 2
     along = math.atan2(b[1] - a[1], b[0] - a[0])
-    return disc(a, ra, along + math.pi / 2, along + 3 * math.pi / 2) + disc(b, rb, along - math.pi / 2, along + math.pi / 2)
+    return disc(a, ra, along + math.pi / 2, along + 3 * math.pi / 2) + disc(
+        b, rb, along - math.pi / 2, along + math.pi / 2
+    )
+
+
+def box(x0: float, x1: float, y0: float, y1: float) -> list[Vec]:
+    """A level rectangle."""
+    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
 
 
 def smooth(points: Sequence[Vec], steps: int = 8) -> list[Vec]:
@@ -94,8 +101,8 @@ def moving(unit: ActionUnit, pose: Pose) -> list[Shape]:
         *_place(_jack(unit), pose.j, jack_at),
         _spring(unit, jack_at, lever_at, pose),
     ]
-    pins = [("pin", disc(c, 1.3 * MM)) for c in ((0.0, 0.0), w.centre, jack_at, lever_at, unit.hammer.centre)]
-    return [*placed, *(Shape("pin", stuff, np.asarray(points)) for stuff, points in pins[1:])]
+    pins = [np.asarray(disc(c, 1.3 * MM)) for c in (w.centre, jack_at, lever_at, unit.hammer.centre)]
+    return [*_damper(unit, pose.d), *placed, *(Shape("pin", "pin", points) for points in pins)]
 
 
 Loose = tuple[str, str, list[Vec]]
@@ -120,11 +127,17 @@ def _key_front(unit: ActionUnit) -> list[Loose]:
     stick = top - rise
     cover = (k.front_edge_x * 0.43) if not k.sharp else k.front_edge_x + 95 * MM
     wood = [(0.0, 0.0), (0.0, stick), (front + 2 * MM, stick), (front + 2 * MM, 1.5 * MM), (front + 5 * MM, 0.0)]
-    plate = [(front, top), (cover, top), (cover, stick - 2 * MM), (front + 2 * MM, stick - 2 * MM), (front, stick - 3 * MM)]
+    plate = [
+        (front, top),
+        (cover, top),
+        (cover, stick - 2 * MM),
+        (front + 2 * MM, stick - 2 * MM),
+        (front, stick - 3 * MM),
+    ]
     if k.sharp:
         plate = [(front, stick), (front + 9 * MM, top), (cover, top), (cover, stick)]
     mortise = [(k.punching_x - 2 * MM, 0.0), (k.punching_x - 2 * MM, 12 * MM)]
-    return [("key", "spruce", wood), ("key", "keytop", plate), ("key", "hole", mortise)]
+    return [("key", "spruce", wood), ("key", "ebony" if k.sharp else "keytop", plate), ("key", "hole", mortise)]
 
 
 def _key_rear(unit: ActionUnit) -> list[Loose]:
@@ -145,7 +158,12 @@ def _key_rear(unit: ActionUnit) -> list[Loose]:
     half = math.acos(max(-1.0, min(1.0, 1 - 4 * MM / k.capstan_radius))) if k.capstan_radius > 4 * MM else math.pi / 2
     dome = disc(cap, k.capstan_radius, math.pi / 2 - half, math.pi / 2 + half)
     low = cap[1] + k.capstan_radius * math.cos(half)
-    shaft = [(cap[0] - 2 * MM, low), (cap[0] - 2 * MM, thick - 8 * MM), (cap[0] + 2 * MM, thick - 8 * MM), (cap[0] + 2 * MM, low)]
+    shaft = [
+        (cap[0] - 2 * MM, low),
+        (cap[0] - 2 * MM, thick - 8 * MM),
+        (cap[0] + 2 * MM, thick - 8 * MM),
+        (cap[0] + 2 * MM, low),
+    ]
     wood = [(0.0, 0.0), (0.0, thick), (end - 4 * MM, thick), (end, thick - 4 * MM), (end, 0.0)]
     return [
         ("key", "wire", wire),
@@ -195,7 +213,14 @@ def _jack(unit: ActionUnit) -> list[Loose]:
     up = math.atan2(ry - fy, rx - fx) + math.pi / 2
     top = disc(k.top_rear, r, up - math.pi / 2, up) + disc(k.top_front, r, up, up + math.pi / 2)
     low = k.rear_face_down_to
-    body = [*top, (-3.2 * MM, 4 * MM), (-3.5 * MM, -3.5 * MM), (4 * MM, -3.5 * MM), (4.5 * MM, 5 * MM), (low[0] + r, low[1])]
+    body = [
+        *top,
+        (-3.2 * MM, 4 * MM),
+        (-3.5 * MM, -3.5 * MM),
+        (4 * MM, -3.5 * MM),
+        (4.5 * MM, 5 * MM),
+        (low[0] + r, low[1]),
+    ]
     tx, ty = k.toe_centre
     toe = bar((0.0, 0.0), (tx, ty), 7 * MM, 2 * k.toe_radius)
     return [("jack", "pear", toe), ("jack", "pear", body)]
@@ -215,14 +240,12 @@ def _hammer(unit: ActionUnit) -> list[Loose]:
         *disc((tx, ty), hm.tail_radius, 0.0, -math.pi / 2),
         (tx - 7 * MM, tail_low + 1 * MM), at(-8 * MM, -6 * MM), at(9 * MM, -6.5 * MM),
     ]  # fmt: skip
-    felt = smooth(
-        [
-            at(sy), at(sy - 3 * MM, 4.6 * MM), at(sy - 10 * MM, 8.6 * MM), at(sy - 20 * MM, 11 * MM), at(14 * MM, 9.6 * MM),
-            at(8 * MM, 6.8 * MM), at(14 * MM, 3.5 * MM), at(sy - 12 * MM, 0.0), at(14 * MM, -3.5 * MM),
-            at(8 * MM, -6.8 * MM), at(14 * MM, -9.6 * MM), at(sy - 20 * MM, -11 * MM), at(sy - 10 * MM, -8.6 * MM),
-            at(sy - 3 * MM, -4.6 * MM),
-        ]
-    )  # fmt: skip
+    right = [
+        (sy - 3 * MM, 4.6 * MM), (sy - 10 * MM, 8.6 * MM), (sy - 20 * MM, 11 * MM), (14 * MM, 9.6 * MM),
+        (8 * MM, 6.8 * MM), (14 * MM, 3.5 * MM),
+    ]  # fmt: skip
+    left = [at(y, -x) for y, x in reversed(right)]
+    felt = smooth([at(sy), *(at(y, x) for y, x in right), at(sy - 12 * MM), *left])
     kx, ky = hm.knuckle_centre
     core = [(kx - 1.2 * MM, -2 * MM), (kx + 1.2 * MM, -2 * MM), (kx + 1.2 * MM, ky), (kx - 1.2 * MM, ky)]
     shank = bar((0.0, 0.0), (hm.shank_length, 0.0), 7 * MM, 5.5 * MM)
@@ -233,6 +256,24 @@ def _hammer(unit: ActionUnit) -> list[Loose]:
         ("hammer", "walnut", moulding),
         ("hammer", "white felt", felt),
     ]
+
+
+def _damper(unit: ActionUnit, lift: float) -> list[Shape]:
+    """Underlever over the key's end, wire and damper head on the string, where one is fitted."""
+    d = unit.damper
+    if d is None:
+        return []
+    x, low = d.key_end[0], d.key_end[1] + d.gap + lift
+    wire, string = x + 24 * MM, unit.rails.string_y
+    top = string + lift
+    shapes: list[Loose] = [
+        ("damper", "wire", [(wire, low + 4 * MM), (wire, top + 10 * MM)]),
+        ("damper", "felt", box(x - 9 * MM, x + 9 * MM, low, low + 3 * MM)),
+        ("damper", "maple", bar((x - 8 * MM, low + 7 * MM), (x + 64 * MM, d.key_end[1] + d.gap + 9 * MM), 8 * MM)),
+        ("damper", "white felt", box(wire - 6 * MM, wire + 6 * MM, top, top + 9 * MM)),
+        ("damper", "ebony", box(wire - 5 * MM, wire + 5 * MM, top + 9 * MM, top + 16 * MM)),
+    ]
+    return _place(shapes, 0.0, (0.0, 0.0))
 
 
 def _spring(unit: ActionUnit, jack_at: Vec, lever_at: Vec, pose: Pose) -> Shape:

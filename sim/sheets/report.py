@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sim.bench import edge
 from sim.bench.readings import Prediction
-from sim.sheets import edge
 from sim.sheets.rows import Place, Row, all_rows, curve_rows
 from sim.sheets.traces import csv_text
 from sim.unit.model import ActionUnit

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, is_dataclass, replace
 from typing import Any
 
+from sim.bench import edge
 from sim.bench.readings import Prediction, Repetition, Strike, readings_of
+from sim.bench.repetition import LEVEL
 from sim.bench.usual import Side, Usual, usual
-from sim.sheets import edge
 from sim.unit.model import ActionUnit
 from sim.units import inches
 
@@ -61,7 +62,8 @@ class Row:
         """A length in inches, decimal and in 64ths; else empty."""
         if self.unit != "mm" or self.value is None:
             return ""
-        return inches(self.value * 1e-3).removesuffix(" (0)")
+        text = inches(self.value * 1e-3).removesuffix(" (0)")
+        return text.removeprefix("-") if text.startswith("-0.000") else text
 
     @property
     def side(self) -> Side | None:
@@ -136,7 +138,7 @@ def centre_rows(prediction: Prediction, place: Place | None = None) -> tuple[Row
         for row in rows(centre, "centre", of=name):
             path = {"pinning_force": f"pinning.{name}", "swings": f"swings.{name}"}.get(row.name)
             span = usual(path, place.key_number, place.sharp) if place and path else None
-            found.append(Row(*(getattr(row, f.name) for f in fields(row) if f.name != "usual"), span))
+            found.append(replace(row, usual=span))
     return tuple(found)
 
 
@@ -155,10 +157,26 @@ def all_rows(prediction: Prediction, place: Place | None = None) -> tuple[Row, .
 def marks(prediction: Prediction, place: Place) -> tuple[Mark, ...]:
     """What is out of its usual range, with the part to look at first."""
     found = [_mark(row) for row in all_rows(prediction, place) if row.advice]
-    if prediction.repetition.kicks:
+    repetition = prediction.repetition
+    look = LIMITING.get(repetition.limiting_part or "")
+    found = [replace(mark, look=look) if look and mark.title == LIMIT else mark for mark in found]
+    rates = sorted(repetition.sounded_fraction)
+    if repetition.limit_hz is None and rates and repetition.sounded_fraction[rates[0]] < LEVEL:
+        found.append(_no_limit(repetition, place))
+    if repetition.kicks:
         found.append(KICK)
     return tuple(found)
 
+
+LIMIT = "repetition limit"
+LIMITING = {
+    "check release": "backcheck and tail (the check lets go late), then the spring",
+    "hammer fall": "hammer centre (tight?), checking distance",
+    "lever lift": "repetition spring (weak?), lever centre (tight?), drop screw (too low?)",
+    "jack return": "jack centre (tight?), its spring, lever height over the jack",
+    "key return": "key bushings and balance hole, key leads, dip",
+}
+"""What limits repetition to the part to look at first."""
 
 KICK = Mark(
     "kick",
@@ -166,6 +184,14 @@ KICK = Mark(
     "the spring is too strong for its lever",
     "repetition spring: weaken it; then the lever centre (loose?)",
 )
+
+
+def _no_limit(repetition: Repetition, place: Place) -> Mark:
+    """Too few strokes sound already at the lowest rate."""
+    span = usual("limit_hz", place.key_number, place.sharp)
+    found = f"below {min(repetition.sounded_fraction):g} per s, low (usual {span} per s)"
+    part = repetition.limiting_part or ""
+    return Mark(LIMIT, found, f"the note does not come back in time ({part})", LIMITING.get(part, part))
 
 
 def _mark(row: Row) -> Mark:

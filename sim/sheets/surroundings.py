@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sim.sheets.outline import MM, Shape, disc
+from sim.sheets.outline import MM, Shape, box, disc
 from sim.unit.model import ActionUnit, Vec
 
 Loose = tuple[str, str, list[Vec]]
@@ -17,31 +17,31 @@ def fixed(unit: ActionUnit, bed: float = -35 * MM) -> list[Shape]:
     return [*shapes, _string(unit)]
 
 
-def _box(x0: float, x1: float, y0: float, y1: float) -> list[Vec]:
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
-
-
 def _frame(unit: ActionUnit, bed: float) -> list[Loose]:
     k = unit.key
     cloth, punch = k.back_cloth_plane_y, k.punching_plane_y
     return [
         ("frame", "wire", [(k.punching_x, bed + 12 * MM), (k.punching_x, 10 * MM)]),
-        ("frame", "rail", _box(k.punching_x - 22 * MM, k.punching_x + 22 * MM, bed, punch - 5 * MM)),
-        ("punching", "felt", _box(k.punching_x - 11 * MM, k.punching_x + 11 * MM, punch - 5 * MM, punch)),
+        ("frame", "rail", box(k.punching_x - 22 * MM, k.punching_x + 22 * MM, bed, punch - 5 * MM)),
+        ("punching", "felt", box(k.punching_x - 11 * MM, k.punching_x + 11 * MM, punch - 5 * MM, punch)),
         ("frame", "wire", [(0.0, bed + 12 * MM), (0.0, k.touch_point[1] + 5 * MM)]),
-        ("frame", "rail", _box(-24 * MM, 24 * MM, bed, -3 * MM)),
-        ("frame", "felt", _box(-9 * MM, 9 * MM, -3 * MM, 0.0)),
-        ("frame", "rail", _box(k.back_cloth_x - 26 * MM, k.back_cloth_x + 26 * MM, bed, cloth - 6 * MM)),
-        ("back cloth", "felt", _box(k.back_cloth_x - 18 * MM, k.back_cloth_x + 18 * MM, cloth - 6 * MM, cloth)),
-        ("frame", "bed", _box(k.front_edge_x - 5 * MM, k.back_cloth_x + 60 * MM, bed - 8 * MM, bed)),
+        ("frame", "rail", box(-24 * MM, 24 * MM, bed, -3 * MM)),
+        ("frame", "felt", box(-9 * MM, 9 * MM, -3 * MM, 0.0)),
+        ("frame", "rail", box(k.back_cloth_x - 26 * MM, k.back_cloth_x + 26 * MM, bed, cloth - 6 * MM)),
+        ("back cloth", "felt", box(k.back_cloth_x - 18 * MM, k.back_cloth_x + 18 * MM, cloth - 6 * MM, cloth)),
+        ("frame", "bed", box(k.front_edge_x - 5 * MM, k.back_cloth_x + 60 * MM, bed - 8 * MM, bed)),
     ]
 
 
 def _wippen_rail(unit: ActionUnit) -> list[Loose]:
     x, y = unit.wippen.centre
     return [
-        ("rail", "rail", _box(x + 10 * MM, x + 46 * MM, y - 26 * MM, y - 8 * MM)),
-        ("flange", "beech", [*disc((x, y), 4.5 * MM, 1.2, 4.9), (x + 8 * MM, y - 8 * MM), (x + 40 * MM, y - 8 * MM), (x + 40 * MM, y)]),
+        ("rail", "rail", box(x + 10 * MM, x + 46 * MM, y - 26 * MM, y - 8 * MM)),
+        (
+            "flange",
+            "beech",
+            [*disc((x, y), 4.5 * MM, 1.2, 4.9), (x + 8 * MM, y - 8 * MM), (x + 40 * MM, y - 8 * MM), (x + 40 * MM, y)],
+        ),
     ]
 
 
@@ -56,9 +56,19 @@ def _hammer_rail(unit: ActionUnit) -> list[Loose]:
     ]  # fmt: skip
     tip = disc((sx, sy), r, 3.14159, 2 * 3.14159)
     return [
-        ("rail", "rail", _box(left - 4 * MM, x - 14 * MM, y - 24 * MM, y - 4 * MM)),
+        ("rail", "rail", box(left - 4 * MM, x - 14 * MM, y - 24 * MM, y - 4 * MM)),
         ("flange", "beech", flange),
-        ("drop screw", "steel", [*tip, (sx + 1.6 * MM, sy), (sx + 1.6 * MM, y + 14 * MM), (sx - 1.6 * MM, y + 14 * MM), (sx - 1.6 * MM, sy)]),
+        (
+            "drop screw",
+            "steel",
+            [
+                *tip,
+                (sx + 1.6 * MM, sy),
+                (sx + 1.6 * MM, y + 14 * MM),
+                (sx - 1.6 * MM, y + 14 * MM),
+                (sx - 1.6 * MM, sy),
+            ],
+        ),
     ]
 
 
@@ -67,9 +77,9 @@ def _let_off(unit: ActionUnit) -> list[Loose]:
     y = unit.rails.let_off_button_plane_y
     return [
         ("button", "wire", [(toe_x, y + 5 * MM), (toe_x, y + 22 * MM)]),
-        ("button", "felt", _box(toe_x - 5 * MM, toe_x + 5 * MM, y, y + 2.5 * MM)),
-        ("button", "beech", _box(toe_x - 5 * MM, toe_x + 5 * MM, y + 2.5 * MM, y + 8 * MM)),
-        ("rail", "rail", _box(toe_x - 10 * MM, toe_x + 5 * MM, y + 14 * MM, y + 27 * MM)),
+        ("button", "felt", box(toe_x - 5 * MM, toe_x + 5 * MM, y, y + 2.5 * MM)),
+        ("button", "beech", box(toe_x - 5 * MM, toe_x + 5 * MM, y + 2.5 * MM, y + 8 * MM)),
+        ("rail", "rail", box(toe_x - 10 * MM, toe_x + 5 * MM, y + 14 * MM, y + 27 * MM)),
     ]
 
 
@@ -78,8 +88,8 @@ def _cushion(unit: ActionUnit) -> list[Loose]:
     x = h.centre[0] + h.cushion_point[0] * np.cos(h.rest_angle) - h.cushion_point[1] * np.sin(h.rest_angle)
     y = unit.rails.rest_cushion_plane_y
     return [
-        ("cushion", "felt", _box(x - 8 * MM, x + 8 * MM, y - 6 * MM, y)),
-        ("rail", "rail", _box(x - 9 * MM, x + 9 * MM, y - 14 * MM, y - 6 * MM)),
+        ("cushion", "felt", box(x - 8 * MM, x + 8 * MM, y - 6 * MM, y)),
+        ("rail", "rail", box(x - 9 * MM, x + 9 * MM, y - 14 * MM, y - 6 * MM)),
     ]
 
 

@@ -10,8 +10,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from sim.bench import edge
 from sim.bench.readings import EVENTS, Prediction, Repetition, Strike
-from sim.sheets import edge
 from sim.sheets.rows import (
     Mark,
     Place,
@@ -38,7 +38,7 @@ def prediction(p: Prediction, unit: ActionUnit, *, inches_first: bool = False) -
     place = Place.of(unit)
     parts: list[RenderableType] = [
         head(unit, p.outcome, p.reason),
-        readings("Settings", setting_rows(p, place), inches_first=inches_first),
+        readings("Settings", fitted(setting_rows(p, place), unit), inches_first=inches_first),
         readings("Touch", rows(p.touch, "touch", place)),
         *([strikes(p.strikes)] if p.strikes else []),
         *repetition(p.repetition, place),
@@ -54,11 +54,16 @@ def head(unit: ActionUnit, outcome: str, reason: str = "") -> RenderableType:
     """Name of the note, and on top of everything whether it plays."""
     kind = "sharp" if unit.key.sharp else "natural"
     line = Text(f"{unit.name} (key {unit.key_number}, {kind}): ", style="bold")
-    good = outcome in ("plays", "sounds")
-    line.append("plays" if outcome == "plays" else f"DOES NOT PLAY: {outcome}", style="bold green" if good else "bold red")
+    good = outcome == "plays"
+    line.append(outcome if good else f"DOES NOT PLAY: {outcome}", style="green" if good else "red")
     if reason and not good:
         line.append(f"\n{reason}")
     return line
+
+
+def fitted(found: Sequence[Row], unit: ActionUnit) -> tuple[Row, ...]:
+    """The rows without those of a part that the unit has not."""
+    return tuple(row for row in found if unit.damper is not None or row.name != "damper_start")
 
 
 def readings(title: str, found: Sequence[Row], *, inches_first: bool = False) -> Table:
@@ -125,12 +130,10 @@ def _per_cent(value: float | None) -> str:
 
 def repetition(r: Repetition, place: Place) -> list[RenderableType]:
     """Coming back and playing again."""
-    found = [row for row in rows(r, "repetition", place) if row.name != "limit_spread_hz"]
+    found = rows(r, "repetition", place)
     if all(row.value is None for row in found) and not r.sounded_fraction:
         return []
     table = readings("Repetition", found)
-    if r.limit_hz is not None and r.limit_spread_hz is not None:
-        table.add_row("  spread of the limit", f"± {r.limit_spread_hz:.2f}", *[""] * (len(table.columns) - 2))
     for title, text in (("limiting part", r.limiting_part), ("kicks", _yes(r.kicks))):
         if text:
             table.add_row(title, text, *[""] * (len(table.columns) - 2))
@@ -145,13 +148,13 @@ def _yes(value: bool | None) -> str:
 
 
 def _fractions(r: Repetition) -> Table:
-    found = list(zip(*((rate, f"{s:.2f}", "–" if b is None else f"{b:.2f}") for rate, s, b in curve_rows(r)), strict=True))
+    curves = list(curve_rows(r))
     table = _table("Share of strokes by rate (strokes a second)")
     table.add_column("", min_width=26)
-    for rate in found[0]:
+    for rate, _, _ in curves:
         table.add_column(rate, justify="right")
-    table.add_row("sound", *found[1])
-    table.add_row("begin with the jack home", *found[2])
+    table.add_row("sound", *(f"{sounded:.2f}" for _, sounded, _ in curves))
+    table.add_row("begin with the jack home", *("–" if home is None else f"{home:.2f}" for _, _, home in curves))
     return table
 
 
@@ -182,11 +185,11 @@ def looks(found: Iterable[Mark]) -> list[RenderableType]:
     marked = list(found)
     if not marked:
         return [Text("Nothing lies outside its usual range.")]
-    lines = Text("Out of the usual range", style="bold")
+    lines = Table.grid(padding=(0, 0, 0, 2))
     for mark in marked:
-        lines.append(f"\n  {mark.title}: {mark.found}", style="bold yellow")
-        lines.append(f"\n    {mark.means}; look first at: {mark.look}", style="not bold")
-    return [lines, Text(CAUTIONS, style="italic")]
+        lines.add_row(Text(f"{mark.title}: {mark.found}", style="bold yellow"))
+        lines.add_row(Padding(f"{mark.means}; look first at: {mark.look}", (0, 0, 0, 2)))
+    return [Group(Text("Out of the usual range", style="bold"), lines), Text(CAUTIONS, style="italic")]
 
 
 def _set_up(p: Prediction) -> list[RenderableType]:
@@ -202,7 +205,7 @@ def _set_up(p: Prediction) -> list[RenderableType]:
     return [Text(f"Set up for the targets: {', '.join(items)}")]
 
 
-def assumed(paths: Sequence[str]) -> Text:
+def assumed(paths: Sequence[str]) -> RenderableType:
     """Which inputs nobody measured, gathered by section."""
     if not paths:
         return Text("Every input was given by the scenario; none was assumed.")
@@ -213,13 +216,10 @@ def assumed(paths: Sequence[str]) -> Text:
         names = sections.setdefault(section, [])
         if part not in names:
             names.append(part)
-    lines = [f"Only assumed, not measured ({len(paths)} inputs):"]
-    lines += [f"  {_section(section)}: {', '.join(names)}" for section, names in sections.items()]
-    return Text("\n".join(lines))
-
-
-def _section(name: str) -> str:
-    return "contacts (stiffness, loss, friction ... of)" if name == "contacts" else name
+    lines = Table.grid(padding=(0, 2, 0, 0))
+    for section, names in sections.items():
+        lines.add_row(f"  {section}", ", ".join(names) + (" (felt and leather laws)" if section == "contacts" else ""))
+    return Group(Text(f"Only assumed, not measured ({len(paths)} inputs)", style="bold"), lines)
 
 
 def _table(title: str) -> Table:

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.edge import column
 from sim.bench.readings import Repetition, SlowPress
 from sim.physics.run import COLUMN, Run
-from sim.sheets.edge import column
 from sim.unit.model import CONTACTS
 
 Array = NDArray[np.float64]
@@ -32,8 +32,12 @@ class Columns:
         return len(next(iter(self.data.values()), ()))
 
 
-def of_run(run: Run, travel_at_rest: float = 0.0) -> Columns:
-    """Motion of the parts and force in every contact; ``travel_at_rest`` (m) is where key travel counts from."""
+def of_run(run: Run, travel_at_rest: float = 0.0, every: float = 0.0) -> Columns:
+    """Motion of the parts and force in every contact.
+
+    ``travel_at_rest`` (m) is where key travel counts from, ``every`` (s) the
+    interval between rows (0: every row of the run's trace).
+    """
     trace, place = run.trace, run.place
     out: dict[str, Array | tuple[str, ...]] = {
         "time_ms": column(trace["t"], "ms"),
@@ -47,7 +51,11 @@ def of_run(run: Run, travel_at_rest: float = 0.0) -> Columns:
         "finger_force_N": trace["finger_force"],
         **{f"{contact}_force_N": trace[f"N_{contact}"] for contact in CONTACTS if f"N_{contact}" in COLUMN},
     }
-    return Columns(out)
+    return Columns({name: column[:: _stride(trace["t"], every)] for name, column in out.items()})
+
+
+def _stride(t: Array, every: float) -> int:
+    return max(1, round(every / float(t[1] - t[0]))) if len(t) > 1 else 1
 
 
 def of_slow_press(press: SlowPress) -> Columns:

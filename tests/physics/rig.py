@@ -67,6 +67,16 @@ def without_loss(p: Array) -> Array:
     return out
 
 
+def weightless_but_hammer(p: Array) -> Array:
+    """Nothing acts on key, wippen, jack and lever: left alone they stay where they are."""
+    out = p.copy()
+    for n in ("wippen_mx", "wippen_my", "jack_mx", "jack_my", "lever_mx", "lever_my", "key_moment"):
+        out[n] = 0.0
+    for n in ("lever_spring", "lever_rate", "jack_spring", "jack_rate"):
+        out[n] = 0.0
+    return out
+
+
 def without_string(p: Array) -> Array:
     """The string out of the hammer's reach."""
     out = p.copy()

@@ -80,7 +80,8 @@ def equations() -> Callable[..., tuple[Array, Array]]:
     slope = shape.diff(x).subs(x, length)
     head = arm(q["h"], S["head_x"] - slope * e * S["head_y"], S["head_y"] + e)
     density = 2 * S["shank_moment"] / length**2
-    kinetic += half * S["m_head"] * speed2(head).subs(e.diff(t), sp.Symbol("e_t")).subs(e, 0).subs(sp.Symbol("e_t"), v["e"])
+    rate = sp.Symbol("e_t")
+    kinetic += half * S["m_head"] * speed2(head).subs(v["e"], rate).subs(e, 0).subs(rate, v["e"])
     # the turning of the shank alone has its own measured inertia; bending adds the integrals over its shape
     kinetic += half * S["shank_i"] * v["h"] ** 2
     kinetic += v["h"] * v["e"] * density * sp.integrate(x * shape, (x, 0, length))

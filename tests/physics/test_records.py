@@ -1,0 +1,104 @@
+"""What a run reports about itself: places and speeds along the trace, and the makings and breakings in the log.
+
+Source: a speed is the derivative of a place; differences of the trace leave an error of
+second order in its spacing (Abramowitz & Stegun 25.3.21).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from sim.physics.run import DEFAULT_STEP, Places, go_on
+from tests.physics.rig import TOUCHES, Array, crown_speed, first_contact, impact, pull, record, strike
+
+STEPS = [50e-6, 25e-6, 12.5e-6, 6.25e-6]
+DURATION = {"soft": 0.115, "medium": 0.055, "hard": 0.040}
+
+PAIRS: dict[str, tuple[Callable[[Places], Array], Callable[[Places], Array]]] = {
+    "crown": (lambda p: p.crown_height, lambda p: p.crown_speed),
+    "key": (lambda p: p.key_travel, lambda p: p.key_speed),
+}
+
+
+@pytest.mark.parametrize("what", PAIRS)
+def test_speeds_along_the_trace_are_derivatives_of_places(what: str) -> None:
+    """A hard stroke, sampled at every step of 2 µs; speeds reach 5 m/s, shank waves and felts 1e4 1/s.
+
+    A difference over 2 steps is then off by (2e-6 * 1e4)²/6 of the speed: 1e-4 of it.
+    """
+    r = strike(record(), pull(TOUCHES["hard"]), 0.040, 2e-6, every=2e-6)
+    place, speed = PAIRS[what][0](r.place), PAIRS[what][1](r.place)
+    t = r.trace["t"]
+    by_difference = (place[2:] - place[:-2]) / (t[2:] - t[:-2])
+    miss = np.abs(by_difference - speed[1:-1])
+    worst = int(miss.argmax())
+    shown = f"{what} at {t[worst + 1] * 1e3:.3f} ms: {speed[worst + 1]} m/s, by differences {by_difference[worst]} m/s"
+    assert miss.max() < 1e-4 * np.abs(speed).max(), shown
+
+
+@pytest.mark.parametrize("touch", TOUCHES)
+def test_logged_speed_is_that_of_the_moment_of_contact(touch: str) -> None:
+    """The log's crown speed at string contact is of second order in the step, as the rest of the scheme is.
+
+    A speed taken at the end of the step in which contact was made would be late by up to a step:
+    at a hard touch it misses by the shank's deceleration times the step, some 1e-3 of it at 50 µs.
+    """
+    misses = []
+    for step in STEPS:
+        r = strike(record(), pull(TOUCHES[touch]), DURATION[touch], step, every=step)
+        misses.append(abs(first_contact(r)[1] / impact(r)[1] - 1))
+    assert max(misses) < 5e-4, f"{touch}: logged against extrapolated from before, relative {misses} at {STEPS}"
+    assert misses[-1] < 1e-5, f"{touch}: {misses}"
+
+
+def test_trace_and_log_agree_on_string_contact() -> None:
+    """Crown and string meet in the trace where the log says they did, to a hundredth of a step."""
+    for touch in TOUCHES:
+        r = strike(record(), pull(TOUCHES[touch]), DURATION[touch], DEFAULT_STEP, every=DEFAULT_STEP)
+        time = first_contact(r)[0]
+        gap, t = r.place.crown_to_string, r.trace["t"]
+        k = int(np.flatnonzero(t <= time)[-1])
+        arrival = t[k] + gap[k] / crown_speed(r)[k]
+        assert arrival == pytest.approx(time, abs=0.01 * DEFAULT_STEP), f"{touch}: log {time} s, trace {arrival} s"
+
+
+def test_trace_samples_do_not_depend_on_how_often_they_are_taken() -> None:
+    """The same rows, whether every step is recorded or one in ten."""
+    often = strike(record(), pull(TOUCHES["medium"]), 0.05, 20e-6, every=20e-6)
+    seldom = strike(record(), pull(TOUCHES["medium"]), 0.05, 20e-6, every=200e-6)
+    assert np.array_equal(often.trace.data[::10], seldom.trace.data)
+
+
+def test_no_event_is_lost_between_two_runs() -> None:
+    """A stroke cut in two around string contact logs the same makings and breakings as in one piece.
+
+    Times agree to the friction solver's stop: a thousandth of a step.
+    """
+    step, p, drive = 25e-6, record(), pull(TOUCHES["medium"])
+    whole = strike(p, drive, 0.05, step)
+    first = int(first_contact(whole)[0] / step)
+    for cut in range(first - 1, first + 3):
+        one = strike(p, drive, cut * step, step)
+        two = go_on(one, drive, (2000 - cut) * step, step=step, every=None)
+        log = np.vstack([one.log.data, two.log.data])
+        shown = f"cut at step {cut}: {len(log)} entries, {len(whole.log.data)} in one piece"
+        assert len(log) == len(whole.log.data), shown
+        assert np.abs(log[:, 0] - whole.log.data[:, 0]).max() < 1e-3 * step, shown
+
+
+def test_a_run_may_go_on_with_another_step_while_the_string_rings() -> None:
+    """Cut in the middle of string contact and gone on with half the step: the hammer leaves as it would have.
+
+    The whole run at 25 µs is right to 1e-3 of the time on the string (test_convergence.py).
+    """
+    step, p, drive = 25e-6, record(), pull(TOUCHES["medium"])
+    whole = strike(p, drive, 0.05, step)
+    touch = first_contact(whole)[0]
+    cut = round((touch + 0.8e-3) / step)
+    two = go_on(strike(p, drive, cut * step, step), drive, 0.05 - cut * step, step=step / 2, every=None)
+    off, again = whole.log.times("string", make=False), two.log.times("string", make=False)
+    on_string = off[off > touch][0] - touch
+    assert again[0] - touch == pytest.approx(on_string, rel=3e-3), f"{again[0] - touch} s, in one piece {on_string} s"
