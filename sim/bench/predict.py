@@ -56,6 +56,8 @@ def predict(
     outcome, reason = judge(pressed, weight, strikes, rep)
     if repetition and pressed.outcome == "plays":
         rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop)
+        if outcome == "plays" and rep.limit_hz is None:
+            outcome, reason = "does not repeat", _slow(rep)
     say(1.0, "done")
     return Prediction(unit.name, outcome, reason, settings, weight, strikes, rep, found, unit.assumed, slow_press=curve)
 
@@ -117,6 +119,12 @@ def judge(
     if many:
         return "double strikes", f"the hammer meets the string more than once at {', '.join(many)}"
     return "plays", ""
+
+
+def _slow(rep: Repetition) -> str:
+    rate, share = min(rep.sounded_fraction.items())
+    late = f"; late: {rep.limiting_part}" if rep.limiting_part else ""
+    return f"only {share:.0%} of the strokes sound at {rate:g} a second, the slowest tried{late}"
 
 
 def strike(unit: ActionUnit) -> tuple[Strike, ...]:

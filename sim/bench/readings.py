@@ -22,8 +22,17 @@ def reading(unit: str, title: str, definition: str, accuracy: float | None = Non
     return field(default=None, metadata={"unit": unit, "title": title, "definition": definition, "accuracy": accuracy})
 
 
+class Told:
+    """A record that prints as plain lines, a reading a line."""
+
+    def __str__(self) -> str:
+        from sim.bench.plain import told  # which needs these records
+
+        return told(self)
+
+
 @dataclass(frozen=True)
-class Settings:
+class Settings(Told):
     """What screws and papers have set, as it comes out (m)."""
 
     blow: float | None = reading(
@@ -84,7 +93,7 @@ class SlowPress:
 
 
 @dataclass(frozen=True)
-class TouchWeight:
+class TouchWeight(Told):
     """Static touch at the touch point (N)."""
 
     down_weight: float | None = reading("gf", "down weight", "mean force of the slow press over 2-5 mm of travel", 1.0)
@@ -106,7 +115,7 @@ class TouchWeight:
 
 
 @dataclass(frozen=True)
-class Strike:
+class Strike(Told):
     """One blow of one finger (m, s, N)."""
 
     touch: str
@@ -153,7 +162,7 @@ EVENTS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
-class Repetition:
+class Repetition(Told):
     """How the note comes back and how fast it can be played again."""
 
     limit_hz: float | None = reading(
@@ -181,7 +190,7 @@ class Repetition:
 
 
 @dataclass(frozen=True)
-class Centre:
+class Centre(Told):
     """One centre: torque, and how the bench would find it."""
 
     torque: float = reading("Nmm", "friction torque", "dry friction of the centre", None)
@@ -194,7 +203,7 @@ class Centre:
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Prediction(Told):
     """All readings of one unit: what the note will do."""
 
     unit: str

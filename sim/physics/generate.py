@@ -1,17 +1,20 @@
 """Write `kernel.py`: the mechanism of `mechanism.py` as straight-line compiled code.
 
-Run ``python -m sim.physics.generate`` after changing an entry; a test holds the
-committed kernel to this text.  A loop over contact records would cost about four
-times as much per step.
+Run ``python -m sim.physics.generate_step`` after changing an entry; a test holds
+the committed kernel to this text.  A loop over contact records would cost about
+four times as much per step.
 
-Scheme (one step): positions live at mid-steps, velocities at whole steps;
-smooth forces are taken at the mid-step position, with velocities extrapolated
-to it (order 2); the loss of a felt is held steady against its own last force
-(linearly implicit: N (1 + k) = f (1 + c d') + k N_last, k = f c dt / mass, which
-changes nothing to second order); the crown-string force is solved implicitly with the
-string's own motion; then dry friction is solved as a set-valued law by projected
-Gauss-Seidel on the new velocity, started from the last step's impulses
-(Moreau 1988; Jean, Comput. Methods Appl. Mech. Eng. 177 (1999) 235).
+Scheme (one step): positions live at mid-steps, speeds at whole steps; smooth
+forces are taken at the mid-step position with speeds extrapolated to it; the loss
+of a felt is held steady against its own last force (linearly implicit:
+N (1 + k) = f (1 + c d') + k N_last, k = f c dt / mass, which changes nothing to
+second order); the crown-string force is solved together with the string's own
+motion; then dry friction is solved as a set-valued law by projected Gauss-Seidel
+on the new speed, started from the last step's impulses (Moreau 1988; Jean, Comput.
+Methods Appl. Mech. Eng. 177 (1999) 235).
+
+Order: 2 for smooth motion, 1 where friction changes between sticking and sliding,
+with small constants (tests/physics/test_convergence.py).
 """
 
 from __future__ import annotations
@@ -38,6 +41,7 @@ RUN_FIELDS = {
     "rub": "factor on all dry friction",
     "sweeps": "largest number of friction sweeps",
     "t0": "time at the start, s",
+    "begun": "1 when the state comes from the run before, 0 when this run is a new one",
 }
 STATE_EXTRA = ("ys", "vs")
 STATUS = {"fine": 0, "not finite": 1, "too deep": 2, "out of range": 3}
@@ -315,6 +319,7 @@ STATE = (
     + tuple(f"o_{x}" for x in DOFS)
     + STATE_EXTRA
     + tuple(f"L_{r}" for r in ROWS)
+    + tuple(f"{a}_{c.name}" for a in ("was", "N") for c in CONTACTS)
 )
 RESULTS = (
     ("status", "where", "time", "logged", "traced", "finger_work", "string_work", "head")

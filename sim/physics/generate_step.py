@@ -119,7 +119,7 @@ def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[
     code(f"rate_ = -({terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])})")
     code(f"f0_{n} = K_{n} * ({g.power(n)})")
     code(f"calm_ = f0_{n} * c_{n} * dt * ({looseness(n, list(normal))})")
-    code(f"last_ = N_{n} if n > 0 else f0_{n}")
+    code(f"last_ = N_{n} if n > 0 or begun else f0_{n}")
     code(f"N_{n} = max(0.0, (f0_{n} * (1.0 + c_{n} * rate_) + calm_ * last_) / (1.0 + calm_))")
     code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
     if c.rubs:
@@ -132,7 +132,7 @@ def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[
 
 
 def log_change(code: Code, n: str, index: int) -> None:
-    code(f"if n > 0 and (g_{n} < 0.0) != (was_{n} < 0.0):")
+    code(f"if (n > 0 or begun) and (g_{n} < 0.0) != (was_{n} < 0.0):")
     code.indent()
     code(
         f"logged = note(log, logged, t, dt, {index}.0, g_{n}, was_{n}, crown_y, crown_v, crown_a, travel, travel_v)",
@@ -301,10 +301,10 @@ def stroke(code: Code) -> None:
         "due = 0 if trace.shape[0] > 0 else -1",
         "seg = 0",
         "push = 0.0",
-        "force_before = 0.0",
+        "force_before = N_string",
+        "begun = run.begun > 0.0",
         "crown_v = 0.0",
     )
-    code(*(f"was_{c.name} = 1e-9" for c in CONTACTS), *(f"N_{c.name} = 0.0" for c in CONTACTS))
     code("t = run.t0 + 0.5 * dt")
     code("# positions: from the whole step to the first mid-step")
     code(*(f"{x} += 0.5 * dt * v_{x}" for x in DOFS))

@@ -258,6 +258,7 @@ RUN = (
     'rub',
     'sweeps',
     't0',
+    'begun',
 )
 STATE = (
     'kf',
@@ -301,6 +302,38 @@ STATE = (
     'L_toe_button',
     'L_drop_screw',
     'L_backcheck',
+    'was_finger',
+    'was_back_cloth',
+    'was_punching',
+    'was_capstan',
+    'was_jack_knuckle',
+    'was_lever_knuckle',
+    'was_toe_button',
+    'was_drop_screw',
+    'was_jack_stop',
+    'was_jack_window',
+    'was_lever_stop',
+    'was_rest_cushion',
+    'was_backcheck',
+    'was_string',
+    'was_key_damper',
+    'was_damper_seat',
+    'N_finger',
+    'N_back_cloth',
+    'N_punching',
+    'N_capstan',
+    'N_jack_knuckle',
+    'N_lever_knuckle',
+    'N_toe_button',
+    'N_drop_screw',
+    'N_jack_stop',
+    'N_jack_window',
+    'N_lever_stop',
+    'N_rest_cushion',
+    'N_backcheck',
+    'N_string',
+    'N_key_damper',
+    'N_damper_seat',
 )
 RESULTS = (
     'status',
@@ -647,6 +680,38 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     L_toe_button = state.L_toe_button
     L_drop_screw = state.L_drop_screw
     L_backcheck = state.L_backcheck
+    was_finger = state.was_finger
+    was_back_cloth = state.was_back_cloth
+    was_punching = state.was_punching
+    was_capstan = state.was_capstan
+    was_jack_knuckle = state.was_jack_knuckle
+    was_lever_knuckle = state.was_lever_knuckle
+    was_toe_button = state.was_toe_button
+    was_drop_screw = state.was_drop_screw
+    was_jack_stop = state.was_jack_stop
+    was_jack_window = state.was_jack_window
+    was_lever_stop = state.was_lever_stop
+    was_rest_cushion = state.was_rest_cushion
+    was_backcheck = state.was_backcheck
+    was_string = state.was_string
+    was_key_damper = state.was_key_damper
+    was_damper_seat = state.was_damper_seat
+    N_finger = state.N_finger
+    N_back_cloth = state.N_back_cloth
+    N_punching = state.N_punching
+    N_capstan = state.N_capstan
+    N_jack_knuckle = state.N_jack_knuckle
+    N_lever_knuckle = state.N_lever_knuckle
+    N_toe_button = state.N_toe_button
+    N_drop_screw = state.N_drop_screw
+    N_jack_stop = state.N_jack_stop
+    N_jack_window = state.N_jack_window
+    N_lever_stop = state.N_lever_stop
+    N_rest_cushion = state.N_rest_cushion
+    N_backcheck = state.N_backcheck
+    N_string = state.N_string
+    N_key_damper = state.N_key_damper
+    N_damper_seat = state.N_damper_seat
     loss_finger = out.loss_finger
     loss_back_cloth = out.loss_back_cloth
     loss_punching = out.loss_punching
@@ -686,40 +751,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     due = 0 if trace.shape[0] > 0 else -1
     seg = 0
     push = 0.0
-    force_before = 0.0
+    force_before = N_string
+    begun = run.begun > 0.0
     crown_v = 0.0
-    was_finger = 1e-9
-    was_back_cloth = 1e-9
-    was_punching = 1e-9
-    was_capstan = 1e-9
-    was_jack_knuckle = 1e-9
-    was_lever_knuckle = 1e-9
-    was_toe_button = 1e-9
-    was_drop_screw = 1e-9
-    was_jack_stop = 1e-9
-    was_jack_window = 1e-9
-    was_lever_stop = 1e-9
-    was_rest_cushion = 1e-9
-    was_backcheck = 1e-9
-    was_string = 1e-9
-    was_key_damper = 1e-9
-    was_damper_seat = 1e-9
-    N_finger = 0.0
-    N_back_cloth = 0.0
-    N_punching = 0.0
-    N_capstan = 0.0
-    N_jack_knuckle = 0.0
-    N_lever_knuckle = 0.0
-    N_toe_button = 0.0
-    N_drop_screw = 0.0
-    N_jack_stop = 0.0
-    N_jack_window = 0.0
-    N_lever_stop = 0.0
-    N_rest_cushion = 0.0
-    N_backcheck = 0.0
-    N_string = 0.0
-    N_key_damper = 0.0
-    N_damper_seat = 0.0
     t = run.t0 + 0.5 * dt
     # positions: from the whole step to the first mid-step
     kf += 0.5 * dt * v_kf
@@ -823,13 +857,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_finger = -(a_finger_f * u_f + a_finger_kf * u_kf)
             f0_finger = K_finger * (d_finger * d_finger if p_finger == 2.0 else d_finger ** p_finger)
             calm_finger = f0_finger * c_finger * dt * (a_finger_f * a_finger_f * i_f + a_finger_kf * a_finger_kf * i_kf)
-            last_finger = N_finger if n > 0 else f0_finger
+            last_finger = N_finger if n > 0 or begun else f0_finger
             N_finger = max(0.0, (f0_finger * (1.0 + c_finger * rate_finger) + calm_finger * last_finger) / (1.0 + calm_finger))
             Q_f += a_finger_f * N_finger
             Q_kf += a_finger_kf * N_finger
         else:
             N_finger = 0.0
-        if n > 0 and (g_finger < 0.0) != (was_finger < 0.0):
+        if (n > 0 or begun) and (g_finger < 0.0) != (was_finger < 0.0):
             logged = note(log, logged, t, dt, 0.0, g_finger, was_finger, crown_y, crown_v, crown_a, travel, travel_v)
         was_finger = g_finger
 
@@ -848,12 +882,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_back_cloth = -(a_back_cloth_kr * u_kr)
             f0_back_cloth = K_back_cloth * (d_back_cloth * d_back_cloth if p_back_cloth == 2.0 else d_back_cloth ** p_back_cloth)
             calm_back_cloth = f0_back_cloth * c_back_cloth * dt * (a_back_cloth_kr * a_back_cloth_kr * inv_rear)
-            last_back_cloth = N_back_cloth if n > 0 else f0_back_cloth
+            last_back_cloth = N_back_cloth if n > 0 or begun else f0_back_cloth
             N_back_cloth = max(0.0, (f0_back_cloth * (1.0 + c_back_cloth * rate_back_cloth) + calm_back_cloth * last_back_cloth) / (1.0 + calm_back_cloth))
             Q_kr += a_back_cloth_kr * N_back_cloth
         else:
             N_back_cloth = 0.0
-        if n > 0 and (g_back_cloth < 0.0) != (was_back_cloth < 0.0):
+        if (n > 0 or begun) and (g_back_cloth < 0.0) != (was_back_cloth < 0.0):
             logged = note(log, logged, t, dt, 1.0, g_back_cloth, was_back_cloth, crown_y, crown_v, crown_a, travel, travel_v)
         was_back_cloth = g_back_cloth
 
@@ -872,12 +906,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_punching = -(a_punching_kf * u_kf)
             f0_punching = K_punching * (d_punching * d_punching if p_punching == 2.0 else d_punching ** p_punching)
             calm_punching = f0_punching * c_punching * dt * (a_punching_kf * a_punching_kf * i_kf)
-            last_punching = N_punching if n > 0 else f0_punching
+            last_punching = N_punching if n > 0 or begun else f0_punching
             N_punching = max(0.0, (f0_punching * (1.0 + c_punching * rate_punching) + calm_punching * last_punching) / (1.0 + calm_punching))
             Q_kf += a_punching_kf * N_punching
         else:
             N_punching = 0.0
-        if n > 0 and (g_punching < 0.0) != (was_punching < 0.0):
+        if (n > 0 or begun) and (g_punching < 0.0) != (was_punching < 0.0):
             logged = note(log, logged, t, dt, 2.0, g_punching, was_punching, crown_y, crown_v, crown_a, travel, travel_v)
         was_punching = g_punching
 
@@ -906,7 +940,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_capstan = -(a_capstan_kr * u_kr + a_capstan_w * u_w)
             f0_capstan = K_capstan * (d_capstan * d_capstan if p_capstan == 2.0 else d_capstan ** p_capstan)
             calm_capstan = f0_capstan * c_capstan * dt * (a_capstan_kr * a_capstan_kr * inv_rear + a_capstan_w * a_capstan_w * inv_w)
-            last_capstan = N_capstan if n > 0 else f0_capstan
+            last_capstan = N_capstan if n > 0 or begun else f0_capstan
             N_capstan = max(0.0, (f0_capstan * (1.0 + c_capstan * rate_capstan) + calm_capstan * last_capstan) / (1.0 + calm_capstan))
             Q_kr += a_capstan_kr * N_capstan
             Q_w += a_capstan_w * N_capstan
@@ -915,7 +949,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             bound_capstan = mu_capstan * N_capstan * rub_dt
         else:
             N_capstan = 0.0
-        if n > 0 and (g_capstan < 0.0) != (was_capstan < 0.0):
+        if (n > 0 or begun) and (g_capstan < 0.0) != (was_capstan < 0.0):
             logged = note(log, logged, t, dt, 3.0, g_capstan, was_capstan, crown_y, crown_v, crown_a, travel, travel_v)
         was_capstan = g_capstan
 
@@ -976,7 +1010,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_jack_knuckle = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
             f0_jack_knuckle = K_jack_knuckle * (d_jack_knuckle * d_jack_knuckle if p_jack_knuckle == 2.0 else d_jack_knuckle ** p_jack_knuckle)
             calm_jack_knuckle = f0_jack_knuckle * c_jack_knuckle * dt * (a_jack_knuckle_w * a_jack_knuckle_w * inv_w + a_jack_knuckle_j * a_jack_knuckle_j * inv_j + a_jack_knuckle_h * a_jack_knuckle_h * inv_hh + 2.0 * a_jack_knuckle_h * a_jack_knuckle_e * inv_he + a_jack_knuckle_e * a_jack_knuckle_e * inv_ee)
-            last_jack_knuckle = N_jack_knuckle if n > 0 else f0_jack_knuckle
+            last_jack_knuckle = N_jack_knuckle if n > 0 or begun else f0_jack_knuckle
             N_jack_knuckle = max(0.0, (f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_jack_knuckle) + calm_jack_knuckle * last_jack_knuckle) / (1.0 + calm_jack_knuckle))
             Q_h += a_jack_knuckle_h * N_jack_knuckle
             Q_e += a_jack_knuckle_e * N_jack_knuckle
@@ -989,7 +1023,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             bound_jack_knuckle = mu_jack_knuckle * N_jack_knuckle * rub_dt
         else:
             N_jack_knuckle = 0.0
-        if n > 0 and (g_jack_knuckle < 0.0) != (was_jack_knuckle < 0.0):
+        if (n > 0 or begun) and (g_jack_knuckle < 0.0) != (was_jack_knuckle < 0.0):
             logged = note(log, logged, t, dt, 4.0, g_jack_knuckle, was_jack_knuckle, crown_y, crown_v, crown_a, travel, travel_v)
         was_jack_knuckle = g_jack_knuckle
 
@@ -1031,7 +1065,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_lever_knuckle = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
             f0_lever_knuckle = K_lever_knuckle * (d_lever_knuckle * d_lever_knuckle if p_lever_knuckle == 2.0 else d_lever_knuckle ** p_lever_knuckle)
             calm_lever_knuckle = f0_lever_knuckle * c_lever_knuckle * dt * (a_lever_knuckle_w * a_lever_knuckle_w * inv_w + a_lever_knuckle_l * a_lever_knuckle_l * inv_l + a_lever_knuckle_h * a_lever_knuckle_h * inv_hh + 2.0 * a_lever_knuckle_h * a_lever_knuckle_e * inv_he + a_lever_knuckle_e * a_lever_knuckle_e * inv_ee)
-            last_lever_knuckle = N_lever_knuckle if n > 0 else f0_lever_knuckle
+            last_lever_knuckle = N_lever_knuckle if n > 0 or begun else f0_lever_knuckle
             N_lever_knuckle = max(0.0, (f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_lever_knuckle) + calm_lever_knuckle * last_lever_knuckle) / (1.0 + calm_lever_knuckle))
             Q_h += a_lever_knuckle_h * N_lever_knuckle
             Q_e += a_lever_knuckle_e * N_lever_knuckle
@@ -1044,7 +1078,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             bound_lever_knuckle = mu_lever_knuckle * N_lever_knuckle * rub_dt
         else:
             N_lever_knuckle = 0.0
-        if n > 0 and (g_lever_knuckle < 0.0) != (was_lever_knuckle < 0.0):
+        if (n > 0 or begun) and (g_lever_knuckle < 0.0) != (was_lever_knuckle < 0.0):
             logged = note(log, logged, t, dt, 5.0, g_lever_knuckle, was_lever_knuckle, crown_y, crown_v, crown_a, travel, travel_v)
         was_lever_knuckle = g_lever_knuckle
 
@@ -1065,7 +1099,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_toe_button = -(a_toe_button_w * u_w + a_toe_button_j * u_j)
             f0_toe_button = K_toe_button * (d_toe_button * d_toe_button if p_toe_button == 2.0 else d_toe_button ** p_toe_button)
             calm_toe_button = f0_toe_button * c_toe_button * dt * (a_toe_button_w * a_toe_button_w * inv_w + a_toe_button_j * a_toe_button_j * inv_j)
-            last_toe_button = N_toe_button if n > 0 else f0_toe_button
+            last_toe_button = N_toe_button if n > 0 or begun else f0_toe_button
             N_toe_button = max(0.0, (f0_toe_button * (1.0 + c_toe_button * rate_toe_button) + calm_toe_button * last_toe_button) / (1.0 + calm_toe_button))
             Q_w += a_toe_button_w * N_toe_button
             Q_j += a_toe_button_j * N_toe_button
@@ -1074,7 +1108,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             bound_toe_button = mu_toe_button * N_toe_button * rub_dt
         else:
             N_toe_button = 0.0
-        if n > 0 and (g_toe_button < 0.0) != (was_toe_button < 0.0):
+        if (n > 0 or begun) and (g_toe_button < 0.0) != (was_toe_button < 0.0):
             logged = note(log, logged, t, dt, 6.0, g_toe_button, was_toe_button, crown_y, crown_v, crown_a, travel, travel_v)
         was_toe_button = g_toe_button
 
@@ -1112,7 +1146,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_drop_screw = -(a_drop_screw_w * u_w + a_drop_screw_l * u_l)
             f0_drop_screw = K_drop_screw * (d_drop_screw * d_drop_screw if p_drop_screw == 2.0 else d_drop_screw ** p_drop_screw)
             calm_drop_screw = f0_drop_screw * c_drop_screw * dt * (a_drop_screw_w * a_drop_screw_w * inv_w + a_drop_screw_l * a_drop_screw_l * inv_l)
-            last_drop_screw = N_drop_screw if n > 0 else f0_drop_screw
+            last_drop_screw = N_drop_screw if n > 0 or begun else f0_drop_screw
             N_drop_screw = max(0.0, (f0_drop_screw * (1.0 + c_drop_screw * rate_drop_screw) + calm_drop_screw * last_drop_screw) / (1.0 + calm_drop_screw))
             Q_w += a_drop_screw_w * N_drop_screw
             Q_l += a_drop_screw_l * N_drop_screw
@@ -1121,7 +1155,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             bound_drop_screw = mu_drop_screw * N_drop_screw * rub_dt
         else:
             N_drop_screw = 0.0
-        if n > 0 and (g_drop_screw < 0.0) != (was_drop_screw < 0.0):
+        if (n > 0 or begun) and (g_drop_screw < 0.0) != (was_drop_screw < 0.0):
             logged = note(log, logged, t, dt, 7.0, g_drop_screw, was_drop_screw, crown_y, crown_v, crown_a, travel, travel_v)
         was_drop_screw = g_drop_screw
 
@@ -1137,13 +1171,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_jack_stop = -(a_jack_stop_j * u_j + a_jack_stop_w * u_w)
             f0_jack_stop = K_jack_stop * (d_jack_stop * d_jack_stop if p_jack_stop == 2.0 else d_jack_stop ** p_jack_stop)
             calm_jack_stop = f0_jack_stop * c_jack_stop * dt * (a_jack_stop_j * a_jack_stop_j * inv_j + a_jack_stop_w * a_jack_stop_w * inv_w)
-            last_jack_stop = N_jack_stop if n > 0 else f0_jack_stop
+            last_jack_stop = N_jack_stop if n > 0 or begun else f0_jack_stop
             N_jack_stop = max(0.0, (f0_jack_stop * (1.0 + c_jack_stop * rate_jack_stop) + calm_jack_stop * last_jack_stop) / (1.0 + calm_jack_stop))
             Q_j += a_jack_stop_j * N_jack_stop
             Q_w += a_jack_stop_w * N_jack_stop
         else:
             N_jack_stop = 0.0
-        if n > 0 and (g_jack_stop < 0.0) != (was_jack_stop < 0.0):
+        if (n > 0 or begun) and (g_jack_stop < 0.0) != (was_jack_stop < 0.0):
             logged = note(log, logged, t, dt, 8.0, g_jack_stop, was_jack_stop, crown_y, crown_v, crown_a, travel, travel_v)
         was_jack_stop = g_jack_stop
 
@@ -1159,13 +1193,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_jack_window = -(a_jack_window_j * u_j + a_jack_window_w * u_w)
             f0_jack_window = K_jack_window * (d_jack_window * d_jack_window if p_jack_window == 2.0 else d_jack_window ** p_jack_window)
             calm_jack_window = f0_jack_window * c_jack_window * dt * (a_jack_window_j * a_jack_window_j * inv_j + a_jack_window_w * a_jack_window_w * inv_w)
-            last_jack_window = N_jack_window if n > 0 else f0_jack_window
+            last_jack_window = N_jack_window if n > 0 or begun else f0_jack_window
             N_jack_window = max(0.0, (f0_jack_window * (1.0 + c_jack_window * rate_jack_window) + calm_jack_window * last_jack_window) / (1.0 + calm_jack_window))
             Q_j += a_jack_window_j * N_jack_window
             Q_w += a_jack_window_w * N_jack_window
         else:
             N_jack_window = 0.0
-        if n > 0 and (g_jack_window < 0.0) != (was_jack_window < 0.0):
+        if (n > 0 or begun) and (g_jack_window < 0.0) != (was_jack_window < 0.0):
             logged = note(log, logged, t, dt, 9.0, g_jack_window, was_jack_window, crown_y, crown_v, crown_a, travel, travel_v)
         was_jack_window = g_jack_window
 
@@ -1181,13 +1215,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_lever_stop = -(a_lever_stop_l * u_l + a_lever_stop_w * u_w)
             f0_lever_stop = K_lever_stop * (d_lever_stop * d_lever_stop if p_lever_stop == 2.0 else d_lever_stop ** p_lever_stop)
             calm_lever_stop = f0_lever_stop * c_lever_stop * dt * (a_lever_stop_l * a_lever_stop_l * inv_l + a_lever_stop_w * a_lever_stop_w * inv_w)
-            last_lever_stop = N_lever_stop if n > 0 else f0_lever_stop
+            last_lever_stop = N_lever_stop if n > 0 or begun else f0_lever_stop
             N_lever_stop = max(0.0, (f0_lever_stop * (1.0 + c_lever_stop * rate_lever_stop) + calm_lever_stop * last_lever_stop) / (1.0 + calm_lever_stop))
             Q_l += a_lever_stop_l * N_lever_stop
             Q_w += a_lever_stop_w * N_lever_stop
         else:
             N_lever_stop = 0.0
-        if n > 0 and (g_lever_stop < 0.0) != (was_lever_stop < 0.0):
+        if (n > 0 or begun) and (g_lever_stop < 0.0) != (was_lever_stop < 0.0):
             logged = note(log, logged, t, dt, 10.0, g_lever_stop, was_lever_stop, crown_y, crown_v, crown_a, travel, travel_v)
         was_lever_stop = g_lever_stop
 
@@ -1209,13 +1243,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_rest_cushion = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e)
             f0_rest_cushion = K_rest_cushion * (d_rest_cushion * d_rest_cushion if p_rest_cushion == 2.0 else d_rest_cushion ** p_rest_cushion)
             calm_rest_cushion = f0_rest_cushion * c_rest_cushion * dt * (a_rest_cushion_h * a_rest_cushion_h * inv_hh + 2.0 * a_rest_cushion_h * a_rest_cushion_e * inv_he + a_rest_cushion_e * a_rest_cushion_e * inv_ee)
-            last_rest_cushion = N_rest_cushion if n > 0 else f0_rest_cushion
+            last_rest_cushion = N_rest_cushion if n > 0 or begun else f0_rest_cushion
             N_rest_cushion = max(0.0, (f0_rest_cushion * (1.0 + c_rest_cushion * rate_rest_cushion) + calm_rest_cushion * last_rest_cushion) / (1.0 + calm_rest_cushion))
             Q_h += a_rest_cushion_h * N_rest_cushion
             Q_e += a_rest_cushion_e * N_rest_cushion
         else:
             N_rest_cushion = 0.0
-        if n > 0 and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
+        if (n > 0 or begun) and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
             logged = note(log, logged, t, dt, 11.0, g_rest_cushion, was_rest_cushion, crown_y, crown_v, crown_a, travel, travel_v)
         was_rest_cushion = g_rest_cushion
 
@@ -1256,7 +1290,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_backcheck = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_kr * u_kr)
             f0_backcheck = K_backcheck * (d_backcheck * d_backcheck if p_backcheck == 2.0 else d_backcheck ** p_backcheck)
             calm_backcheck = f0_backcheck * c_backcheck * dt * (a_backcheck_kr * a_backcheck_kr * inv_rear + a_backcheck_h * a_backcheck_h * inv_hh + 2.0 * a_backcheck_h * a_backcheck_e * inv_he + a_backcheck_e * a_backcheck_e * inv_ee)
-            last_backcheck = N_backcheck if n > 0 else f0_backcheck
+            last_backcheck = N_backcheck if n > 0 or begun else f0_backcheck
             N_backcheck = max(0.0, (f0_backcheck * (1.0 + c_backcheck * rate_backcheck) + calm_backcheck * last_backcheck) / (1.0 + calm_backcheck))
             Q_h += a_backcheck_h * N_backcheck
             Q_e += a_backcheck_e * N_backcheck
@@ -1267,7 +1301,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             bound_backcheck = mu_backcheck * N_backcheck * rub_dt
         else:
             N_backcheck = 0.0
-        if n > 0 and (g_backcheck < 0.0) != (was_backcheck < 0.0):
+        if (n > 0 or begun) and (g_backcheck < 0.0) != (was_backcheck < 0.0):
             logged = note(log, logged, t, dt, 12.0, g_backcheck, was_backcheck, crown_y, crown_v, crown_a, travel, travel_v)
         was_backcheck = g_backcheck
 
@@ -1320,7 +1354,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         string_work += dt * N_string * vs
         g_string = -max(0.0, open_string - soft_string * N_string) if open_string > 0.0 else -open_string
         g_string = 1e-12 if open_string > 0.0 and N_string == 0.0 else g_string
-        if n > 0 and (g_string < 0.0) != (was_string < 0.0):
+        if (n > 0 or begun) and (g_string < 0.0) != (was_string < 0.0):
             logged = note(log, logged, t, dt, 13.0, g_string, was_string, crown_y, crown_v, crown_a, travel, travel_v)
         was_string = g_string
 
@@ -1338,13 +1372,13 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_key_damper = -(a_key_damper_d * u_d + a_key_damper_kr * u_kr)
             f0_key_damper = K_key_damper * (d_key_damper * d_key_damper if p_key_damper == 2.0 else d_key_damper ** p_key_damper)
             calm_key_damper = f0_key_damper * c_key_damper * dt * (a_key_damper_d * a_key_damper_d * inv_d + a_key_damper_kr * a_key_damper_kr * inv_rear)
-            last_key_damper = N_key_damper if n > 0 else f0_key_damper
+            last_key_damper = N_key_damper if n > 0 or begun else f0_key_damper
             N_key_damper = max(0.0, (f0_key_damper * (1.0 + c_key_damper * rate_key_damper) + calm_key_damper * last_key_damper) / (1.0 + calm_key_damper))
             Q_d += a_key_damper_d * N_key_damper
             Q_kr += a_key_damper_kr * N_key_damper
         else:
             N_key_damper = 0.0
-        if n > 0 and (g_key_damper < 0.0) != (was_key_damper < 0.0):
+        if (n > 0 or begun) and (g_key_damper < 0.0) != (was_key_damper < 0.0):
             logged = note(log, logged, t, dt, 14.0, g_key_damper, was_key_damper, crown_y, crown_v, crown_a, travel, travel_v)
         was_key_damper = g_key_damper
 
@@ -1359,12 +1393,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             rate_damper_seat = -(a_damper_seat_d * u_d)
             f0_damper_seat = K_damper_seat * (d_damper_seat * d_damper_seat if p_damper_seat == 2.0 else d_damper_seat ** p_damper_seat)
             calm_damper_seat = f0_damper_seat * c_damper_seat * dt * (a_damper_seat_d * a_damper_seat_d * inv_d)
-            last_damper_seat = N_damper_seat if n > 0 else f0_damper_seat
+            last_damper_seat = N_damper_seat if n > 0 or begun else f0_damper_seat
             N_damper_seat = max(0.0, (f0_damper_seat * (1.0 + c_damper_seat * rate_damper_seat) + calm_damper_seat * last_damper_seat) / (1.0 + calm_damper_seat))
             Q_d += a_damper_seat_d * N_damper_seat
         else:
             N_damper_seat = 0.0
-        if n > 0 and (g_damper_seat < 0.0) != (was_damper_seat < 0.0):
+        if (n > 0 or begun) and (g_damper_seat < 0.0) != (was_damper_seat < 0.0):
             logged = note(log, logged, t, dt, 15.0, g_damper_seat, was_damper_seat, crown_y, crown_v, crown_a, travel, travel_v)
         was_damper_seat = g_damper_seat
 
@@ -1867,6 +1901,38 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     state.L_toe_button = L_toe_button
     state.L_drop_screw = L_drop_screw
     state.L_backcheck = L_backcheck
+    state.was_finger = was_finger
+    state.was_back_cloth = was_back_cloth
+    state.was_punching = was_punching
+    state.was_capstan = was_capstan
+    state.was_jack_knuckle = was_jack_knuckle
+    state.was_lever_knuckle = was_lever_knuckle
+    state.was_toe_button = was_toe_button
+    state.was_drop_screw = was_drop_screw
+    state.was_jack_stop = was_jack_stop
+    state.was_jack_window = was_jack_window
+    state.was_lever_stop = was_lever_stop
+    state.was_rest_cushion = was_rest_cushion
+    state.was_backcheck = was_backcheck
+    state.was_string = was_string
+    state.was_key_damper = was_key_damper
+    state.was_damper_seat = was_damper_seat
+    state.N_finger = N_finger
+    state.N_back_cloth = N_back_cloth
+    state.N_punching = N_punching
+    state.N_capstan = N_capstan
+    state.N_jack_knuckle = N_jack_knuckle
+    state.N_lever_knuckle = N_lever_knuckle
+    state.N_toe_button = N_toe_button
+    state.N_drop_screw = N_drop_screw
+    state.N_jack_stop = N_jack_stop
+    state.N_jack_window = N_jack_window
+    state.N_lever_stop = N_lever_stop
+    state.N_rest_cushion = N_rest_cushion
+    state.N_backcheck = N_backcheck
+    state.N_string = N_string
+    state.N_key_damper = N_key_damper
+    state.N_damper_seat = N_damper_seat
     out.status = status
     out.where = where
     out.time = t - 0.5 * dt

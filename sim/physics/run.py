@@ -139,6 +139,7 @@ class Run:
     waves: Array
     head: int
     log_overflow: bool
+    step: float
     parameters: Array = field(repr=False)
 
     def require(self) -> Run:
@@ -228,10 +229,12 @@ def run(
     t0: float = 0.0,
     previous: Run | None = None,
     log_size: int = 4000,
+    keep_finger: bool = False,
 ) -> Run:
     """Advance from ``state`` (not changed) for ``duration`` seconds.
 
-    ``every`` is the sampling interval of the trace in s (None: no trace).  The
+    ``keep_finger`` leaves a driven finger where the state has it instead of
+    laying it on the key.  ``every`` is the sampling interval of the trace in s (None: no trace).  The
     step is never longer than the time to the string's near end and back.
     Raises nothing for a run that leaves its domain: see ``Run.outcome``.
     """
@@ -247,17 +250,18 @@ def run(
         drive.muscle_damping, viscous, rub, sweeps, t0,
     )  # fmt: skip
     x = state.copy()
-    if previous is None or drive.mode != DRIVEN_MASS:
+    if drive.mode != DRIVEN_MASS or (previous is None and not keep_finger):
         _place_finger(x, drive, p)
     trace = np.empty((rows, len(kernel.TRACE)))
     log = np.zeros((log_size, len(kernel.LOG)))
     out = np.zeros(1, RESULT_TYPE)
+    longest = max(float(p["near_delay"][0]), float(p["far_delay"][0]))
+    waves = np.zeros((2, 1 << (int(longest / step) + 4).bit_length()))
     if previous is not None:
-        waves = previous.waves.copy()
-        out["head"] = previous.head
-    else:
-        longest = max(float(p["near_delay"][0]), float(p["far_delay"][0]))
-        waves = np.zeros((2, 1 << (int(longest / step) + 4).bit_length()))
+        r["begun"] = 1.0
+        out["head"] = waves.shape[1]
+        waves[:] = _sent(previous, step, waves.shape[1])
+        _other_step(x, previous.step, step)
     n = len(CONTACTS)
     before, after = np.zeros(n), np.zeros(n)
     e0 = kernel.energy(p[0], _whole_step(x, step)[0], before)
@@ -287,8 +291,33 @@ def run(
         waves,
         int(o["head"]),
         logged > log_size,
+        step,
         p,
     )
+
+
+def _sent(previous: Run, step: float, length: int) -> Array:
+    """What the strike point has sent to both ends, at the mid-steps of another step (a ring of ``length``)."""
+    if step == previous.step and length == previous.waves.shape[1]:
+        return np.roll(previous.waves, -(previous.head % length), axis=1)
+    ages = np.arange(previous.waves.shape[1]) * previous.step
+    wanted = np.arange(length) * step + 0.5 * (step - previous.step)
+    out = np.empty((2, length))
+    for row in (0, 1):
+        newest_first = np.roll(previous.waves[row], -(previous.head % previous.waves.shape[1]))[::-1]
+        out[row] = np.interp(wanted, ages, newest_first)[::-1]
+    return out
+
+
+def _other_step(x: Array, old: float, new: float) -> None:
+    """Move what belongs to a step (speeds before it, friction impulses, the string's mid-step) to another step."""
+    if old == new:
+        return
+    for name in DOFS:
+        x[f"o_{name}"] = x[f"v_{name}"] - (x[f"v_{name}"] - x[f"o_{name}"]) * new / old
+    for row in ROWS:
+        x[f"L_{row}"] *= new / old
+    x["ys"] += 0.5 * (old - new) * x["vs"]
 
 
 def go_on(previous: Run, drive: Drive, duration: float, **options: float) -> Run:

@@ -65,11 +65,12 @@ def both(
     unit: ActionUnit, drive: Drive, start: Run | None, steps: int, dt: float = STEP, state: Array | None = None
 ) -> tuple[Run, dict[str, Any]]:
     """The same steps by kernel and by reference; the string's ends silent at the start."""
-    still = None if start is None else replace(start, waves=np.zeros((2, 1024)), head=0)
     begin = start.state if start is not None else state
     assert begin is not None
     t0 = 0.0 if start is None else start.end
-    fast = run(pack(unit), drive, steps * dt, begin, step=dt, every=dt, t0=t0, previous=still, sweeps=1000).require()
+    fast = run(
+        pack(unit), drive, steps * dt, begin, step=dt, every=dt, t0=t0, keep_finger=start is not None, sweeps=1000
+    ).require()
     slow = Reference(unit, dt, finger_mass=drive.mass, muscle_damping=drive.muscle_damping)
     v = vector(begin, "v_")
     s = {
