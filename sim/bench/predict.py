@@ -108,6 +108,8 @@ def judge(
     """The outcome in a word or two, and the reason: the first thing that keeps the note from playing."""
     if pressed.outcome != "plays":
         return pressed.outcome, pressed.reason
+    if rep.reset_point is None:
+        return "jack does not come home", "let up slowly, the key is back before the jack is under the knuckle"
     if weight.up_weight is not None and weight.up_weight <= 0:
         return "key does not return", "friction outweighs what pushes the key up"
     silent = [s.touch for s in strikes if s.hammer_speed is None]
