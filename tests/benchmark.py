@@ -28,6 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.bench.predict import predict, touches
 from sim.bench.rest import Rest, at_rest
+from sim.bench.strike import drive_of
 from sim.physics.finger import Touch
 from sim.physics.run import DEFAULT_STEP, run
 from sim.unit.scenario import load
@@ -54,7 +55,7 @@ def least(job: Callable[[], Any], times: int) -> float:
 
 
 def stroke(rest: Rest, touch: Touch, step: float, *, traced: bool = False, duration: float = STROKE) -> Any:
-    drive = touch.drive(rest.unit.finger)
+    drive = drive_of(rest, touch)
     return run(
         rest.parameters, drive, duration, rest.state, step=step, every=step if traced else None, log_size=500
     ).require()
@@ -84,7 +85,7 @@ def good_enough(rest: Rest, exact: dict[str, float], method: str, rtol: float, w
     """Largest error of the hammer speed over the touches; None once one of them is past what is allowed."""
     worst = 0.0
     for touch in touches():
-        drive = touch.drive(rest.unit.finger)
+        drive = drive_of(rest, touch)
         try:
             found, _ = regularised.stroke_speed(
                 rest.parameters, drive, rest.state, STROKE, method, rtol, slip=width, turn=10 * width
@@ -120,7 +121,7 @@ def side_by_side(rest: Rest, method: str, rtol: float, width: float, goes: int) 
     """Time of all touches by a general integrator and by the kernel, taken in turn."""
     theirs = ours = 0.0
     for touch in touches():
-        drive = touch.drive(rest.unit.finger)
+        drive = drive_of(rest, touch)
         prob = regularised.problem(rest.parameters, drive, rest.state, slip=width, turn=10 * width)
         ours += least(lambda touch=touch: stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
         theirs += least(lambda prob=prob: regularised.integrate(prob, STROKE, method, rtol), 2)  # type: ignore[misc]

@@ -24,10 +24,10 @@ MODERATE, SOFT = "moderate", "soft"
 
 
 @cache
-def touches() -> tuple[Touch, ...]:
-    """The standard fingers: the same for every unit (shared/touches.toml)."""
+def touches(kind: str = "finger", struck: bool = False) -> tuple[Touch, ...]:
+    """The standard touches of a kind, soft to hard: the same for every unit (shared/touches.toml)."""
     data = tomllib.loads(shared_file("touches.toml").read_text(encoding="utf-8"))
-    return tuple(Touch(t["name"], t["strength_N"], t["struck"]) for t in data["touch"])
+    return tuple(Touch(name, strength, struck, kind) for name, strength in data[kind].items())
 
 
 def touch(name: str) -> Touch:

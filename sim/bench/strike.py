@@ -9,9 +9,19 @@ from numpy.typing import NDArray
 
 from sim.bench.readings import Strike
 from sim.bench.rest import Rest
-from sim.bench.slow_press import FIRM
-from sim.physics.finger import Touch
-from sim.physics.run import CONTACT_INDEX, Run, run
+from sim.bench.slow_press import FIRM, bottom_travel
+from sim.physics.finger import (
+    LONG,
+    Touch,
+    falling_mass,
+    finger_motion,
+    force_over_time,
+    key_motion,
+    power_stroke,
+    pressed,
+    struck,
+)
+from sim.physics.run import DRIVEN_MASS, Drive, Run, run
 
 Array = NDArray[np.float64]
 
@@ -19,6 +29,8 @@ LEAVES = 1e-5
 """Travel at which the key is said to have left rest, m."""
 DURATION = 0.45
 """Simulated time of a blow, s: the hammer is at rest in the check by then."""
+RAMP = 0.02
+"""Time in which the force of a force touch rises, s."""
 APART = 5e-3
 """Two string contacts further apart than this are two blows, s."""
 CAUGHT_SPEED = 0.02
@@ -27,8 +39,36 @@ CAUGHT_SPEED = 0.02
 
 def blow(rest: Rest, touch: Touch, duration: float = DURATION) -> Run:
     """Run one touch from rest (no reading taken)."""
-    drive = touch.drive(rest.unit.finger)
+    drive = drive_of(rest, touch)
+    if touch.kind == "motion":
+        duration += float(drive.table[-2, 0])
     return run(rest.parameters, drive, duration, rest.state, step=rest.step, every=rest.step)
+
+
+def drive_of(rest: Rest, touch: Touch) -> Drive:
+    """The touch on this unit."""
+    finger = rest.unit.finger
+    above = finger.struck_height if touch.struck else 0.0
+    if touch.kind == "mass":
+        return falling_mass(touch.strength, above)
+    if touch.kind == "force":
+        push = force_over_time(np.array([0.0, RAMP, LONG]), touch.strength * np.array([0.0, 1.0, 1.0]))
+        return replace(push, mode=DRIVEN_MASS, mass=finger.mass, height=above) if touch.struck else push
+    if touch.kind == "motion":
+        return _led(rest, touch.strength, above)
+    return struck(finger, touch.strength) if touch.struck else pressed(finger, touch.strength)
+
+
+def _led(rest: Rest, time: float, above: float) -> Drive:
+    """The key led to its bottom, or the finger's tip led there from above the key as fast."""
+    bottom = bottom_travel(rest, 4 * FIRM)
+    if above == 0.0:
+        return key_motion(power_stroke(bottom, time, 3.0), rest.arm, rest.angle)
+    pad = rest.unit.contacts["finger"]
+    way = above + bottom + (4 * FIRM / pad.stiffness) ** (1 / pad.exponent)
+    path = power_stroke(way, time * way / bottom, 3.0)
+    path[:, 1] += rest.design_travel - above
+    return finger_motion(path)
 
 
 def play(rest: Rest, touch: Touch, duration: float = DURATION) -> tuple[Strike, Run]:
@@ -157,6 +197,3 @@ def _losses(r: Run) -> dict[str, float]:
         "finger": r.ledger.finger,
     }
     return out
-
-
-__all__ = ["CONTACT_INDEX", "blow", "play", "read"]

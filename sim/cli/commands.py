@@ -97,7 +97,7 @@ def strike(args: argparse.Namespace) -> int:
     path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
     unit = _ready(args)
     rest = at_rest(unit)
-    played = [play(rest, touch) for touch in touches()]
+    played = [play(rest, touch) for touch in touches(args.touch, args.struck)]
     blows = tuple(blow for blow, _ in played)
     silent = [blow for blow in blows if blow.hammer_speed is None]
     outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome

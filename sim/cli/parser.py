@@ -101,6 +101,13 @@ def _strike(commands: Commands) -> None:
         commands, "strike", "blows of the standard fingers, soft to hard", "motion and forces of every blow"
     )
     parser.add_argument(
+        "--touch",
+        choices=("finger", "mass", "force", "motion"),
+        default="finger",
+        help="what plays: a finger (default), a weight set free, a force over time, or a given motion",
+    )
+    parser.add_argument("--struck", action="store_true", help="arriving from over the key instead of resting on it")
+    parser.add_argument(
         "--every", metavar="MS", type=_interval, default=0.1, help="interval of the traces' rows, ms (default 0.1)"
     )
 

@@ -24,16 +24,21 @@ LONG = 10.0
 
 @dataclass(frozen=True)
 class Touch:
-    """A finger of the unit's own kind with muscle force ``strength`` (N), pressed or struck."""
+    """One way of playing one note, *pressed* or *struck*; ``strength`` means, by ``kind``:
+
+    finger: muscle force of the unit's own finger, N; mass: a weight set free, kg;
+    force: a force that rises evenly over 20 ms and stays, N; motion: the key
+    (pressed) or the finger's tip (struck) is led through the key's way in about
+    that time, s.
+    """
 
     name: str
     strength: float
     struck: bool = False
+    kind: str = "finger"
 
-    def drive(self, finger: Finger) -> Drive:
-        if self.struck:
-            return struck(finger, self.strength)
-        return pressed(finger, self.strength)
+
+KINDS = ("finger", "mass", "force", "motion")
 
 
 def _activation(strength: float, rise: float) -> Array:

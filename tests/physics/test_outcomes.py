@@ -9,11 +9,11 @@ import pytest
 
 from sim.bench.predict import predict, strike, touches
 from sim.bench.rest import at_rest
-from sim.bench.strike import blow
+from sim.bench.strike import blow, drive_of, play
 from sim.errors import SimulationError
-from sim.physics.finger import Touch, dead_load
+from sim.physics.finger import KINDS, Touch, dead_load
 from sim.physics.run import run
-from sim.unit.model import ActionUnit
+from sim.unit.model import GRAVITY, ActionUnit
 from sim.unit.scenario import load
 from sim.workshop.set_up import set_up
 
@@ -68,6 +68,29 @@ def test_standard_fingers_give_their_speeds() -> None:
     assert speeds == pytest.approx([0.7, 1.5, 2.0, 4.5], rel=0.005)
 
 
+@pytest.mark.parametrize("struck", [False, True])
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_touch_plays(kind: str, struck: bool) -> None:
+    """Finger, falling mass, force and given motion, pressed and struck: louder when stronger, ledgers closed."""
+    rest = at_rest(demo())
+    speeds = []
+    for t in touches(kind, struck):
+        reading, r = play(rest, t)
+        assert reading.hammer_speed is not None, t
+        assert abs(r.ledger.remainder) < 0.005, (t, r.ledger.remainder)
+        speeds.append(reading.hammer_speed)
+    assert speeds == sorted(speeds), speeds
+
+
+def test_a_falling_mass_cannot_give_more_than_it_has() -> None:
+    """200 g from 20 mm: the key's work is at most m g (height + travel) (statics)."""
+    rest = at_rest(demo())
+    _, r = play(rest, next(t for t in touches("mass", True) if t.name == "moderate"))
+    travel = float(r.place.key_travel.max() - rest.design_travel)
+    most = 0.2 * GRAVITY * (rest.unit.finger.struck_height + travel + 0.005)
+    assert 0.3 * most < r.ledger.finger < most
+
+
 def test_a_contact_deeper_than_its_felt_ends_the_run() -> None:
     """A tonne on the key: the run stops and says which contact, and when."""
     rest = at_rest(demo())
@@ -82,7 +105,7 @@ def test_a_step_far_too_long_is_not_a_result() -> None:
     """At 1 ms the explicit step blows up: named, not returned as a number."""
     unit = demo(string__near_end_delay="2 ms")
     rest = at_rest(unit)
-    drive = Touch("hard", 160.0).drive(unit.finger)
+    drive = drive_of(rest, Touch("hard", 160.0))
     r = run(rest.parameters, drive, 0.2, rest.state, step=1e-3)
     assert not r.outcome.fine, "a stroke at a step of 1 ms cannot be right"
 

@@ -17,6 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sim.__main__ import main
 from sim.errors import InputError
 from sim.unit.definition import ALTERNATIVES
 from sim.unit.fields import by_path
@@ -143,6 +144,21 @@ def test_a_spoiled_field_is_named(path: str, value: Any) -> None:
     assert fault.line == list(leaves).index(path) + 1
     if not isinstance(value, Verbatim):
         assert fault.value == brief(value)
+
+
+def test_every_broken_file_ends_the_command_with_exit_code_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Through the command line itself, all of them: exit code 2, the field named, no traceback."""
+    for number, case in enumerate(CASES):
+        path, value = case.values if hasattr(case, "values") else case
+        file = tmp_path / f"broken-{number}.toml"
+        file.write_text(written(LEAVES | {path: value}), encoding="utf-8")
+        code = main(["predict", str(file)])
+        said = capsys.readouterr()
+        assert code == 2, f"{path} = {value}: exit code {code}"
+        assert file.name in said.err and "Traceback" not in said.err, said.err
+        assert not said.out, said.out
 
 
 def without(*paths: str) -> dict[str, Any]:
