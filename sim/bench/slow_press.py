@@ -75,6 +75,11 @@ def press(rest: Rest, *, back: bool = True) -> Pressed:
             "blocks on the string",
             f"crown {crown[peak] * 1e3:.2f} mm from the string while the jack pushes",
         )
+    elif not _escaped(rest, down, crown[peak]) and _lever_carries(down):
+        outcome, reason = (
+            "does not drop",
+            "let off, the hammer is carried on up by the lever: the drop screw is too high",
+        )
     elif not _escaped(rest, down, crown[peak]):
         outcome, reason = "never escapes", "the jack is still under the knuckle when the key is at the bottom"
     if not back or outcome != "plays":
@@ -113,6 +118,11 @@ def _escaped(rest: Rest, run: Run, highest: float) -> bool:
     return rest.address(run.trace)[-1] > CLEAR and fallen > FALL
 
 
+def _lever_carries(run: Run) -> bool:
+    """At the end the lever carries the hammer and the jack only leans on it."""
+    return bool(run.trace["N_lever_knuckle"][-1] > run.trace["N_jack_knuckle"][-1])
+
+
 def held_past_escape(pressed: Pressed) -> float | None:
     """Crown to string with the key held just past escape, m (None: the jack did not leave the knuckle)."""
     rest, down = pressed.rest, pressed.down
@@ -135,8 +145,8 @@ def held_past_escape(pressed: Pressed) -> float | None:
     return float(held.place.crown_to_string[-1])
 
 
-def settings(pressed: Pressed) -> Settings:
-    """Settings as they come out of a slow press (SI)."""
+def settings(pressed: Pressed, *, drop: bool = True, wink: bool = True) -> Settings:
+    """Settings as they come out of a slow press (SI); ``drop`` and ``wink`` may be left out, each takes a run."""
     rest, down = pressed.rest, pressed.down
     g = rest.at_rest
     out = Settings(
@@ -144,7 +154,7 @@ def settings(pressed: Pressed) -> Settings:
         spread=rest.unit.rails.spread,
         lever_height=lever_height(rest),
         jack_address=jack_address(rest),
-        wink=wink(rest),
+        wink=tripped_fall(rest) if wink else None,
     )
     if pressed.outcome == "leaves its domain":
         return out
@@ -159,7 +169,7 @@ def settings(pressed: Pressed) -> Settings:
     if pressed.outcome != "plays" or firm is None:
         return out
     let_off = float(crown[pressed.peak])
-    held = held_past_escape(pressed)
+    held = held_past_escape(pressed) if drop else None
     return replace(
         out,
         let_off=let_off,
@@ -186,7 +196,7 @@ def lever_height(rest: Rest) -> float:
     return rest.at_rest["jack_knuckle"] - rest.at_rest["lever_knuckle"]
 
 
-def wink(rest: Rest) -> float:
+def tripped_fall(rest: Rest) -> float:
     """Fall of the crown when the jack is tripped by its toe at rest, m.
 
     The jack held out of the way is a jack that carries nothing.

@@ -178,6 +178,14 @@ def _write(path: Path, columns: Columns) -> None:
     screen.note(f"traces written to {path}")
 
 
+def regulate(args: argparse.Namespace) -> int:
+    """Targets in, settings out."""
+    from sim.cli import regulation
+
+    return regulation.regulate(args)
+
+
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
+    "regulate": regulate,
 }  # fmt: skip

@@ -52,6 +52,7 @@ def build() -> argparse.ArgumentParser:
     _weigh(commands)
     _repeat(commands)
     _validate(commands)
+    _regulate(commands)
     return parser
 
 
@@ -110,6 +111,21 @@ def _strike(commands: Commands) -> None:
     parser.add_argument(
         "--every", metavar="MS", type=_interval, default=0.1, help="interval of the traces' rows, ms (default 0.1)"
     )
+
+
+def _regulate(commands: Commands) -> None:
+    parser = _command(commands, "regulate", "targets in, settings out: all at once, or in an order of work")
+    parser.add_argument(
+        "--target", dest="targets", metavar="NAME=VALUE", action="append", default=[],
+        help="blow, dip, let_off, drop, drop_at_bottom, aftertouch, checking_distance, spring_rise, lever_height, "
+        "jack_address, balance_weight, rest_cushion_gap, damper_start",
+    )  # fmt: skip
+    parser.add_argument(
+        "--order",
+        choices=("dip-fixed", "blow-fixed", "aftertouch-fixed"),
+        help="one step at a time, with what each step upset",
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
 
 def _interval(text: str) -> float:

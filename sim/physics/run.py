@@ -207,12 +207,34 @@ def pack(unit: ActionUnit) -> Array:
     return out
 
 
-def start_state(unit: ActionUnit) -> Array:
-    """The design pose at rest (felts not yet settled)."""
-    s = np.zeros(1, STATE_TYPE)
-    s["h"] = unit.hammer.rest_angle
-    s["f"] = AWAY
+def start_state(unit: ActionUnit, p: Array | None = None) -> Array:
+    """A pose in which the parts just touch from the key up, at rest: where settling starts."""
+    p = pack(unit) if p is None else p
+    s: Array = np.zeros(1, STATE_TYPE)
+    s["h"], s["f"] = unit.hammer.rest_angle, AWAY
+    _turn_until_touching(p, s, "back_cloth", "kr")
+    s["kf"] = s["kr"]
+    _turn_until_touching(p, s, "capstan", "w")
+    s["j"], s["l"] = s["w"] + unit.jack.stop_angle, s["w"] + unit.lever.stop_angle
+    _turn_until_touching(p, s, "lever_knuckle", "h")
+    if _gap(p, s, "jack_knuckle", "h")[0] < 0:
+        _turn_until_touching(p, s, "jack_knuckle", "h")
     return s
+
+
+def _gap(p: Array, s: Array, contact: str, coordinate: str) -> tuple[float, float]:
+    n, i = len(CONTACTS), CONTACT_INDEX[contact]
+    gap, normal, sliding = np.zeros(n), np.zeros((n, len(DOFS))), np.zeros((n, len(DOFS)))
+    kernel.gaps(p[0], s[0], gap, normal, sliding)
+    return float(gap[i]), float(normal[i, DOFS.index(coordinate)])
+
+
+def _turn_until_touching(p: Array, s: Array, contact: str, coordinate: str) -> None:
+    for _ in range(6):
+        gap, slope = _gap(p, s, contact, coordinate)
+        if slope == 0.0:
+            return
+        s[coordinate] -= np.clip(gap / slope, -0.1, 0.1)
 
 
 def run(
@@ -363,7 +385,7 @@ def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     put back.  Raises SimulationError when the unit does not come to rest.
     """
     p = pack(unit)
-    free = run(p, Drive(), 0.25, start_state(unit), step=step, every=None, viscous=60.0, rub=0.0).require()
+    free = run(p, Drive(), 0.2, start_state(unit, p), step=step, every=None, viscous=60.0, rub=0.0).require()
     rest = run(p, Drive(), 0.1, free.state, step=step, every=None, viscous=60.0).require()
     speeds = [abs(float(rest.state[f"v_{x}"][0])) for x in DOFS]
     if max(speeds) > 1e-3:

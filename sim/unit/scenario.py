@@ -21,7 +21,7 @@ from sim.unit.overrides import apply
 from sim.unit.section import Section
 from sim.unit.sheet import Contradiction, Sheet
 
-__all__ = ["Field", "field_info", "fields", "load", "loads"]
+__all__ = ["Field", "Leaves", "field_info", "fields", "from_leaves", "leaves_of", "load", "loads"]
 
 _STAND_IN = {("name",): "unnamed", ("key_number",): 40}
 """So that the rest of a file can be looked at while these are missing or wrong."""
@@ -41,6 +41,16 @@ def loads(
 ) -> ActionUnit:
     """As ``load`` for the text of a scenario; ``folder`` is where files it is based on are looked for."""
     return _unit(read_based(text, name, Path(folder) if folder is not None else None), name, overrides or {})
+
+
+def leaves_of(path: str | Path) -> Leaves:
+    """A scenario file and those it is based on, read but not looked at: for making many units of one reading."""
+    return read_chain(Path(path))
+
+
+def from_leaves(leaves: Leaves, file: str, overrides: Mapping[str, str] | None = None) -> ActionUnit:
+    """As ``load``, for a file read before."""
+    return _unit(leaves, file, overrides or {})
 
 
 def _unit(leaves: Leaves, file: str, overrides: Mapping[str, str]) -> ActionUnit:

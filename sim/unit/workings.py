@@ -109,6 +109,9 @@ class SettingsSection(Section):
     rest_cushion: Measured = quantity("mm", -4, 30, "shank to the rest cushion below it")
     rest_cushion_height: Measured = quantity("mm", 60, 300, "rest cushion over the key bed; instead of the gap")
     damper: Measured = quantity("mm", -2, 15, "key's end to the underlever")
+    capstan_pitch: Measured = quantity("mm", 0.2, 4, "rise of the capstan per turn, for moves told in turns")
+    button_pitch: Measured = quantity("mm", 0.2, 4, "rise of the let-off button per turn")
+    drop_screw_pitch: Measured = quantity("mm", 0.2, 4, "way of the drop screw per turn")
 
 
 class TargetsSection(Section):
@@ -127,6 +130,8 @@ class TargetsSection(Section):
         "mm", -6, 6, "rear edge of jack to that of the core, at rest, + toward the player"
     )
     balance_weight: Measured = quantity("gf", 5, 90, "mean of down and up weight")
+    rest_cushion_gap: Measured = quantity("mm", 0, 20, "shank over its rest cushion, at rest")
+    damper_start: Measured = quantity("mm", 0.5, 12, "front-edge travel at which the damper begins to rise")
 
 
 class TouchSection(Section):
