@@ -32,6 +32,8 @@ from sim.bench.strike import drive_of
 from sim.physics.finger import Touch
 from sim.physics.run import DEFAULT_STEP, run
 from sim.unit.scenario import load
+from sim.workshop import rails
+from sim.workshop.regulate import regulate
 from tests import regularised
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -149,6 +151,25 @@ def batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
     }
 
 
+def workshop(rest: Rest, quick: bool) -> dict[str, Any]:
+    """Seconds of a full regulation, and of a map of rails by cell, on all cores."""
+    targets = {"blow": 44.5e-3, "dip": 10.2e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "lever_height": 0.2e-3}
+    played = {"jack_address": 0.0, "checking_distance": 15.5e-3, "spring_rise": 3.5e-3}
+    sides = (4, 8) if quick else (10, 30)
+    per = {}
+    for n in sides:
+        xs = [(-3 + 6 * i / (n - 1)) * 1e-3 for i in range(n)]
+        start = time.perf_counter()
+        rails.grid(rest.unit, targets, xs, xs)
+        per[n * n] = (time.perf_counter() - start) / (n * n)
+    return {
+        "regulate_seconds": least(lambda: regulate(rest.unit, targets | played), 3),
+        "map_seconds_per_cell": per,
+        "map_30_by_30_seconds": 900 * per[sides[-1] ** 2],
+        "map_growth": per[sides[-1] ** 2] / per[sides[0] ** 2],
+    }
+
+
 def first_use() -> float:
     """Seconds of compiling in a fresh process with an empty cache."""
     code = (
@@ -181,6 +202,7 @@ def measure(quick: bool) -> dict[str, Any]:
         "predict_seconds": least(lambda: predict(unit), 2),
         "strokes": strokes,
         "scipy": others,
+        "workshop": workshop(rest, quick),
         "batch": batch(rest, (20, 80) if quick else (50, 100, 200, 400)),
     }
     if not quick:
@@ -211,6 +233,8 @@ def show(r: dict[str, Any]) -> None:
     print(
         f"batch: cost per stroke grows {b['growth']:.2f}; {b['cores']} cores: {b['all_cores_over_one']:.2f} times one"
     )
+    w = r["workshop"]
+    print(f"full regulation: {w['regulate_seconds']:.2f} s; a 30 x 30 map of rails: {w['map_30_by_30_seconds']:.0f} s")
     print(f"full prediction: {r['predict_seconds']:.2f} s")
     if "first_use_compile_seconds" in r:
         print(f"compiling on first use: {r['first_use_compile_seconds']:.0f} s")

@@ -185,7 +185,14 @@ def regulate(args: argparse.Namespace) -> int:
     return regulation.regulate(args)
 
 
+def rails(args: argparse.Namespace) -> int:
+    """Map of where a rail may stand."""
+    from sim.cli import regulation
+
+    return regulation.rails(args)
+
+
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
-    "regulate": regulate,
+    "regulate": regulate, "rails": rails,
 }  # fmt: skip

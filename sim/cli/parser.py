@@ -53,6 +53,7 @@ def build() -> argparse.ArgumentParser:
     _repeat(commands)
     _validate(commands)
     _regulate(commands)
+    _rails(commands)
     return parser
 
 
@@ -126,6 +127,34 @@ def _regulate(commands: Commands) -> None:
         help="one step at a time, with what each step upset",
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+
+
+def _rails(commands: Commands) -> None:
+    parser = _command(commands, "rails", "where a rail may stand: a map, the best places, a template")
+    parser.add_argument("--rail", choices=("wippen", "hammer"), default="wippen", help="the rail that is moved")
+    parser.add_argument(
+        "--target", dest="targets", metavar="NAME=VALUE", action="append", default=[],
+        help="blow, dip, let_off, drop ... to be met at each place (default: blow 44.5, dip 10.2, let-off 1.6 mm)",
+    )  # fmt: skip
+    parser.add_argument("--span", metavar="MM", type=_span, default=4.0, help="how far each way, mm (default 4)")
+    parser.add_argument("--cells", metavar="N", type=_cells, default=9, help="places along each side (default 9)")
+    parser.add_argument("--figure", metavar="FILE", help="draw the map to FILE (.svg, .png or .pdf)")
+    parser.add_argument("--template", metavar="FILE", help="write a full-size template of the best place (.pdf)")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+
+
+def _span(text: str) -> float:
+    value = float(text)
+    if not 0 < value <= 10:
+        raise argparse.ArgumentTypeError(f"{text} is not between 0 and 10 mm")
+    return value
+
+
+def _cells(text: str) -> int:
+    value = int(text)
+    if not 2 <= value <= 60:
+        raise argparse.ArgumentTypeError(f"{text} is not between 2 and 60")
+    return value
 
 
 def _interval(text: str) -> float:

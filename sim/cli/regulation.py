@@ -65,3 +65,41 @@ def regulate(args: argparse.Namespace) -> int:
     else:
         screen.show(*regulation.solved(done, rooms))
     return FINE if done.met else CANNOT_PLAY
+
+
+def rails(args: argparse.Namespace) -> int:
+    """Map of where a rail may stand."""
+    import sim
+    from sim.cli.commands import CANNOT_PLAY, FINE, changes
+    from sim.sheets import document, figures
+    from sim.sheets import rails as sheet
+    from sim.workshop import rails as workshop
+
+    figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
+    template = screen.out_file(args.template, (".pdf",), "--template")
+    unit = sim.load(args.scenario, changes(args.changes))
+    usual = {"blow": 44.5e-3, "dip": 10.2e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "lever_height": 0.2e-3}
+    wanted = usual | {"jack_address": 0.0} | dict(unit.targets) | targets(args.targets)
+    xs, ys = _axis(args.span, args.cells), _axis(args.span, args.cells)
+    screen.announce_compiling()
+    with screen.progress("rails") as say:
+        cells = workshop.grid(unit, wanted, xs, ys, args.rail, say)
+    found = workshop.best(cells)
+    sway = workshop.sway(unit, found[0], wanted, args.rail) if found else {}
+    if figure is not None:
+        figures.save(sheet.figure(unit, args.rail, cells, found), figure)
+        screen.note(f"figure written to {figure}")
+    if template is not None and found:
+        sheet.template(unit, found[0], args.rail, template)
+        screen.note(f"template written to {template}")
+    if args.json:
+        body = {"unit": unit.name, "rail": args.rail, "places": [sheet.row(p) for r in cells for p in r]}
+        print(document.text(body | {"best": [sheet.row(p) for p in found]}))
+    else:
+        screen.show(*sheet.tables(unit, args.rail, cells, found, sway))
+    return FINE if found else CANNOT_PLAY
+
+
+def _axis(span: float, cells: int) -> list[float]:
+    """Even moves from -span to +span (mm), as metres; an odd count has the present place in the middle."""
+    return [(-span + 2 * span * i / (cells - 1)) * 1e-3 for i in range(cells)]

@@ -20,6 +20,7 @@ from sim.bench.predict import MODERATE, touch
 from sim.bench.readings import Settings, TouchWeight
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
+from sim.physics.run import pack, start_state
 from sim.unit.model import ActionUnit, Source
 from sim.workshop.screws import BUTTON, CAPSTAN, DROP_SCREW, PUNCHING, SCREWS, Screw, papers
 
@@ -43,6 +44,8 @@ AT_REST = ("lever_height", "jack_address", "blow", "rest_cushion_gap")
 PRESSED = ("let_off", "drop", "drop_at_bottom", "dip", "aftertouch", "damper_start")
 PLAYED = ("checking_distance", "spring_rise")
 ROUNDS = 3
+FREE = 1e-3
+"""Least gap at rest of lever and drop screw, toe and button, with which a search begins, m."""
 LOST = 30e-3
 """Checking distance that stands for a hammer that is not caught, m."""
 EARLY = 3.0e-3
@@ -162,6 +165,8 @@ def one(u: ActionUnit, target: str, value: float, screw: Screw) -> tuple[ActionU
 
 
 def _search(u: ActionUnit, wanted: Mapping[str, float], say: Progress, *, warm: bool) -> ActionUnit:
+    if "blow" in wanted:
+        u = _line_up(u, wanted["blow"])
     gains: dict[str, np.ndarray] = {}
     balanced = "balance_weight" not in wanted
     for k in range(ROUNDS):
@@ -183,6 +188,23 @@ def _search(u: ActionUnit, wanted: Mapping[str, float], say: Progress, *, warm: 
             u, balanced = _balance(u, wanted["balance_weight"])
         elif moved == 0:
             break
+    return u
+
+
+def _line_up(u: ActionUnit, blow: float) -> ActionUnit:
+    """The capstan turned until the parts, laid on each other without weight, leave about the blow asked."""
+    for _ in range(12):
+        p = pack(u)
+        laid = Rest(u, p, start_state(u, p), STEP)
+        gaps = laid.gaps()
+        miss = gaps["string"] - blow
+        if abs(miss) < 1e-3:
+            # screws that would pinch the parts at rest are turned out of the way first
+            for contact, s in (("drop_screw", DROP_SCREW), ("toe_button", BUTTON)):
+                if gaps[contact] < FREE:
+                    u = s.move(u, FREE - gaps[contact])
+            break
+        u = CAPSTAN.move(u, float(np.clip(-miss / CAPSTAN.gain, -1e-3, 1e-3)))
     return u
 
 

@@ -29,7 +29,7 @@ def test_two_one_line_commands_come_first_and_use_the_pins() -> None:
 @pytest.mark.parametrize("line", [line for line in LINES if line.startswith("python -m sim")])
 def test_commands_are_understood(line: str) -> None:
     typed = shlex.split(re.split(r"\s{4,}", line)[0])[3:]
-    assert build().parse_args(typed).command in ("predict", "strike", "weigh", "repeat", "validate", "regulate")
+    assert build().parse_args(typed).command in ("predict", "strike", "weigh", "repeat", "validate", "regulate", "rails")
 
 
 def test_scenario_example_loads() -> None:
