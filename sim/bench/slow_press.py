@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sim.bench.readings import Settings, SlowPress, TouchWeight
 from sim.bench.rest import Rest, turned
-from sim.physics.finger import even_travel, key_motion
+from sim.physics.finger import even_travel, key_motion, slowing_travel
 from sim.physics.run import NO_FINGER, Drive, Run, go_on, run
 from sim.unit.model import GRAVITY
 
@@ -19,6 +19,8 @@ FIRM = 0.300 * GRAVITY
 """Force of firm contact with the punching, N (300 gf: trade.md, dip test load)."""
 SPEED = 3e-3
 """Speed of the slow press at the touch point, m/s: the crown coasts less than 0.02 mm on it."""
+HURRY = 12e-3
+"""Speed of a quick press over the first half of the way, m/s."""
 SPAN = (2e-3, 5e-3)
 """Travel over which down and up weight are taken, m (readings.md)."""
 CLEAR = 1e-3
@@ -52,10 +54,13 @@ def bottom_travel(rest: Rest, force: float = 2 * FIRM) -> float:
     return (rest.at_rest["punching"] + squeeze) * rest.arm / arm
 
 
-def press(rest: Rest, *, back: bool = True) -> Pressed:
-    """Press the key slowly to firm contact and let it up again; nothing is raised, see ``outcome``."""
+def press(rest: Rest, *, back: bool = True, quick: bool = False) -> Pressed:
+    """Press the key slowly to firm contact and let it up again; nothing is raised, see ``outcome``.
+
+    ``quick`` hurries over the first half of the way, where only weights are read.
+    """
     depth = bottom_travel(rest)
-    path = even_travel(0.0, depth, SPEED)
+    path = slowing_travel(depth, 0.5 * depth, HURRY, SPEED) if quick else even_travel(0.0, depth, SPEED)
     down = run(
         rest.parameters,
         key_motion(path, rest.arm, rest.angle),
@@ -131,7 +136,7 @@ def held_past_escape(pressed: Pressed) -> float | None:
         return None
     escape = pressed.peak + int(np.argmin(falling))
     travel = float(rest.travel(down)[escape]) + PAST_ESCAPE
-    path = even_travel(0.0, travel, 2 * SPEED)
+    path = slowing_travel(travel, 0.5 * travel, HURRY, 2 * SPEED)
     held = run(
         rest.parameters,
         key_motion(path, rest.arm, rest.angle),

@@ -118,6 +118,25 @@ def even_travel(start: float, end: float, speed: float, ease: float = 0.02) -> A
     )
 
 
+def slowing_travel(end: float, turn: float, fast: float, slow: float, ease: float = 0.05) -> Array:
+    """Path from rest to ``end`` (m, positive): fast to ``turn``, then slow (m/s), eased at both ends and between."""
+    if end - turn < 2 * slow * ease or turn < 2 * fast * ease:
+        return even_travel(0.0, end, slow)
+    t1 = ease + (turn - 0.5 * fast * ease) / fast
+    t2, y2 = t1 + ease, turn + 0.5 * (fast + slow) * ease
+    t3 = t2 + (end - 0.5 * slow * ease - y2) / slow
+    rows = [
+        (0.0, 0.0, 0.0),
+        (ease, 0.5 * fast * ease, fast),
+        (t1, turn, fast),
+        (t2, y2, slow),
+        (t3, end - 0.5 * slow * ease, slow),
+        (t3 + ease, end, 0.0),
+        (t3 + ease + LONG, end, 0.0),
+    ]
+    return np.array(rows)
+
+
 def key_motion(path: Array, arm: float, rest_angle: float) -> Drive:
     """Prescribed motion of the key: a path of the touch point's travel (m, + down) as key angles.
 

@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from sim.bench import slow_press
 from sim.bench import strike as blows
 from sim.bench.predict import MODERATE, touch
@@ -15,7 +17,7 @@ from sim.bench.sliding import sliding
 from sim.errors import SimulationError
 from sim.unit.model import ActionUnit
 from sim.workshop.moves import move_hammer_rail, move_wippen_rail
-from sim.workshop.regulate import of_settings, regulate, unmet
+from sim.workshop.regulate import STEP, of_settings, regulate, unmet
 
 Progress = Callable[[float, str], None]
 RAILS: Mapping[str, Callable[..., ActionUnit]] = {"wippen": move_wippen_rail, "hammer": move_hammer_rail}
@@ -56,15 +58,26 @@ class Place:
     unit: ActionUnit | None = None
 
 
-def place(unit: ActionUnit, dx: float, dy: float, targets: Mapping[str, float], *, warm: bool) -> Place:
-    """Regulate a unit whose rail has been moved, and read it: statics, slow press, one strike."""
+def place(
+    unit: ActionUnit,
+    dx: float,
+    dy: float,
+    targets: Mapping[str, float],
+    *,
+    warm: bool,
+    learned: dict[str, np.ndarray] | None = None,
+) -> Place:
+    """Regulate a unit whose rail has been moved, and read it: statics, slow press, one strike.
+
+    ``warm`` and ``learned``: see ``regulate``.
+    """
     spread = unit.rails.spread
     shape = {t: v for t, v in targets.items() if t in SHAPE}
     try:
-        done = regulate(unit, shape, warm=warm, check=False)
+        done = regulate(unit, shape, warm=warm, check=False, learned=learned)
         if done.misses:
             return Place(dx, dy, spread, False, done.misses[0].why)
-        rest = at_rest(done.unit)
+        rest = at_rest(done.unit, STEP)
         pressed = slow_press.press(rest)
         s = slow_press.settings(pressed, wink=False)
     except SimulationError as e:
@@ -136,6 +149,7 @@ def grid(
     def row(y: float) -> tuple[Place, ...]:
         nonlocal done
         cells: dict[int, Place] = {}
+        learned: dict[str, np.ndarray] = {}
         for side in (range(middle, len(xs)), range(middle - 1, -1, -1)):
             near, at = base, (0.0, 0.0)
             first = cells.get(middle)
@@ -143,7 +157,7 @@ def grid(
                 near, at = first.unit, (xs[middle], y)
             for i in side:
                 here = move(near, dx=xs[i] - at[0], dy=y - at[1])
-                cells[i] = place(here, xs[i], y, targets, warm=True)
+                cells[i] = place(here, xs[i], y, targets, warm=True, learned=learned)
                 if not cells[i].feasible and cells[i].unit is None:
                     cells[i] = place(move(base, dx=xs[i], dy=y), xs[i], y, targets, warm=False)
                 regulated = cells[i].unit

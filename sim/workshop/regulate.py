@@ -127,11 +127,12 @@ def regulate(
     *,
     warm: bool = False,
     check: bool = True,
+    learned: dict[str, np.ndarray] | None = None,
 ) -> Regulation:
     """Find the settings for the targets (the unit's own where none are given), SI.
 
     ``warm`` starts from the screws as they stand (a neighbour was regulated
-    before); ``check`` reads everything again at the end with the bench's own
+    before), with the gains ``learned`` there; ``check`` reads everything again at the end with the bench's own
     procedures.  Unmet targets are in ``misses``: nothing is raised for them.
     """
     wanted = dict(targets if targets is not None else unit.targets)
@@ -144,7 +145,7 @@ def regulate(
     say = progress or (lambda fraction, what: None)
     search = {t: v for t, v in wanted.items() if not (t == "aftertouch" and {"dip", "blow"} <= wanted.keys())}
     try:
-        u = _search(unit, search, say, warm=warm)
+        u = _search(unit, search, say, warm=warm, gains={} if learned is None else learned)
         readings = read_all(u, wanted) if check else {}
     except SimulationError as e:
         why = f"the unit leaves what the model can follow: {e}"
@@ -164,10 +165,11 @@ def one(u: ActionUnit, target: str, value: float, screw: Screw) -> tuple[ActionU
     return u, got is not None and abs(got - value) <= 2 * TOLERANCE.get(target, CLOSE)
 
 
-def _search(u: ActionUnit, wanted: Mapping[str, float], say: Progress, *, warm: bool) -> ActionUnit:
+def _search(
+    u: ActionUnit, wanted: Mapping[str, float], say: Progress, *, warm: bool, gains: dict[str, np.ndarray]
+) -> ActionUnit:
     if "blow" in wanted:
         u = _line_up(u, wanted["blow"])
-    gains: dict[str, np.ndarray] = {}
     balanced = "balance_weight" not in wanted
     for k in range(ROUNDS):
         moved = 0.0
@@ -358,7 +360,7 @@ def _step(gains: np.ndarray, miss: np.ndarray, screws: list[Screw]) -> np.ndarra
 
 def _make_room(u: ActionUnit, mine: list[str]) -> ActionUnit | None:
     """The slow press gave no let-off or drop: which screw brings it about, by how the press ended."""
-    outcome = slow_press.press(at_rest(u, STEP), back=False).outcome
+    outcome = slow_press.press(at_rest(u, STEP), back=False, quick=True).outcome
     if outcome == "does not drop" and ("drop" in mine or "drop_at_bottom" in mine):
         return DROP_SCREW.move(u, -2.5e-4)
     if outcome in ("blocks on the string", "never escapes") and "let_off" in mine:
@@ -386,7 +388,7 @@ def _at_rest(u: ActionUnit, mine: list[str]) -> Readings:
 
 
 def _pressed(u: ActionUnit, mine: list[str]) -> Readings:
-    pressed = slow_press.press(at_rest(u, STEP), back=False)
+    pressed = slow_press.press(at_rest(u, STEP), back=False, quick=True)
     s = slow_press.settings(pressed, drop="drop" in mine, wink=False)
     return of_settings(s)
 
