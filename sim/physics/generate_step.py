@@ -238,7 +238,7 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code.dedent()
         code.dedent()
         private(code, start, name)
-    code("if change < 1e-6:", "    break")
+    code("if change < 1e-12:", "    break")
     code.dedent()
 
 

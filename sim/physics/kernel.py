@@ -1687,7 +1687,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_h += B_backcheck_h * d_backcheck
                     v_e += B_backcheck_e * d_backcheck
                     change = max(change, abs(d_backcheck) / (bound_backcheck))
-            if change < 1e-6:
+            if change < 1e-12:
                 break
 
         # ledger, with the mean speed over the step

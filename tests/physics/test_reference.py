@@ -22,11 +22,11 @@ from hypothesis import strategies as st
 from scipy.interpolate import CubicHermiteSpline
 
 from sim.physics.mechanism import DOFS, ROWS
-from sim.physics.run import DRIVEN_MASS, KEY_MOTION, Drive, Run, go_on, pack, run, start_state
+from sim.physics.run import DRIVEN_MASS, KEY_MOTION, Drive, Run, go_on, pack, run
 from sim.unit.model import ActionUnit
 from tests.physics.design_unit import load
 from tests.physics.reference import Reference
-from tests.physics.rig import NAMES, Array, first_contact, pull, rest, vector, with_damper
+from tests.physics.rig import NAMES, Array, first_contact, pull, rest, state, vector, with_damper
 
 STEP = 25e-6
 PHASES = ("start of the stroke", "push", "escape", "string", "check", "return")
@@ -69,7 +69,7 @@ def both(
     assert begin is not None
     t0 = 0.0 if start is None else start.end
     fast = run(
-        pack(unit), drive, steps * dt, begin, step=dt, every=dt, t0=t0, keep_finger=start is not None, sweeps=1000
+        pack(unit), drive, steps * dt, begin, step=dt, every=dt, t0=t0, keep_finger=start is not None, sweeps=20000
     ).require()
     slow = Reference(unit, dt, finger_mass=drive.mass, muscle_damping=drive.muscle_damping)
     v = vector(begin, "v_")
@@ -141,7 +141,7 @@ def test_parts_out_of_reach_of_a_stroke_follow_the_reference() -> None:
     """
     unit = with_damper(load())
     unit = replace(unit, rails=replace(unit.rails, rest_cushion_plane_y=unit.rails.rest_cushion_plane_y + 4.2e-3))
-    begin = start_state(unit)
+    begin = state(h=unit.hammer.rest_angle)
     values = {"d": -2e-5, "kf": 0.0129, "kr": 0.0129, "v_kr": 0.5, "v_kf": 0.5, "j": 0.419, "v_j": 5.0}
     for name, value in values.items():
         begin[name] = value
