@@ -43,7 +43,7 @@ def predict(
     try:
         rest = at_rest(unit)
     except SimulationError as e:
-        return _nothing(unit, "does not come to rest", str(e), found)
+        return nothing(unit, "does not come to rest", str(e), found)
     say(0.02, "slow press")
     pressed = slow_press.press(rest)
     settings = slow_press.settings(pressed)
@@ -68,7 +68,8 @@ def _check(stop: Stop | None, value: list[tuple[Strike, Run]]) -> list[tuple[Str
     return value
 
 
-def _nothing(unit: ActionUnit, outcome: str, reason: str, found: dict[str, Centre]) -> Prediction:
+def nothing(unit: ActionUnit, outcome: str, reason: str, found: dict[str, Centre]) -> Prediction:
+    """A prediction without readings, and why."""
     empty = Settings(spread=unit.rails.spread)
     return Prediction(unit.name, outcome, reason, empty, TouchWeight(), (), Repetition(), found, unit.assumed)
 

@@ -7,6 +7,7 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
+from sim.cli import bench_work, studies
 from sim.unit.shipped import shipped
 
 CODES = """\
@@ -54,6 +55,8 @@ def build() -> argparse.ArgumentParser:
     _validate(commands)
     _regulate(commands)
     _rails(commands)
+    studies.add(commands, _command)
+    bench_work.add(commands, _command)
     return parser
 
 
@@ -65,7 +68,9 @@ def _shipped() -> str:
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 
-def _command(commands: Commands, name: str, summary: str, more: str = "") -> argparse.ArgumentParser:
+def _command(
+    commands: Commands, name: str, summary: str, more: str = "", *, sheet: bool = False, scenario: bool = True
+) -> argparse.ArgumentParser:
     parser = commands.add_parser(
         name,
         help=summary,
@@ -73,7 +78,10 @@ def _command(commands: Commands, name: str, summary: str, more: str = "") -> arg
         epilog=f"{SET_HELP}\n{CODES}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("scenario", metavar="SCENARIO", help="scenario file (*.toml), or the name of a shipped one")
+    if sheet:
+        parser.add_argument("sheet", metavar="SHEET", help="what was read at the piano (*.toml)")
+    if scenario:
+        parser.add_argument("scenario", metavar="SCENARIO", help="scenario file (*.toml), or the name of a shipped one")
     parser.add_argument(
         "--set", dest="changes", metavar="PATH=VALUE", action="append", default=[], help="change an input for this run"
     )

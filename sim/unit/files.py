@@ -75,10 +75,15 @@ def decode(data: bytes, name: str) -> str:
 
 def parse_leaves(text: str, name: str) -> Leaves:
     """The leaves of one file's text."""
+    return _leaves(parse_toml(text, name), text, name)
+
+
+def parse_toml(text: str, name: str) -> dict[str, object]:
+    """The tables of one file's text; what is no TOML is an InputError."""
     if len(text) > LARGEST_FILE:
         raise refuse(name, "the file", f"{len(text)} characters", "at most 1 MB", "take out what is no scenario")
     try:
-        tree = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         at = re.search(r"at line (\d+)", str(error))
         line = int(at[1]) if at else None
@@ -89,7 +94,6 @@ def parse_leaves(text: str, name: str) -> Leaves:
         raise refuse(
             name, "the file", "nested too deep, or a number too long", "TOML, two tables deep", remedy
         ) from None
-    return _leaves(tree, text, name)
 
 
 def _leaves(tree: Mapping[str, object], text: str, name: str) -> Leaves:

@@ -49,8 +49,17 @@ def leaves_of(path: str | Path) -> Leaves:
 
 
 def from_leaves(leaves: Leaves, file: str, overrides: Mapping[str, str] | None = None) -> ActionUnit:
-    """As ``load``, for a file read before."""
+    """As ``load`` for leaves that were read, and perhaps put together, before."""
     return _unit(leaves, file, overrides or {})
+
+
+def measures(leaves: Leaves, file: str) -> dict[str, float]:
+    """The measures (SI) by path, defaults filled in, before anything is made of them."""
+    scenario, faults, _ = _validate(leaves, file)
+    faults += [_double(leaves, first, second) for first, second in double_ways(leaves)]
+    if faults:
+        raise InputError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
+    return {path: given.si for path, given in _sheet(scenario).values.items() if given.si is not None}
 
 
 def _unit(leaves: Leaves, file: str, overrides: Mapping[str, str]) -> ActionUnit:

@@ -1,0 +1,227 @@
+"""A comparison as tables, JSON, CSV, and as curves laid over one another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from rich import box
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from sim import units
+from sim.bench import edge
+from sim.bench.predict import MODERATE, touch
+from sim.bench.readings import SlowPress
+from sim.bench.rest import at_rest
+from sim.bench.strike import play
+from sim.errors import SimulationError
+from sim.sheets.document import Document, clean
+from sim.sheets.figures import CROWN, FAINT, KEY
+from sim.sheets.mechanism import INK
+from sim.sheets.traces import csv_text
+from sim.unit.fields import kind_at
+from sim.unit.model import ActionUnit
+from sim.workshop.compare import Change, Comparison, Line
+
+MOST = 3
+"""Changes named for one reading in the table."""
+DOTS = "dotted"
+
+
+def tables(c: Comparison) -> RenderableType:
+    """What a person reads: outcomes, the inputs that differ, the readings side by side."""
+    parts: list[RenderableType] = [_heads(c), _inputs(c), _readings(c)]
+    return Group(*(Padding(part, (0, 0, 1, 0)) for part in parts))
+
+
+def _heads(c: Comparison) -> RenderableType:
+    text = Text()
+    for letter, unit, found in zip("AB", c.units, (c.a, c.b), strict=True):
+        text.append(f"{letter}  {unit.name} (key {unit.key_number}): ", style="bold")
+        text.append(found.outcome + (f"; {found.reason}" if found.reason else ""))
+        text.append("\n" if letter == "A" else "")
+    return text
+
+
+def _inputs(c: Comparison) -> RenderableType:
+    if not c.changes:
+        return Text("No input of the two differs by a field of its own.")
+    table = _table("Inputs that differ")
+    for name, justify in (("", "left"), ("A", "right"), ("B", "right"), ("", "left"), ("A with this alone", "left")):
+        table.add_column(name, justify=justify, overflow="fold")  # type: ignore[arg-type]
+    for change, alone in zip(c.changes, c.alone, strict=True):
+        a, b, unit = shown_input(change)
+        table.add_row(change.name, a, b, unit, alone.outcome)
+    if len(c.changes) > 1:
+        table.add_row("all of these", "", "", "", c.together.outcome)
+    return table
+
+
+def shown_input(change: Change) -> tuple[str, str, str]:
+    """Value in A and in B, and their unit, as typed in a scenario."""
+    kind = kind_at(change.name)
+    if kind is None:
+        words = next(iter(change.overrides.values())) if len(change.overrides) == 1 else "fitted"
+        return "–", words, ""
+    si = kind.form == "contact stiffness"
+    numbers = [
+        "–" if v is None else f"{v if si else units.convert(v, kind.unit, kind.dimension):.6g}"
+        for v in (change.a, change.b)
+    ]
+    return numbers[0], numbers[1], "SI" if si else kind.unit
+
+
+def _readings(c: Comparison) -> Table:
+    table = _table("Readings (! : the difference exceeds what a bench can read)")
+    for name in ("", "A", "B", "B - A", "", ""):
+        table.add_column(name, justify="right" if name in ("A", "B", "B - A") else "left", no_wrap=True)
+    table.add_column("carried by, each alone", overflow="fold")
+    for line in c.lines:
+        if line.a is None and line.b is None:
+            continue
+        r = line.reading
+        a, b, d = (number(v, line) for v in (line.a, line.b, line.difference))
+        mark = {True: "!", False: "", None: "?" if line.difference else ""}[line.exceeds]
+        table.add_row(r.title, a, b, d, r.shown_unit, Text(mark, style="bold yellow"), _carriers(c, line))
+    return table
+
+
+def number(value: float | None, line: Line) -> str:
+    """A value of a line as text."""
+    return edge.shown(edge.number(value, line.reading.unit), line.reading.unit, line.reading.accuracy)
+
+
+def _carriers(c: Comparison, line: Line) -> str:
+    if not line.exceeds or line.difference is None:
+        return ""
+    small = 0.1 * abs(line.difference)
+    parts = [f"{change.name} {_signed(v, line)}" for change, v in c.shares(line.reading.name)[:MOST] if abs(v) > small]
+    mixed, rest = c.interaction(line.reading.name), c.elsewhere(line)
+    if mixed is not None and abs(mixed) > small:
+        parts.append(f"together {_signed(mixed, line)} more")
+    if mixed is None and c.changes:
+        parts.append("the rest only together")
+    if rest is not None and abs(rest) > small:
+        parts.append(f"no single field {_signed(rest, line)}")
+    return "; ".join(parts)
+
+
+def _signed(value: float, line: Line) -> str:
+    text = number(value, line)
+    return text if value < 0 else f"+{text}"
+
+
+def document(c: Comparison) -> Document:
+    """The comparison as JSON, in the units of the names."""
+    names = [change.name for change in c.changes]
+    readings = []
+    for line in c.lines:
+        name, unit = line.reading.name, line.reading.unit
+        readings.append(
+            {
+                "reading": line.reading.key,
+                "a": edge.number(line.a, unit),
+                "b": edge.number(line.b, unit),
+                "difference": edge.number(line.difference, unit),
+                "accuracy": line.reading.accuracy,
+                "exceeds_accuracy": line.exceeds,
+                "alone": {
+                    change: edge.number(one.effect.get(name), unit) for change, one in zip(names, c.alone, strict=True)
+                },
+                "together": edge.number(c.together.effect.get(name), unit),
+                "interaction": edge.number(c.interaction(name), unit),
+                "no_single_field": edge.number(c.elsewhere(line), unit),
+            }
+        )
+    inputs = [
+        {"input": ch.name, "a": a, "b": b, "unit": unit, "set": dict(ch.overrides), "outcome_alone": one.outcome}
+        for ch, one in zip(c.changes, c.alone, strict=True)
+        for a, b, unit in [shown_input(ch)]
+    ]
+    sides = [
+        {"unit": u.name, "outcome": p.outcome, "reason": p.reason} for u, p in zip(c.units, (c.a, c.b), strict=True)
+    ]
+    return clean(
+        {
+            "a": sides[0],
+            "b": sides[1],
+            "inputs": inputs,
+            "outcome_together": c.together.outcome,
+            "readings": readings,
+        }
+    )
+
+
+def csv(c: Comparison) -> str:
+    """A line a reading; a column for each input that differs."""
+    names = [change.name for change in c.changes]
+    header = ["reading", "unit", "a", "b", "difference", "accuracy", "exceeds", *names, "together", "interaction"]
+    lines = []
+    for line in c.lines:
+        r = line.reading
+        alone = [edge.number(one.effect.get(r.name), r.unit) for one in c.alone]
+        tail = [c.together.effect.get(r.name), c.interaction(r.name)]
+        values = [edge.number(v, r.unit) for v in (line.a, line.b, line.difference)]
+        exceeds = "" if line.exceeds is None else line.exceeds
+        lines.append(
+            [r.key, r.shown_unit, *values, r.accuracy, exceeds, *alone, *(edge.number(v, r.unit) for v in tail)]
+        )
+    return csv_text(header, lines)
+
+
+def draw(c: Comparison) -> Figure:
+    """Crown and key of a moderate blow, and the slow press, A drawn through and B dotted."""
+    figure = Figure(figsize=(13, 5.4), layout="constrained")
+    FigureCanvasAgg(figure)
+    blow, press = figure.subplots(1, 2)
+    for unit, found, style in zip(c.units, (c.a, c.b), ("solid", DOTS), strict=True):
+        _draw_blow(blow, unit, style)
+        if found.slow_press is not None:
+            _draw_press(press, found.slow_press, style)
+    blow.axhline(0, color=FAINT, lw=0.8)
+    blow.set(xlabel="time, ms", ylabel="mm", xlim=(0, 200))
+    blow.set_title("Moderate blow: crown to string, key travel", loc="left", fontsize=10, color=INK)
+    press.set(xlabel="key travel, mm", ylabel="force, gf")
+    press.set_ylim(0, _top([p.slow_press for p in (c.a, c.b) if p.slow_press is not None]))
+    press.set_title("Slow press, down and back", loc="left", fontsize=10, color=INK)
+    for axes in (blow, press):
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.tick_params(labelsize=8)
+    figure.suptitle(f"A (drawn through): {c.units[0].name}    B (dotted): {c.units[1].name}", fontsize=11, color=INK)
+    return figure
+
+
+def _draw_blow(axes: Axes, unit: ActionUnit, style: str) -> None:
+    try:
+        rest = at_rest(unit)
+    except SimulationError:
+        return
+    run = play(rest, touch(MODERATE))[1]
+    every = max(1, len(run.trace) // 3000)
+    t = edge.column(run.trace["t"], "ms")[::every]
+    for values, colour in ((run.place.crown_to_string, CROWN), (rest.travel(run), KEY)):
+        axes.plot(t, edge.column(values, "mm")[::every], color=colour, ls=style, lw=1.5)
+
+
+def _draw_press(axes: Axes, press: SlowPress, style: str) -> None:
+    travel = edge.column(press.travel, "mm")
+    for values, width in ((press.pressing, 1.5), (press.returning, 0.9)):
+        axes.plot(travel, edge.column(values, "gf"), color=KEY, ls=style, lw=width)
+
+
+def _top(presses: Sequence[SlowPress]) -> float:
+    """Of the force axis, gf: the hump in full, the punching cut off."""
+    tops = [float(np.nanmax(edge.column(p.pressing, "gf")[p.travel < 0.9 * p.travel.max()])) for p in presses]
+    return 1.25 * max(tops, default=100.0)
+
+
+def _table(title: str) -> Table:
+    return Table(
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False
+    )

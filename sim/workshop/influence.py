@@ -1,0 +1,219 @@
+"""How each reading answers to each input: slopes in natural units, and curves where a slope does not do.
+
+Each input is moved by even steps to both sides, the screws held; a parabola
+through the readings gives the slope in the middle, how far it bends, and from
+what is left over the reading's own noise.  Where the noise hides the slope, or
+the curve bends, four more points are taken further out.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.bench import edge
+from sim.bench.flat import Taken, flat, kind_for, take
+from sim.errors import InputError
+from sim.unit.fields import kind_at
+from sim.unit.model import ActionUnit
+from sim.workshop.screws import BUTTON, CAPSTAN, DROP_SCREW
+from sim.workshop.tolerance import chosen, inputs, tolerance
+from sim.workshop.variants import Origin
+
+Array = NDArray[np.float64]
+Progress = Callable[[float, str], None]
+
+INNER, OUTER = (-2, -1, 0, 1, 2), (-4, -3, -2, -1, 0, 1, 2, 3, 4)
+STEP = 0.5
+"""One step over the bench's tolerance of the input."""
+SURE = 0.10
+"""A slope is good when its error is at most this share of it ..."""
+SMALL = 0.02
+"""... or when the whole effect over four steps is this share of the reading's accuracy (of its value without one)."""
+BENDS = 0.25
+"""A curve bends when its slope changes by this share over four steps."""
+PITCHES = {
+    f"settings.{name}{height}": screw.pitch
+    for name, height, screw in (
+        ("capstan_height", "", CAPSTAN), ("let_off_button", "", BUTTON), ("let_off_button", "_height", BUTTON),
+        ("drop_screw", "", DROP_SCREW), ("drop_screw", "_height", DROP_SCREW),
+    )
+}  # fmt: skip
+"""Screws whose turns move the input itself: path to the path of the pitch."""
+AS_SHARE = 0.10
+"""Inputs without a unit of the bench's own are told by this share of their value."""
+PER = {"mm": 1.0, "g": 1.0, "N·mm": 1.0, "deg": 1.0, "gf": 1.0, "": 0.1, "ms": 1.0, "N": 1.0}
+"""Natural amounts by unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """What one reading does per natural amount of one input, both in the units a technician reads in."""
+
+    path: str
+    reading: Taken
+    per: str
+    """``N·mm``, ``turn``, ``10 %``."""
+    slope: float
+    error: float
+    """Standard error of the slope, from what the parabola leaves over."""
+    bend: float
+    """Change of the slope over the span of four steps, as a share of it."""
+    values: tuple[tuple[float, float | None], ...]
+    """(Input in its own unit, reading) of every point taken, in order."""
+
+    @property
+    def curved(self) -> bool:
+        """Whether the slope alone misleads: it bends beyond its noise, or part of the curve cannot be read."""
+        bends = abs(self.bend) > BENDS and abs(self.slope) > 3 * self.error
+        return self.matters and (bends or any(value is None for _, value in self.values))
+
+    @property
+    def matters(self) -> bool:
+        """Whether the reading answers at all: by a part of what a bench can read, or by being lost on the way."""
+        read = [value for _, value in self.values if value is not None]
+        if len(read) < len(self.values):
+            return bool(read)
+        return max(read) - min(read) > SMALL * (self.reading.accuracy or abs(read[len(read) // 2]))
+
+
+@dataclass(frozen=True)
+class Answers:
+    """All slopes of one input, and the outcome at every point tried."""
+
+    path: str
+    slopes: Mapping[str, Slope]
+    outcomes: tuple[tuple[float, str], ...]
+
+
+def local(
+    origin: Origin, only: Iterable[str] = (), readings: Iterable[str] = (), progress: Progress | None = None
+) -> tuple[Answers, ...]:
+    """The influence of each input (of ``only``) on each reading (of ``readings``).  Raises InputError."""
+    unit = origin.ready
+    paths = chosen(unit, list(only)) or tuple(p for p in inputs(unit) if not _felt(p))
+    names = tuple(readings)
+    kind = kind_for(names)
+    first = take(unit, kind)
+    base = _Point(first.outcome, flat(first))
+    names = tuple(name for name in names or base.taken if name in base.taken)
+    say = progress or (lambda fraction, what: None)
+    done: list[Answers] = []
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        jobs = [pool.submit(_answers, origin, path, kind, base, names) for path in paths]
+        try:
+            for path, job in zip(paths, jobs, strict=True):
+                done.append(job.result())
+                say(len(done) / len(jobs), path)
+        except BaseException:
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
+    return tuple(done)
+
+
+def _felt(path: str) -> bool:
+    """Felts' own laws, asked for by name only; their friction is among the inputs."""
+    return path.startswith("contacts.") and not path.endswith(".friction")
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    outcome: str
+    taken: Mapping[str, Taken]
+
+
+def _answers(origin: Origin, path: str, kind: str, base: _Point, names: tuple[str, ...]) -> Answers:
+    """One input: five points, nine where five do not tell."""
+    step, inner, outer = _marks(path, origin.ready)
+    found = {0: base}
+    for marks in (inner, outer):
+        for m in marks:
+            if m not in found:
+                found[m] = _read(origin, path, origin.ready.nominal[path] + m * step, kind)
+        slopes = {name: _slope(path, origin.ready, step, inner, found, base.taken[name]) for name in names}
+        if not any(map(_wants_more, slopes.values())):
+            break
+    own = own_factor(path)
+    outcomes = tuple(((origin.ready.nominal[path] + m * step) / own, found[m].outcome) for m in sorted(found))
+    return Answers(path, slopes, outcomes)
+
+
+def _marks(path: str, unit: ActionUnit) -> tuple[float, tuple[int, ...], tuple[int, ...]]:
+    """The step (SI) and where to read, in steps: to both sides, or to the roomy one at the end of a field's range."""
+    here, step, kind = unit.nominal[path], STEP * tolerance(path, unit).si, kind_at(path)
+    if kind is None:
+        return step, INNER, OUTER
+    own = own_factor(path)
+    below, above = here - kind.minimum * own, kind.maximum * own - here
+    room = min(below, above) * (1 - 1e-9)
+    if room >= step:
+        return min(step, room / OUTER[-1]), INNER, OUTER
+    side = 1 if above > below else -1
+    return step, tuple(side * m for m in range(5)), tuple(side * m for m in range(9))
+
+
+def own_factor(path: str) -> float:
+    """SI per unit in which an input is told."""
+    kind = kind_at(path)
+    return 1.0 if kind is None or kind.form == "contact stiffness" else kind.dimension.factor(kind.unit)
+
+
+def _read(origin: Origin, path: str, si: float, kind: str) -> _Point:
+    try:
+        found = take(origin.held({path: si}), kind)
+    except InputError as error:
+        return _Point(f"refused: {error.faults[0].remedy}", {})
+    return _Point(found.outcome, flat(found))
+
+
+def natural(path: str, unit: ActionUnit) -> tuple[float, str]:
+    """The amount of an input (SI) by which its influence is told, and its name."""
+    pitch = unit.nominal.get(PITCHES.get(path, ""))
+    if pitch:
+        return pitch, "turn"
+    kind, here = kind_at(path), unit.nominal[path]
+    if kind is not None and kind.form != "contact stiffness" and kind.unit in PER:
+        amount = PER[kind.unit]
+        return amount * own_factor(path), kind.unit or f"{amount:g}"
+    return (AS_SHARE * abs(here), f"{AS_SHARE * 100:g} %") if here else (own_factor(path), "1")
+
+
+def _slope(
+    path: str, unit: ActionUnit, step: float, inner: tuple[int, ...], found: Mapping[int, _Point], reading: Taken
+) -> Slope:
+    amount, per = natural(path, unit)
+    own = own_factor(path)
+    marks = sorted(found)
+    values = [edge.number(p.taken[reading.name].value if reading.name in p.taken else None, reading.unit)
+              for p in (found[m] for m in marks)]  # fmt: skip
+    curve = tuple(((unit.nominal[path] + m * step) / own, v) for m, v in zip(marks, values, strict=True))
+    read = {m: v for m, v in zip(marks, values, strict=True) if v is not None}
+    near = {m: v for m, v in read.items() if m in inner}
+    fit = _parabola(near)
+    if len(read) > len(near) and not fit[1] <= SURE * abs(fit[0]):
+        fit = _parabola(read)
+    slope, error, bend = fit
+    return Slope(path, reading, per, slope / step * amount, error / step * amount, bend, curve)
+
+
+def _parabola(points: Mapping[int, float]) -> tuple[float, float, float]:
+    """Slope at nothing moved per step, its standard error, and how far it bends over four steps (share of it)."""
+    if len(points) < 4 or 0 not in points:
+        return float("nan"), float("nan"), float("nan")
+    k, y = np.array(list(points), dtype=float), np.array(list(points.values()))
+    design = np.vander(k, 3, increasing=True)
+    best, *_ = np.linalg.lstsq(design, y, rcond=None)
+    left = float(((y - design @ best) ** 2).sum()) / (len(k) - 3)
+    error = float(np.sqrt(left * np.linalg.inv(design.T @ design)[1, 1]))
+    slope = float(best[1])
+    return slope, error, 8 * float(best[2]) / slope if slope else 0.0
+
+
+def _wants_more(slope: Slope) -> bool:
+    """Whether four more points shall be read: noise hides a slope that matters, or the curve bends."""
+    return slope.matters and (slope.curved or not slope.error <= SURE * abs(slope.slope))
