@@ -40,6 +40,7 @@ RUN_FIELDS = {
     "viscous": "artificial damping of all speeds, 1/s (settling only)",
     "rub": "factor on all dry friction",
     "sweeps": "largest number of friction sweeps",
+    "stop": "largest change of an impulse over its bound at which sweeping ends",
     "t0": "time at the start, s",
     "begun": "1 when the state comes from the run before, 0 when this run is a new one",
 }

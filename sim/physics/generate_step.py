@@ -238,7 +238,7 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code.dedent()
         code.dedent()
         private(code, start, name)
-    code("if change < 1e-12:", "    break")
+    code("if change < stop:", "    break")
     code.dedent()
 
 
@@ -278,7 +278,7 @@ def stroke(code: Code) -> None:
     step_body(body)
     params = g.names_used("\n".join(body.lines) + " near_delay far_delay inv_front")
     code(*(f"{p} = p.{p}" for p in params))
-    code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping")))
+    code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping", "stop")))
     code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
     code(
         "rub_dt = run.rub * dt",

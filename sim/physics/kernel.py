@@ -257,6 +257,7 @@ RUN = (
     'viscous',
     'rub',
     'sweeps',
+    'stop',
     't0',
     'begun',
 )
@@ -625,6 +626,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     dt = run.dt
     viscous = run.viscous
     muscle_damping = run.muscle_damping
+    stop = run.stop
     mode = int(run.mode)
     sweeps = int(run.sweeps)
     steps = int(run.steps)
@@ -1687,7 +1689,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_h += B_backcheck_h * d_backcheck
                     v_e += B_backcheck_e * d_backcheck
                     change = max(change, abs(d_backcheck) / (bound_backcheck))
-            if change < 1e-12:
+            if change < stop:
                 break
 
         # ledger, with the mean speed over the step

@@ -16,7 +16,7 @@ from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
 CONTACT_INDEX = {c.name: i for i, c in enumerate(CONTACTS)}
-DEFAULT_STEP = 30e-6
+DEFAULT_STEP = 40e-6
 """Default step, s: chosen by the convergence table of tests/benchmark.py."""
 
 PARAMETER_TYPE = np.dtype([(n, "f8") for n in kernel.PARAMETERS])
@@ -248,6 +248,7 @@ def run(
     viscous: float = 0.0,
     rub: float = 1.0,
     sweeps: int = 5,
+    stop: float = 1e-5,
     t0: float = 0.0,
     previous: Run | None = None,
     log_size: int = 4000,
@@ -267,6 +268,7 @@ def run(
     rows = 0 if every is None else (steps - 1) // stride + 1
     r = np.zeros(1, RUN_TYPE)
     r["dt"], r["steps"], r["every"], r["mode"] = step, steps, stride, drive.mode
+    r["stop"] = stop
     r["inv_f"] = 1 / drive.mass if drive.mass > 0 else 0.0
     r["muscle_damping"], r["viscous"], r["rub"], r["sweeps"], r["t0"] = (
         drive.muscle_damping, viscous, rub, sweeps, t0,

@@ -69,7 +69,16 @@ def both(
     assert begin is not None
     t0 = 0.0 if start is None else start.end
     fast = run(
-        pack(unit), drive, steps * dt, begin, step=dt, every=dt, t0=t0, keep_finger=start is not None, sweeps=20000
+        pack(unit),
+        drive,
+        steps * dt,
+        begin,
+        step=dt,
+        every=dt,
+        t0=t0,
+        keep_finger=start is not None,
+        sweeps=20000,
+        stop=1e-13,
     ).require()
     slow = Reference(unit, dt, finger_mass=drive.mass, muscle_damping=drive.muscle_damping)
     v = vector(begin, "v_")
