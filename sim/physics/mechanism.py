@@ -15,7 +15,6 @@ touch point of the key in the design pose (m).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
@@ -391,6 +390,3 @@ def parameters(u: ActionUnit) -> dict[str, float]:
         if name in RUBBING:
             out[f"mu_{name}"] = law.friction
     return out
-
-
-Extract = Callable[[ActionUnit], dict[str, float]]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sim.errors import SimulationError
 from sim.physics import kernel
-from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, JOINTS, ROWS, parameters
+from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, ROWS, parameters
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
@@ -395,4 +395,4 @@ def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     return rest.state
 
 
-__all__ = ["JOINTS", "Drive", "Ledger", "Log", "Outcome", "Run", "Trace", "go_on", "pack", "replace", "run", "settle"]
+__all__ = ["Drive", "Ledger", "Log", "Outcome", "Run", "Trace", "go_on", "pack", "run", "settle"]

@@ -10,7 +10,7 @@ is read again by the bench before it is called met.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -72,7 +72,6 @@ class Regulation:
     readings: Mapping[str, float | None]
     """Every reading that a target can ask for, taken again at the end (SI)."""
     misses: tuple[Miss, ...] = ()
-    disturbed: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def met(self) -> bool:
