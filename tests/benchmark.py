@@ -153,8 +153,8 @@ def batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
 
 def workshop(rest: Rest, quick: bool) -> dict[str, Any]:
     """Seconds of a full regulation, and of a map of rails by cell, on all cores."""
-    targets = {"blow": 44.5e-3, "dip": 10.2e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "lever_height": 0.2e-3}
-    played = {"jack_address": 0.0, "checking_distance": 15.5e-3, "spring_rise": 3.5e-3}
+    targets = rails.USUAL
+    played = {"checking_distance": 15.5e-3, "spring_rise": 3.5e-3}
     sides = (4, 8) if quick else (10, 30)
     per = {}
     for n in sides:
@@ -163,7 +163,7 @@ def workshop(rest: Rest, quick: bool) -> dict[str, Any]:
         rails.grid(rest.unit, targets, xs, xs)
         per[n * n] = (time.perf_counter() - start) / (n * n)
     return {
-        "regulate_seconds": least(lambda: regulate(rest.unit, targets | played), 3),
+        "regulate_seconds": least(lambda: regulate(rest.unit, {**targets, **played}), 3),
         "map_seconds_per_cell": per,
         "map_30_by_30_seconds": 900 * per[sides[-1] ** 2],
         "map_growth": per[sides[-1] ** 2] / per[sides[0] ** 2],

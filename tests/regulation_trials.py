@@ -20,8 +20,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from sim.errors import SimulationError
 from sim.unit.model import ActionUnit
 from sim.unit.scenario import load
-from sim.workshop.regulate import Regulation, read_all, regulate
+from sim.workshop.regulate import Regulation, regulate
 from sim.workshop.screws import SCREWS
+from sim.workshop.targets import read_all
 
 DEMO = Path(__file__).resolve().parents[1] / "scenarios" / "concert-grand-natural.toml"
 NAMES = (

@@ -20,10 +20,11 @@ UNITS: Mapping[str, tuple[str, units.Dimension]] = {
     "N": ("N", units.FORCE),
     "Nmm": ("N·mm", units.TORQUE),
     "deg": ("deg", units.ANGLE),
+    "g": ("g", units.MASS),
 }
 """Unit of a reading's name (``hammer_speed_m_s``) to its spelling and dimension."""
 
-DIGITS: Mapping[str, int] = {"": 2, "mm": 2, "ms": 2, "m_s": 2, "mm_s": 0, "gf": 1, "N": 1, "Nmm": 2, "deg": 1}
+DIGITS: Mapping[str, int] = {"": 2, "mm": 2, "ms": 2, "m_s": 2, "mm_s": 0, "gf": 1, "N": 1, "Nmm": 2, "deg": 1, "g": 1}
 """Decimals shown, where the reading's accuracy asks for no fewer."""
 
 

@@ -86,6 +86,13 @@ class Rest:
         return np.asarray(self.address(angles) < HOME)
 
 
+def key_height(rest: Rest) -> float:
+    """Top of the key at its front edge over the key bed, at rest, m."""
+    _, y = rest.unit.key.touch_point
+    edge = np.sin(rest.angle) * rest.unit.key.front_edge_x + np.cos(rest.angle) * y
+    return float(edge) + rest.unit.nominal.get("key.balance_rail_height", 0.0)
+
+
 def turned(angle: Array, v: tuple[float, float]) -> Array:
     c, s = np.cos(angle), np.sin(angle)
     return np.array([c * v[0] - s * v[1], s * v[0] + c * v[1]])

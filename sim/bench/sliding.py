@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.bench.slow_press import Pressed
-from sim.physics import kernel
-from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
-from sim.physics.run import CONTACT_INDEX, STATE_TYPE
+from sim.physics.along import along
+from sim.physics.mechanism import DOFS
+from sim.physics.run import CONTACT_INDEX
 
 EVERY = 12
 """Rows of the press between two looks: 6 ms, 0.02 mm of key travel."""
+SLIDES = ("capstan", "jack_knuckle", "lever_knuckle")
+"""Contacts whose sliding is read."""
 
 
 @dataclass(frozen=True)
@@ -23,28 +25,21 @@ class Sliding:
     work: dict[str, float]
 
 
-def sliding(pressed: Pressed, contacts: tuple[str, ...] = ("capstan", "jack_knuckle", "lever_knuckle")) -> Sliding:
-    """Slide lengths of a slow press while the surfaces touch, from rest to the crown's highest point."""
-    run, p = pressed.down, pressed.rest.parameters[0]
-    trace = run.trace
-    rows = range(0, pressed.peak, EVERY)
-    n = len(CONTACTS)
-    gap, normal, slide = np.zeros(n), np.zeros((n, len(DOFS))), np.zeros((n, len(DOFS)))
-    state = np.zeros(1, STATE_TYPE)
-    length, work = dict.fromkeys(contacts, 0.0), dict.fromkeys(contacts, 0.0)
-    rubs = {c: f"T_{c}" for c in contacts if c in RUBBING}
-    before: np.ndarray | None = None
-    for row in rows:
-        here = np.array([trace[x][row] for x in DOFS])
-        if before is not None:
-            mid = 0.5 * (here + before)
-            for x, value in zip(DOFS, mid, strict=True):
-                state[x] = value
-            kernel.gaps(p, state[0], gap, normal, slide)
-            for c in contacts:
-                if trace[f"N_{c}"][row] > 0:
-                    way = float(slide[CONTACT_INDEX[c]] @ (here - before))
-                    length[c] += abs(way)
-                    work[c] += abs(way * float(trace[rubs[c]][row]))
-        before = here
+def sliding(pressed: Pressed, span: tuple[float, float] | None = None) -> Sliding:
+    """Slide lengths of a slow press while the surfaces touch.
+
+    From rest to the crown's highest point, or over a ``span`` of touch-point travel (m).
+    """
+    trace, first, last = pressed.down.trace, 0, pressed.peak
+    if span is not None:
+        first, last = np.searchsorted(np.maximum.accumulate(pressed.rest.travel(pressed.down)), span)
+    rows = slice(first, last, EVERY)
+    poses = np.array([trace[x][rows] for x in DOFS]).T
+    _, slides = along(pressed.rest.parameters, 0.5 * (poses[1:] + poses[:-1]))
+    ways = np.abs(np.einsum("rcx,rx->rc", slides, np.diff(poses, axis=0)))
+    length, work = {}, {}
+    for c in SLIDES:
+        way = ways[:, CONTACT_INDEX[c]] * (trace[f"N_{c}"][rows][1:] > 0)
+        length[c] = float(way.sum())
+        work[c] = float(way @ np.abs(trace[f"T_{c}"][rows][1:]))
     return Sliding(length, work)

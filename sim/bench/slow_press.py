@@ -76,11 +76,8 @@ def press(rest: Rest, *, back: bool = True, quick: bool = False) -> Pressed:
     if not down.outcome.fine:
         return Pressed(rest, down, None, "leaves its domain", str(down.outcome), peak, None)
     if len(down.log.times("string", True)) or crown[peak] < 5e-5:
-        outcome, reason = (
-            "blocks on the string",
-            f"crown {crown[peak] * 1e3:.2f} mm from the string while the jack pushes",
-        )
-    elif not _escaped(rest, down, crown[peak]) and _lever_carries(down):
+        outcome, reason = "blocks on the string", _blocked(down, peak)
+    elif not _escaped(rest, down, crown[peak]) and _carried(down, -1):
         outcome, reason = (
             "does not drop",
             "let off, the hammer is carried on up by the lever: the drop screw is too high",
@@ -123,9 +120,21 @@ def _escaped(rest: Rest, run: Run, highest: float) -> bool:
     return rest.address(run.trace)[-1] > CLEAR and fallen > FALL
 
 
-def _lever_carries(run: Run) -> bool:
-    """At the end the lever carries the hammer and the jack only leans on it."""
-    return bool(run.trace["N_lever_knuckle"][-1] > run.trace["N_jack_knuckle"][-1])
+def lever_carries(pressed: Pressed) -> bool:
+    """Whether it is the lever, not the jack, that brings the hammer where it blocks or stays up."""
+    at = pressed.peak if pressed.outcome == "blocks on the string" else -1
+    return _carried(pressed.down, at)
+
+
+def _carried(run: Run, row: int) -> bool:
+    """The lever carries the hammer and the jack only leans on it, if at all."""
+    return bool(run.trace["N_lever_knuckle"][row] > run.trace["N_jack_knuckle"][row])
+
+
+def _blocked(run: Run, peak: int) -> str:
+    if _carried(run, peak):
+        return "the jack let off, but the lever carries the hammer to the string: the drop screw is too high"
+    return "the jack still pushes when the hammer is at the string: it lets off too late"
 
 
 def held_past_escape(pressed: Pressed) -> float | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -13,9 +14,9 @@ from sim.cli import screen
 from sim.errors import Fault, InputError, QuantityError
 from sim.unit.composite import PARTS
 from sim.unit.shipped import scenario_path
-from sim.units import ANGLE, FORCE, LENGTH, MASS, Dimension, parse
+from sim.units import ANGLE, FORCE, LENGTH, MASS, Dimension, parse, show
 
-FINE, CANNOT_PLAY = 0, 3
+FINE, CANNOT_PLAY, INTERRUPTED = 0, 3, 130
 Command = Callable[..., argparse.ArgumentParser]
 
 
@@ -33,7 +34,7 @@ def _piano(parser: argparse.ArgumentParser) -> None:
         "--note", metavar="N", type=int, help="one key only (default: the scenario's key, and all read)"
     )
     parser.add_argument(
-        "--angle", metavar="ANGLE", type=_quantity(ANGLE, -0.2, 0.2), default=0.0,
+        "--angle", metavar="ANGLE", type=_quantity(ANGLE, *(math.radians(a) for a in (-10, 10))), default=0.0,
         help='shank against string at the strike that the bore is found for (default "0 deg": parallel)',
     )  # fmt: skip
     parser.add_argument(
@@ -55,8 +56,9 @@ def _piano(parser: argparse.ArgumentParser) -> None:
 
 
 def _fit(parser: argparse.ArgumentParser) -> None:
-    for part in PARTS:
-        parser.add_argument(f"--{part}", metavar="SCENARIO", help=f"where the {part} comes from (default: the base)")
+    for name, part in PARTS.items():
+        otherwise = f"with the {part.section}" if part.fields else "the base"
+        parser.add_argument(f"--{name}", metavar="SCENARIO", help=f"where the {name} comes from (default: {otherwise})")
     parser.add_argument(
         "--base", metavar="SCENARIO", default="concert-grand-natural", help="all the rest (default %(default)s)"
     )
@@ -66,8 +68,16 @@ def _fit(parser: argparse.ArgumentParser) -> None:
         help="set up to: blow, dip, let_off, drop, drop_at_bottom, lever_height, jack_address; "
         "and come out with: aftertouch, balance_weight, inertia",
     )  # fmt: skip
-    parser.add_argument("--most", metavar="N", type=int, default=60, help="--search: set up at most N (default 60)")
+    parser.add_argument(
+        "--most", metavar="N", type=_count, default=60, help="--search: set up at most N (default %(default)s)"
+    )
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+
+
+def _count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:9]) <= 100_000:
+        raise argparse.ArgumentTypeError(f"{text} is no number of combinations: 1 to 100000")
+    return int(text)
 
 
 def _quantity(dimension: Dimension, low: float, high: float) -> Callable[[str], float]:
@@ -77,7 +87,9 @@ def _quantity(dimension: Dimension, low: float, high: float) -> Callable[[str], 
         except QuantityError as error:
             raise argparse.ArgumentTypeError(str(error)) from None
         if not low <= value <= high:
-            raise argparse.ArgumentTypeError(f"{text} is out of range")
+            unit = dimension.example.split()[-1]
+            allowed = " to ".join(show(v, unit, dimension) for v in (low, high))
+            raise argparse.ArgumentTypeError(f"{text} is out of range: {allowed}")
         return value
 
     return read
@@ -85,55 +97,40 @@ def _quantity(dimension: Dimension, low: float, high: float) -> Callable[[str], 
 
 def piano(args: argparse.Namespace) -> int:
     """What was read at the piano and at the bench, and what it means for the notes."""
-    from sim.bench import template
     from sim.cli.commands import changes
-    from sim.sheets import document, figures
-    from sim.sheets import piano as sheet
+    from sim.sheets import at_bench as sheet
+    from sim.sheets import document, figures, template
+    from sim.sheets import piano as notes
     from sim.unit import piano_sheet
     from sim.workshop import piano as workshop
+    from sim.workshop.at_bench import at_bench
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     read = piano_sheet.load(args.sheet)
-    unit = sim.load(args.scenario, changes(args.changes))
-    key = args.note if args.note is not None else unit.key_number
-    section = read.section_of(key)
+    changed = changes(args.changes)
+    own = sim.load(args.scenario, changed)
+    key = args.note if args.note is not None else own.key_number
+    read.section_of(key)
     if args.csv:
-        print(sheet.csv(workshop.notes(read, unit, () if args.note is None else (key,), args.angle)), end="")
+        print(notes.csv(workshop.notes(read, own, () if args.note is None else (key,), args.angle)), end="")
         if path is None:
             return FINE
     keys = sorted({k for s in read.sections for k in s.keys} | {key}) if args.note is None else [key]
-    found = workshop.notes(read, unit, keys, args.angle)
-    here = next(n for n in found if n.key == key)
     screen.announce_compiling()
     with screen.progress("at the bench") as say:
-        unit = sim.set_up(unit)
-        say(0.2, "every half millimetre")
-        bench, moved = workshop.read(unit), workshop.effects(unit, here.string_slope)
-        in_piano = workshop.read(workshop.in_the_piano(unit, here))
-        say(0.7, "template")
-        lower = workshop.lower_at_bench(unit, here)
-        lines = template.hang(section, args.blow or bench.values["blow"] or 0.0, lower, args.gap, sorted(
-            {*section.keys, key}))  # fmt: skip
-        curves = template.touching(unit)
+        found = at_bench(read, key, keys, own, lambda more: sim.load(args.scenario, {**more, **changed}), say,
+                         angle=args.angle, blow=args.blow, gap=args.gap, held=changed)  # fmt: skip
     if path is not None:
         try:
-            figures.save(sheet.figure(curves), path)
+            figures.save(template.figure(found.touching), path)
         except OSError as error:
             raise screen.unwritable("--figure", path, error) from None
         screen.note(f"figure written to {path}")
     if args.json:
-        body = {
-            "piano": read.name, "unit": unit.name, "notes": [sheet.of_note(n) for n in found],
-            "bench": sheet.of_read(bench), "in_the_piano": sheet.of_read(in_piano), "lower_at_bench_mm": lower * 1e3,
-            "effects": [sheet.of_effect(e) for e in moved], "template": [sheet.of_line(line) for line in lines],
-            "touching": [sheet.of_touching(t) for t in curves], "assumed": list(unit.assumed),
-        }  # fmt: skip
-        print(document.text(document.clean(body)))
+        print(document.text(document.clean(sheet.document(found))))
     elif not args.csv:
-        parts = [*sheet.notes(found, args.angle), *sheet.mismatch(here, bench, in_piano), sheet.effects(moved, bench)]
-        parts += [*sheet.template(lines, curves, lower), sheet.cautions()]
-        screen.show(*(Padding(part, (0, 0, 1, 0)) for part in parts))
-    return FINE if bench.outcome == "plays" else CANNOT_PLAY
+        screen.show(*(Padding(part, (0, 0, 1, 0)) for part in sheet.tables(found, args.angle)))
+    return FINE if found.bench.outcome == "plays" else CANNOT_PLAY
 
 
 SET_UP = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "lever_height", "jack_address")
@@ -150,18 +147,22 @@ def wanted(pairs: list[str]) -> tuple[dict[str, float], dict[str, float]]:
     wrong: list[Fault] = []
     for pair in pairs:
         name, _, text = (part.strip() for part in pair.partition("="))
+        if name in targets or name in wishes:
+            wrong.append(Fault("--target", None, name, f'"{pair}"', "each target once", "it was asked for before"))
+            continue
         if name not in SET_UP and name not in WISHED:
             known = ", ".join((*SET_UP, *WISHED))
             wrong.append(Fault("--target", None, name, f'"{pair}"', known, "name one of these, as in blow=44.5mm"))
             continue
-        kind, low, high = WISHED.get(name, (LENGTH, -5e-3, 0.1))
+        kind, low, high = WISHED.get(name, (LENGTH, 1e-5 if name in SET_UP[:5] else -5e-3, 0.1))
         try:
             value = parse(text, kind)
         except QuantityError as error:
             wrong.append(Fault("--target", None, name, f'"{text}"', f"such as {kind.example}", str(error)))
             continue
-        if not low <= value <= high or (name in SET_UP[:5] and value <= 0):
-            wrong.append(Fault("--target", None, name, f'"{text}"', "a sensible size", "check the number and its unit"))
+        if not low <= value <= high:
+            allowed = " to ".join(show(v, kind.example.split()[-1], kind) for v in (low, high))
+            wrong.append(Fault("--target", None, name, f'"{text}"', allowed, "check the number and its unit"))
         (targets if name in SET_UP else wishes)[name] = value
     if wrong:
         raise InputError(wrong)
@@ -179,18 +180,22 @@ def fit(args: argparse.Namespace) -> int:
 
     targets, wishes = wanted(args.targets)
     base = composite.base(scenario_path(args.base), changes(args.changes))
-    parts = {p: composite.source(scenario_path(getattr(args, p))) for p in PARTS if getattr(args, p) is not None}
+    named = {p: path for p in PARTS if (path := getattr(args, p)) is not None}
+    parts = {p: composite.part_source(scenario_path(path), p) for p, path in named.items()}
     if not parts and args.search is None:
         remedy = "name at least one part's scenario, or a folder to search"
         raise InputError([Fault("command line", None, "fit", "no parts", "--key, --wippen, ... or --search", remedy)])
     screen.announce_compiling()
     if args.search is not None:
         with screen.progress("searching") as say:
-            searched = parts_search.search(base, args.search, parts, targets, wishes, max(1, args.most), say)
+            searched = parts_search.search(base, args.search, parts, targets, wishes, args.most, say)
         if args.json:
             print(document.text(document.clean(sheet.of_search(searched))))
         else:
             screen.show(*sheet.searched(searched))
+        if searched.stopped:
+            screen.note(f"interrupted with {searched.not_played} not set up: the best of the others")
+            return INTERRUPTED
         return FINE if searched.found else CANNOT_PLAY
     with screen.progress("on paper") as say:
         found = workshop.fit(base, parts, targets, wishes, say)

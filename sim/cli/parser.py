@@ -9,6 +9,7 @@ from typing import TypeAlias
 from sim import __version__
 from sim.cli import bench_work, studies
 from sim.unit.shipped import shipped
+from sim.workshop.moves import MOVES
 
 CODES = """\
 exit codes:
@@ -127,26 +128,44 @@ def _regulate(commands: Commands) -> None:
     parser.add_argument(
         "--target", dest="targets", metavar="NAME=VALUE", action="append", default=[],
         help="blow, dip, let_off, drop, drop_at_bottom, aftertouch, checking_distance, spring_rise, lever_height, "
-        "jack_address, balance_weight, rest_cushion_gap, damper_start",
+        "jack_address, key_height, check_angle, rest_cushion_gap, damper_start; balance_weight (by key leads) and "
+        "inertia (by hammer weight)",
     )  # fmt: skip
     parser.add_argument(
         "--order",
         choices=("dip-fixed", "blow-fixed", "aftertouch-fixed"),
         help="one step at a time, with what each step upset",
     )
+    parser.add_argument(
+        "--natural",
+        metavar="SCENARIO",
+        help="for a sharp: ask for the aftertouch of this natural, and let the dip float",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
 
 def _rails(commands: Commands) -> None:
-    parser = _command(commands, "rails", "where a rail may stand: a map, the best places, a template")
-    parser.add_argument("--rail", choices=("wippen", "hammer"), default="wippen", help="the rail that is moved")
+    parser = _command(commands, "rails", "where the rails may stand: a map, the best places, a template")
+    parser.add_argument(
+        "--rail", choices=("wippen", "hammer"), default="wippen", help="the rail that is moved (default wippen)"
+    )
+    for name in ("--across", "--up"):
+        parser.add_argument(name, choices=tuple(MOVES), help="another move for this side of the map")
     parser.add_argument(
         "--target", dest="targets", metavar="NAME=VALUE", action="append", default=[],
         help="blow, dip, let_off, drop ... to be met at each place (default: blow 44.5, dip 10.2, let-off 1.6 mm)",
     )  # fmt: skip
+    parser.add_argument(
+        "--weight", dest="weights", metavar="NAME=NUMBER", action="append", default=[],
+        help="what makes a place good: aftertouch, friction, slide, leverage (default 1 each)",
+    )  # fmt: skip
     parser.add_argument("--span", metavar="MM", type=_span, default=4.0, help="how far each way, mm (default 4)")
     parser.add_argument("--cells", metavar="N", type=_cells, default=9, help="places along each side (default 9)")
     parser.add_argument("--figure", metavar="FILE", help="draw the map to FILE (.svg, .png or .pdf)")
+    parser.add_argument(
+        "--show", metavar="READING", default="aftertouch",
+        help="the reading that the figure shows: aftertouch, leverage, friction, inertia ... (names as in --json)",
+    )  # fmt: skip
     parser.add_argument("--template", metavar="FILE", help="write a full-size template of the best place (.pdf)")
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 

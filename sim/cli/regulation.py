@@ -6,12 +6,14 @@ import argparse
 
 from sim.cli import screen
 from sim.errors import Fault, InputError, QuantityError
-from sim.units import FORCE, LENGTH, parse
+from sim.units import parse
 
 
 def targets(pairs: list[str]) -> dict[str, float]:
     """``NAME=VALUE`` targets; every bad one is named."""
+    from sim.unit.fields import kind_at
     from sim.workshop.screws import SCREWS
+    from sim.workshop.targets import dimension_of
 
     out: dict[str, float] = {}
     wrong: list[Fault] = []
@@ -21,12 +23,13 @@ def targets(pairs: list[str]) -> dict[str, float]:
             wrong.append(Fault("--target", None, name, pair, ", ".join(SCREWS), "name one of these targets"))
             continue
         try:
-            out[name] = parse(text, FORCE if name == "balance_weight" else LENGTH)
+            out[name] = parse(text, dimension_of(name))
         except QuantityError as e:
             wrong.append(Fault("--target", None, name, text, "a quantity with its unit", str(e)))
             continue
-        if not 0 <= out[name] < 0.1 and name != "jack_address" and name != "balance_weight":
-            wrong.append(Fault("--target", None, name, text, "0 to 100 mm", "check the reading and its unit"))
+        kind = kind_at(f"targets.{name.removesuffix('_at_bottom')}")
+        if kind is not None and not kind.holds(out[name]):
+            wrong.append(Fault("--target", None, name, text, kind.allowed, "check the reading and its unit"))
     if wrong:
         raise InputError(wrong)
     return out
@@ -37,15 +40,19 @@ def regulate(args: argparse.Namespace) -> int:
     import sim
     from sim.cli.commands import CANNOT_PLAY, FINE, changes
     from sim.sheets import document, regulation
-    from sim.workshop import orders, room
+    from sim.workshop import naturals, orders, room
     from sim.workshop.regulate import regulate as solve
 
     unit = sim.load(args.scenario, changes(args.changes))
     wanted = dict(unit.targets) | targets(args.targets)
+    screen.announce_compiling()
+    natural = None
+    if args.natural:
+        natural = sim.load(args.natural)
+        wanted = naturals.as_deep(unit, natural, wanted)
     if not wanted:
         remedy = "give --target NAME=VALUE, or [targets] in the scenario"
         raise InputError([Fault(args.scenario, None, "targets", "none", "at least one target", remedy)])
-    screen.announce_compiling()
     if args.order:
         with screen.progress("first step") as say:
             steps = orders.follow(unit, orders.orders()[args.order], wanted, say)
@@ -60,10 +67,11 @@ def regulate(args: argparse.Namespace) -> int:
     if room.contradicts(done):
         with screen.progress("looking for room") as say:
             rooms = room.make_room(unit, wanted, wanted["aftertouch"], say)
+    over = naturals.stands_over(done.unit, natural) if natural is not None and done.met else None
     if args.json:
-        print(document.text(regulation.of_regulation(done, rooms)))
+        print(document.text(regulation.of_regulation(done, rooms, over)))
     else:
-        screen.show(*regulation.solved(done, rooms))
+        screen.show(*regulation.solved(done, rooms, over))
     return FINE if done.met else CANNOT_PLAY
 
 
@@ -78,26 +86,69 @@ def rails(args: argparse.Namespace) -> int:
     figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     template = screen.out_file(args.template, (".pdf",), "--template")
     unit = sim.load(args.scenario, changes(args.changes))
-    usual = {"blow": 44.5e-3, "dip": 10.2e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "lever_height": 0.2e-3}
-    wanted = usual | {"jack_address": 0.0} | dict(unit.targets) | targets(args.targets)
+    moves, weights = _moves(args), _weights(args.weights)
+    if args.show not in sheet.READ:
+        remedy = "name one of these readings"
+        raise InputError([Fault("--show", None, "the figure", args.show, ", ".join(sheet.READ), remedy)])
+    wanted = workshop.asked(unit, _readable(targets(args.targets)))
     xs, ys = _axis(args.span, args.cells), _axis(args.span, args.cells)
     screen.announce_compiling()
     with screen.progress("rails") as say:
-        cells = workshop.grid(unit, wanted, xs, ys, args.rail, say)
-    found = workshop.best(cells)
-    sway = workshop.sway(unit, found[0], wanted, args.rail) if found else {}
+        cells = workshop.grid(unit, wanted, xs, ys, moves, say)
+    found = workshop.best(cells, weights=weights)
+    sway = workshop.sway(found[0], wanted, moves) if found else {}
     if figure is not None:
-        figures.save(sheet.figure(unit, args.rail, cells, found), figure)
+        figures.save(sheet.figure(unit, moves, cells, found, args.show), figure)
         screen.note(f"figure written to {figure}")
     if template is not None and found:
-        sheet.template(unit, found[0], args.rail, template)
+        sheet.template(unit, found[0], moves, template)
         screen.note(f"template written to {template}")
     if args.json:
-        body = {"unit": unit.name, "rail": args.rail, "places": [sheet.row(p) for r in cells for p in r]}
-        print(document.text(body | {"best": [sheet.row(p) for p in found]}))
+        body = {"unit": unit.name, "moves": list(moves), "places": [sheet.row(p) for r in cells for p in r]}
+        print(document.text(body | {"best": [sheet.row(p) for p in found], "sway_si": sway}))
     else:
-        screen.show(*sheet.tables(unit, args.rail, cells, found, sway))
+        screen.show(*sheet.tables(unit, moves, cells, found, sway, weights))
     return FINE if found else CANNOT_PLAY
+
+
+def _moves(args: argparse.Namespace) -> tuple[str, str]:
+    """The two moves that span the map."""
+    from sim.workshop.rails import RAILS
+
+    across, up = RAILS[args.rail]
+    across, up = args.across or across, args.up or up
+    if across == up:
+        raise InputError([Fault("--up", None, "the map", up, "another move than --across", "name two moves")])
+    return across, up
+
+
+def _weights(pairs: list[str]) -> dict[str, float]:
+    """``NAME=NUMBER`` weights over the usual ones."""
+    from sim.workshop.rails import WEIGHTS
+
+    out = dict(WEIGHTS)
+    for pair in pairs:
+        name, _, text = (x.strip() for x in pair.partition("="))
+        try:
+            value = float(text)
+        except ValueError:
+            value = -1.0
+        if name not in WEIGHTS or not 0 <= value <= 100:
+            allowed = f"{', '.join(WEIGHTS)} with a number from 0 to 100"
+            raise InputError([Fault("--weight", None, name, pair, allowed, "write it as friction=2")])
+        out[name] = value
+    return out
+
+
+def _readable(wanted: dict[str, float]) -> dict[str, float]:
+    """The targets, unless one of them takes more than a slow press to read."""
+    from sim.workshop.rails import READABLE
+
+    other = [t for t in wanted if t not in READABLE]
+    if other:
+        remedy = "leave it out here; set it with regulate once the place is chosen"
+        raise InputError([Fault("--target", None, t, "asked", ", ".join(READABLE), remedy) for t in other])
+    return wanted
 
 
 def _axis(span: float, cells: int) -> list[float]:

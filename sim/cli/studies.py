@@ -39,7 +39,10 @@ def _forms(parser: argparse.ArgumentParser, figure: str) -> None:
 
 def _compare(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "other", metavar="B", nargs="?", help="the second scenario; without it, SCENARIO again with what --set changes"
+        "other",
+        metavar="B",
+        nargs="?",
+        help="the second scenario (without it, SCENARIO again), in which --set changes what it changes",
     )
     _forms(parser, "both units' curves over one another")
     parser.add_argument("--no-repetition", action="store_true", help="leave out the repetition ensemble (faster)")
@@ -57,7 +60,13 @@ def _influence(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--readings", metavar="NAME", nargs="+", action="extend", default=[], help="readings: down_weight let_off ..."
     )
-    parser.add_argument("--samples", type=int, metavar="N", help="--global: base samples, a power of two (default 128)")
+    parser.add_argument("--samples", type=int, metavar="N", help="--global: base samples, a power of two (default 64)")
+    parser.add_argument(
+        "--screws",
+        choices=("held", "regulated"),
+        help="leave the screws where they are (default for slopes), or regulate each changed unit again to the same "
+        "readings (default for --global)",
+    )
     _forms(parser, "the curves")
 
 
@@ -166,6 +175,8 @@ def _fits(args: argparse.Namespace) -> None:
         wrong.append(("--only", "nothing beside --spring", "the spring study is of the spring and its lever centre"))
     if args.spring and args.readings:
         wrong.append(("--readings", "nothing beside --spring", "the spring study reads what a spring moves"))
+    if args.spring and args.screws:
+        wrong.append(("--screws", "nothing beside --spring", "the spring study holds the screws"))
     if args.samples is not None and not args.all_at_once:
         wrong.append(("--samples", "only with --global", "add --global, or leave it out"))
     if wrong:
@@ -176,8 +187,9 @@ def _local(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
     from sim.sheets import influence as sheet
     from sim.sheets import influence_figures as drawn
     from sim.workshop.influence import local
+    from sim.workshop.manner import HELD
 
-    found = local(origin, args.only, args.readings, say)
+    found = local(origin, args.only, args.readings, say, args.screws or HELD)
     return _Shown(
         partial(sheet.local_document, found),
         partial(sheet.local_csv, found),
@@ -201,16 +213,17 @@ def _spring(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown
 
 
 def _doubt(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
-    from sim.sheets import influence as sheet
+    from sim.sheets import doubt as sheet
     from sim.sheets import influence_figures as drawn
     from sim.workshop.doubt import SAMPLES, analyse
+    from sim.workshop.manner import REGULATED
 
     samples = SAMPLES if args.samples is None else args.samples
-    found = analyse(origin, args.only, args.readings, samples, say)
+    found = analyse(origin, args.only, args.readings, samples, say, screws=args.screws or REGULATED)
     return _Shown(
-        partial(sheet.doubt_document, found),
-        partial(sheet.doubt_csv, found),
-        partial(sheet.doubt_tables, found),
+        partial(sheet.document, found),
+        partial(sheet.csv, found),
+        partial(sheet.tables, found),
         partial(drawn.doubt, found),
     )
 
@@ -240,7 +253,8 @@ def batch(args: argparse.Namespace) -> int:
     )
     if done.stopped:
         left = done.rows - done.made - done.known
-        screen.note(f"interrupted with {left} rows to go: the same command goes on from here")
+        why = "the cluster went away" if done.lost else "interrupted"
+        screen.note(f"{why} with {left} rows to go: the same command goes on from here")
         return INTERRUPTED
     return FINE
 

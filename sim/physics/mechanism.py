@@ -225,11 +225,15 @@ def bending_shape(x: float, length: float) -> tuple[float, float]:
 
 
 def hammer_inertia(u: ActionUnit) -> tuple[float, float, float]:
-    """Inertia about the centre, coupling and modal mass of hammer and bending shank (kg·m², kg·m, kg)."""
+    """Inertia about the centre, coupling and modal mass of hammer and bending shank (kg·m², kg·m, kg).
+
+    The shank bends as the uniform rod that has its inertia, so that the three belong to one body
+    (and the mass matrix stays positive) whatever it was weighed at.
+    """
     hm = u.hammer
     x, y = hm.head_mass_centre
     slope = bending_shape(hm.shank_length, hm.shank_length)[1]
-    shank = 2 * hm.shank_mass_moment / hm.shank_length
+    shank = 3 * hm.shank_inertia / hm.shank_length**2
     about = hm.head_mass * (x * x + y * y) + hm.shank_inertia
     if not hm.shank_bends:
         return about, 0.0, 1.0

@@ -381,10 +381,12 @@ def _outcome(o: np.void) -> Outcome:
 
 
 def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
-    """State at rest: felts and springs in balance, as after the note was tapped a few times.
+    """State at rest: felts and springs in balance, as after the bed was tapped until friction holds nothing off.
 
     Dry friction is first left out (the parts find the middle of its band), then
-    put back.  Raises SimulationError when the unit does not come to rest.
+    put back.  A note that was just played may stand off it by what friction holds:
+    the hammer on the jack, the lever not quite up (the crown a millimetre low).
+    Raises SimulationError when the unit does not come to rest.
     """
     p = pack(unit)
     free = run(p, Drive(), 0.2, start_state(unit, p), step=step, every=None, viscous=60.0, rub=0.0).require()

@@ -21,9 +21,9 @@ from sim.workshop.batch import Row
 
 SUFFIXES = (".parquet",)
 MARK = "mark"
-SCENARIO = b"scenario_inputs"
-"""Table metadata: what the scenario itself says, by path, as JSON."""
-WORDS = ("mark", "made_by", "kind", "scenario", "overrides", "outcome", "reason", "limiting_part")
+GIVEN = "scenario_inputs"
+"""Column: what the scenario itself says, by path, as JSON; a table may hold rows of several studies."""
+WORDS = ("mark", GIVEN, "made_by", "kind", "scenario", "overrides", "outcome", "reason", "limiting_part")
 FLAGS = ("key.sharp", "hammer.shank_bends", "damper", "kicks")
 WHOLE = ("row", "key_number")
 
@@ -34,7 +34,7 @@ class Table:
     def __init__(self, path: Path, inputs: Mapping[str, object]) -> None:
         """Raises InputError for a file that is there but is no such table."""
         self.path, self.folder = path, path.with_name(f"{path.name}.parts")
-        self.inputs = json.dumps(inputs, ensure_ascii=False, default=str).encode()
+        self.inputs = json.dumps(inputs, ensure_ascii=False, default=str)
         self.known = {mark for file in self._files() for mark in _marks(file)}
         self._next = 0
 
@@ -49,7 +49,7 @@ class Table:
         self.folder.mkdir(exist_ok=True)
         while (part := self.folder / f"part-{self._next:06d}.parquet").exists():
             self._next += 1
-        _write(_table(rows), part)
+        _write(_table([{**row, GIVEN: self.inputs} for row in rows]), part)
 
     def gather(self) -> int:
         """All rows in one file, sorted as the study counts them; the number of rows."""
@@ -58,7 +58,7 @@ class Table:
             return 0
         tables = [pyarrow.parquet.read_table(file) for file in files]
         whole = pyarrow.concat_tables(tables, promote_options="permissive").sort_by([("row", "ascending")])
-        _write(whole.replace_schema_metadata({SCENARIO: self.inputs}), self.path)
+        _write(whole, self.path)
         for part in self._parts():
             part.unlink()
         if self.folder.is_dir() and not any(self.folder.iterdir()):
@@ -91,6 +91,10 @@ def _write(table: Any, path: Path) -> None:
 
 def _marks(file: Path) -> list[str]:
     try:
+        schema = pyarrow.parquet.read_schema(file)
+        for name in (MARK, "made_by", "row"):
+            if schema.field(name).type != _type(name):
+                raise KeyError(name)
         return [str(m) for m in pyarrow.parquet.read_table(file, columns=[MARK]).column(MARK).to_pylist()]
     except (pyarrow.ArrowInvalid, pyarrow.ArrowKeyError, OSError, KeyError) as error:
         remedy = f"it is there already and is none ({type(error).__name__}): name another file, or move it away"

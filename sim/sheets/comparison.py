@@ -8,7 +8,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from rich import box
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
@@ -24,6 +23,7 @@ from sim.errors import SimulationError
 from sim.sheets.document import Document, clean
 from sim.sheets.figures import CROWN, FAINT, KEY
 from sim.sheets.mechanism import INK
+from sim.sheets.tables import plain_table
 from sim.sheets.traces import csv_text
 from sim.unit.fields import kind_at
 from sim.unit.model import ActionUnit
@@ -31,7 +31,11 @@ from sim.workshop.compare import Change, Comparison, Line
 
 MOST = 3
 """Changes named for one reading in the table."""
+TOLD = 0.02
+"""Of a reading whose accuracy at the bench is not known, a difference of this share is traced to its inputs too."""
 DOTS = "dotted"
+NEAR = 12.0
+"""Of the crown's way, the last of it before the string is drawn, mm."""
 
 
 def tables(c: Comparison) -> RenderableType:
@@ -52,7 +56,7 @@ def _heads(c: Comparison) -> RenderableType:
 def _inputs(c: Comparison) -> RenderableType:
     if not c.changes:
         return Text("No input of the two differs by a field of its own.")
-    table = _table("Inputs that differ")
+    table = plain_table("Inputs that differ")
     for name, justify in (("", "left"), ("A", "right"), ("B", "right"), ("", "left"), ("A with this alone", "left")):
         table.add_column(name, justify=justify, overflow="fold")  # type: ignore[arg-type]
     for change, alone in zip(c.changes, c.alone, strict=True):
@@ -78,7 +82,7 @@ def shown_input(change: Change) -> tuple[str, str, str]:
 
 
 def _readings(c: Comparison) -> Table:
-    table = _table("Readings (! : the difference exceeds what a bench can read)")
+    table = plain_table("Readings (! : a bench would see the difference; ? : how finely it reads this is not known)")
     for name in ("", "A", "B", "B - A", "", ""):
         table.add_column(name, justify="right" if name in ("A", "B", "B - A") else "left", no_wrap=True)
     table.add_column("carried by, each alone", overflow="fold")
@@ -92,24 +96,52 @@ def _readings(c: Comparison) -> Table:
     return table
 
 
+def rows(c: Comparison) -> list[dict[str, str]]:
+    """The readings side by side as words, a row each."""
+    seen = {True: "yes", False: "no", None: "?"}
+    return [
+        {
+            "reading": line.reading.title,
+            "A": number(line.a, line),
+            "B": number(line.b, line),
+            "B - A": number(line.difference, line),
+            "unit": line.reading.shown_unit,
+            "a bench would see it": seen[line.exceeds] if line.difference else "no",
+            "carried by, each alone": _carriers(c, line),
+        }
+        for line in c.lines
+        if line.a is not None or line.b is not None
+    ]
+
+
 def number(value: float | None, line: Line) -> str:
     """A value of a line as text."""
     return edge.shown(edge.number(value, line.reading.unit), line.reading.unit, line.reading.accuracy)
 
 
 def _carriers(c: Comparison, line: Line) -> str:
-    if not line.exceeds or line.difference is None:
+    if line.difference is None or not _traced(line):
         return ""
-    small = 0.1 * abs(line.difference)
-    parts = [f"{change.name} {_signed(v, line)}" for change, v in c.shares(line.reading.name)[:MOST] if abs(v) > small]
+    parts = [(f"{change.name} ", v, "") for change, v in c.shares(line.reading.name)[:MOST]]
     mixed, rest = c.interaction(line.reading.name), c.elsewhere(line)
-    if mixed is not None and abs(mixed) > small:
-        parts.append(f"together {_signed(mixed, line)} more")
+    parts += [("together ", mixed, " more")] if mixed is not None else []
+    parts += [("no single field ", rest, "")] if rest is not None else []
+    told = [f"{name}{_signed(v, line)}{more}" for name, v, more in parts if _shows(v, line)]
     if mixed is None and c.changes:
-        parts.append("the rest only together")
-    if rest is not None and abs(rest) > small:
-        parts.append(f"no single field {_signed(rest, line)}")
-    return "; ".join(parts)
+        told.append("the rest only together")
+    return "; ".join(told)
+
+
+def _shows(value: float, line: Line) -> bool:
+    """Whether a part of a difference is worth its place: a tenth of it, and not rounded to nothing."""
+    return abs(value) > 0.1 * abs(line.difference or 0.0) and float(number(value, line)) != 0
+
+
+def _traced(line: Line) -> bool:
+    """Whether the inputs behind a difference are worth naming."""
+    if line.exceeds is not None or line.a is None or line.b is None:
+        return bool(line.exceeds)
+    return abs(line.b - line.a) > TOLD * max(abs(line.a), abs(line.b))
 
 
 def _signed(value: float, line: Line) -> str:
@@ -176,25 +208,40 @@ def csv(c: Comparison) -> str:
 
 
 def draw(c: Comparison) -> Figure:
-    """Crown and key of a moderate blow, and the slow press, A drawn through and B dotted."""
-    figure = Figure(figsize=(13, 5.4), layout="constrained")
+    """A moderate blow, the slow press and the crown's way near the string, A drawn through and B dotted."""
+    figure = Figure(figsize=(15, 5.4), layout="constrained")
     FigureCanvasAgg(figure)
-    blow, press = figure.subplots(1, 2)
+    blow, press, crown = figure.subplots(1, 3)
     for unit, found, style in zip(c.units, (c.a, c.b), ("solid", DOTS), strict=True):
         _draw_blow(blow, unit, style)
         if found.slow_press is not None:
             _draw_press(press, found.slow_press, style)
+            _draw_crown(crown, found.slow_press, style)
     blow.axhline(0, color=FAINT, lw=0.8)
     blow.set(xlabel="time, ms", ylabel="mm", xlim=(0, 200))
-    blow.set_title("Moderate blow: crown to string, key travel", loc="left", fontsize=10, color=INK)
+    blow.legend(frameon=False, fontsize=8)
     press.set(xlabel="key travel, mm", ylabel="force, gf")
     press.set_ylim(0, _top([p.slow_press for p in (c.a, c.b) if p.slow_press is not None]))
-    press.set_title("Slow press, down and back", loc="left", fontsize=10, color=INK)
-    for axes in (blow, press):
+    crown.set(xlabel="key travel, mm", ylabel="crown to string, mm", ylim=(0, NEAR))
+    for axes, title in (
+        (blow, "Moderate blow"),
+        (press, "Slow press, down and back"),
+        (crown, "Slow press: let-off and drop"),
+    ):
+        axes.set_title(title, loc="left", fontsize=10, color=INK)
         axes.spines[["top", "right"]].set_visible(False)
         axes.tick_params(labelsize=8)
-    figure.suptitle(f"A (drawn through): {c.units[0].name}    B (dotted): {c.units[1].name}", fontsize=11, color=INK)
+    figure.suptitle(f"A (drawn through): {c.units[0].name}    B (dotted): {_other(c)}", fontsize=11, color=INK)
     return figure
+
+
+def _other(c: Comparison) -> str:
+    """What B is called: by what differs, where both have one name."""
+    if c.units[0].name != c.units[1].name or not c.changes:
+        return c.units[1].name
+    told = [" ".join((change.name, *shown_input(change)[1:])).rstrip() for change in c.changes[:MOST]]
+    more = len(c.changes) - MOST
+    return "the same with " + ", ".join(told) + (f" and {more} more" if more > 0 else "")
 
 
 def _draw_blow(axes: Axes, unit: ActionUnit, style: str) -> None:
@@ -205,8 +252,10 @@ def _draw_blow(axes: Axes, unit: ActionUnit, style: str) -> None:
     run = play(rest, touch(MODERATE))[1]
     every = max(1, len(run.trace) // 3000)
     t = edge.column(run.trace["t"], "ms")[::every]
-    for values, colour in ((run.place.crown_to_string, CROWN), (rest.travel(run), KEY)):
-        axes.plot(t, edge.column(values, "mm")[::every], color=colour, ls=style, lw=1.5)
+    curves = (("crown to string", run.place.crown_to_string, CROWN), ("key travel", rest.travel(run), KEY))
+    for name, values, colour in curves:
+        label = name if style == "solid" else None
+        axes.plot(t, edge.column(values, "mm")[::every], color=colour, ls=style, lw=1.5, label=label)
 
 
 def _draw_press(axes: Axes, press: SlowPress, style: str) -> None:
@@ -215,13 +264,13 @@ def _draw_press(axes: Axes, press: SlowPress, style: str) -> None:
         axes.plot(travel, edge.column(values, "gf"), color=KEY, ls=style, lw=width)
 
 
+def _draw_crown(axes: Axes, press: SlowPress, style: str) -> None:
+    crown = edge.column(press.crown, "mm")
+    near = crown < NEAR
+    axes.plot(edge.column(press.travel, "mm")[near], crown[near], color=CROWN, ls=style, lw=1.5)
+
+
 def _top(presses: Sequence[SlowPress]) -> float:
     """Of the force axis, gf: the hump in full, the punching cut off."""
     tops = [float(np.nanmax(edge.column(p.pressing, "gf")[p.travel < 0.9 * p.travel.max()])) for p in presses]
     return 1.25 * max(tops, default=100.0)
-
-
-def _table(title: str) -> Table:
-    return Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False
-    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.console import RenderableType
@@ -19,7 +19,7 @@ from sim.workshop.fit_read import Readings
 from sim.workshop.parts_search import Refused, Search
 
 SHOWN = 12
-"""Refused combinations that are told one by one."""
+"""Reasons that are told one by one."""
 
 
 def verdict(found: Fit) -> list[RenderableType]:
@@ -79,11 +79,13 @@ def searched(found: Search) -> list[RenderableType]:
     if found.reasons:
         out.append(Text("Refused", style="bold"))
         out += [Text(f"  {count} for {title}") for title, count in found.reasons.items()]
-        out += [_refused(r, found.base) for r in found.refused[:SHOWN]]
-        if len(found.refused) > SHOWN:
-            out.append(Text(f"  ... and {len(found.refused) - SHOWN} more (--json lists all)"))
+        alike = _alike(found.refused)
+        out += [_refused(group, found.base) for group in alike[:SHOWN]]
+        if len(alike) > SHOWN:
+            out.append(Text(f"  ... and {sum(map(len, alike[SHOWN:]))} more (--json lists all)"))
     if found.not_played:
-        out.append(Text(f"{found.not_played} more are sound on paper but were not set up: raise --most"))
+        why = "stopped before" if found.stopped else "raise --most"
+        out.append(Text(f"{found.not_played} more are sound on paper but were not set up: {why}"))
     out += [Text(f"left out: {fault}", style="yellow") for fault in found.bad_files]
     return [*out, Text(CAUTIONS, style="italic")]
 
@@ -109,8 +111,17 @@ def _other(parts: Mapping[str, str], base: str) -> str:
     return ", ".join(f"{part}: {name}" for part, name in parts.items() if name != base) or "none"
 
 
-def _refused(r: Refused, base: str) -> Text:
-    return Text(f"  [{_other(r.parts, base)}] {r.why}")
+def _alike(refused: Sequence[Refused]) -> list[list[Refused]]:
+    """Combinations that were refused for one and the same thing, together."""
+    groups: dict[str, list[Refused]] = {}
+    for r in refused:
+        groups.setdefault(r.why, []).append(r)
+    return list(groups.values())
+
+
+def _refused(group: Sequence[Refused], base: str) -> Text:
+    more = f" and {len(group) - 1} more with it" if len(group) > 1 else ""
+    return Text(f"  [{_other(group[0].parts, base)}{more}] {group[0].why}")
 
 
 def of_fit(found: Fit) -> dict[str, Any]:
@@ -151,5 +162,6 @@ def of_search(found: Search) -> dict[str, Any]:
         "refused": [{"parts": dict(r.parts), "stage": r.stage, "title": r.title, "why": r.why} for r in found.refused],
         "reasons": found.reasons,
         "not_played": found.not_played,
+        "stopped": found.stopped,
         "bad_files": [str(f) for f in found.bad_files],
     }

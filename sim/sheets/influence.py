@@ -1,31 +1,24 @@
-"""Influences as tables, JSON, CSV and curves: slopes, the spring study, and what the tolerances do."""
+"""Influences as tables, JSON and CSV: slopes with their curves, and the spring study."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
-from rich import box
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from sim.bench import edge
 from sim.sheets.document import Document, clean
+from sim.sheets.tables import plain_table
 from sim.sheets.traces import csv_text
-from sim.workshop.doubt import Doubt, Indices
 from sim.workshop.influence import Answers, Slope
 from sim.workshop.spring_study import Spring, SpringStudy, Window
+from sim.workshop.tolerance import own_unit
 
-LOCAL_HEADER = ("input", "reading", "slope", "error", "unit", "per", "bend", "curved", "curve")
+LOCAL_HEADER = ("input", "reading", "slope", "error", "unit", "per", "bend", "curved", "curve", "input_unit")
 SPRING_HEADER = ("spring_Nmm", "lever_friction_Nmm", "reading", "value", "unit")
-DOUBT_HEADER = (
-    "reading", "unit", "mean", "deviation", "missing", "input", "tolerance", "first", "first_error", "total",
-    "total_error",
-)  # fmt: skip
-FEW = 0.02
-"""Inputs with less of the variance than this are left out of the table."""
 
 
 def local_tables(found: Sequence[Answers]) -> RenderableType:
@@ -44,7 +37,7 @@ def local_tables(found: Sequence[Answers]) -> RenderableType:
 
 
 def _answers(answers: Answers, slopes: Sequence[Slope]) -> RenderableType:
-    table = _table(answers.path)
+    table = plain_table(with_unit(answers.path))
     for name in ("", "slope", "", "+-", ""):
         table.add_column(name, justify="right" if name in ("slope", "+-") else "left", no_wrap=True)
     for s in slopes:
@@ -61,6 +54,11 @@ def _curve(s: Slope) -> Text:
     digits = edge.digits(s.reading.unit, s.reading.accuracy) + 1
     points = ", ".join(f"{x:.4g}: {'–' if y is None else f'{y:.{digits}f}'}" for x, y in s.values)
     return Text(f"  {s.reading.title}, {s.reading.shown_unit}: {points}".replace(", :", ":"), overflow="fold")
+
+
+def with_unit(path: str) -> str:
+    """An input's name with the unit in which its values are told."""
+    return f"{path}, {own_unit(path)}".removesuffix(", ")
 
 
 def figures(value: float, count: int = 3) -> str:
@@ -83,6 +81,7 @@ def local_document(found: Sequence[Answers]) -> Document:
                     "bend": s.bend,
                     "answers": s.matters,
                     "curved": s.curved,
+                    "input_unit": own_unit(s.path),
                     "curve": s.values,
                 }
             )
@@ -96,7 +95,18 @@ def local_document(found: Sequence[Answers]) -> Document:
 def local_csv(found: Sequence[Answers]) -> str:
     """A line a slope."""
     lines = [
-        (s.path, s.reading.key, s.slope, s.error, s.reading.shown_unit, s.per, s.bend, s.curved, _points(s.values))
+        (
+            s.path,
+            s.reading.key,
+            s.slope,
+            s.error,
+            s.reading.shown_unit,
+            s.per,
+            s.bend,
+            s.curved,
+            _points(s.values),
+            own_unit(s.path),
+        )
         for answers in found
         for s in answers.slopes.values()
     ]
@@ -109,7 +119,7 @@ def _points(values: Iterable[tuple[float, float | None]]) -> str:
 
 def spring_tables(s: SpringStudy) -> RenderableType:
     """Curves over the spring, shares of strokes, and the windows over the lever centre."""
-    curves = _table(f"Repetition spring (the scenario's own: {s.own * 1e3:.2f} N·mm)")
+    curves = plain_table(f"Repetition spring (the scenario's own: {s.own * 1e3:.2f} N·mm)")
     curves.add_column("spring, N·mm", no_wrap=True)
     for spring in s.springs:
         curves.add_column(f"{spring.torque * 1e3:.1f}", justify="right", no_wrap=True)
@@ -134,7 +144,7 @@ def _value(spring: Spring, name: str) -> str:
 
 
 def _windows(s: SpringStudy) -> RenderableType:
-    table = _table("Window, N·mm, by friction of the lever centre")
+    table = plain_table("Window, N·mm, by friction of the lever centre")
     for name in ("lever centre", "lifts from", "kicks from", "centre", "width"):
         table.add_column(name, justify="right", no_wrap=True)
     for w in s.windows:
@@ -174,9 +184,12 @@ def _spring(spring: Spring) -> Document:
 
 
 def _window(w: Window) -> Document:
-    values = {"lifts_from": w.lifts_from, "kicks_from": w.kicks_from, "centre": w.centre, "width": w.width}
-    named = {f"{name}_Nmm": None if v is None else v * 1e3 for name, v in values.items()}
+    named = {f"{name}_Nmm": None if v is None else v * 1e3 for name, v in _ends(w).items()}
     return {"lever_friction_Nmm": w.friction * 1e3, **named}
+
+
+def _ends(w: Window) -> dict[str, float | None]:
+    return {"lifts_from": w.lifts_from, "kicks_from": w.kicks_from, "centre": w.centre, "width": w.width}
 
 
 def spring_csv(s: SpringStudy) -> str:
@@ -185,66 +198,8 @@ def spring_csv(s: SpringStudy) -> str:
     for spring in s.springs:
         head = (spring.torque * 1e3, s.own_friction * 1e3)
         lines += [(*head, "outcome", spring.outcome, ""), (*head, "kicks", spring.kicks, "")]
+        lines += [(*head, f"{touch}_caught", caught, "") for touch, caught in spring.caught]
         lines += [(*head, t.name, edge.number(t.value, t.unit), t.shown_unit) for t in spring.readings.values()]
     for w in s.windows:
-        ends = (("lifts_from", w.lifts_from), ("kicks_from", w.kicks_from), ("width", w.width))
-        lines += [("", w.friction * 1e3, name, None if v is None else v * 1e3, "N·mm") for name, v in ends]
+        lines += [("", w.friction * 1e3, name, None if v is None else v * 1e3, "N·mm") for name, v in _ends(w).items()]
     return csv_text(SPRING_HEADER, lines)
-
-
-def doubt_tables(d: Doubt) -> RenderableType:
-    """Spread of each reading, and whose doing it is."""
-    table = _table(f"Spread under bench tolerances ({d.runs} units, {d.playing:.0%} play)")
-    for name in ("", "mean", "+-", "", "by itself / with all it takes part in, % of the variance"):
-        table.add_column(
-            name, justify="right" if name in ("mean", "+-") else "left", no_wrap=name in ("", "mean", "+-")
-        )
-    for r in d.readings:
-        value = [edge.number(v, r.reading.unit) for v in (r.mean, r.deviation)]
-        shown = [edge.shown(v, r.reading.unit) for v in value]
-        table.add_row(r.reading.title, *shown, r.reading.shown_unit, _blame(d, r))
-    parts = [f"{t.path}: {t.source}" for t in d.inputs]
-    return Group(table, Text("\nTolerances drawn from\n  " + "\n  ".join(parts)))
-
-
-def _blame(d: Doubt, r: Indices) -> str:
-    if r.first is None or r.total is None or r.total_error is None:
-        return f"not read in {r.missing:.0%} of the units" if r.missing else "does not vary"
-    ranked = sorted(zip(d.inputs, r.first, r.total, r.total_error, strict=True), key=lambda one: -one[2])
-    return "; ".join(
-        f"{t.path} {100 * first:.0f} / {100 * total:.0f} +-{100 * error:.0f}"
-        for t, first, total, error in ranked
-        if total > FEW
-    )
-
-
-def doubt_document(d: Doubt) -> Document:
-    """The analysis as JSON."""
-    tolerances = {
-        t.path: {"si": t.si, "shape": "normal" if t.normal else "uniform", "source": t.source} for t in d.inputs
-    }
-    readings = []
-    for line in _doubt_lines(d):
-        readings.append(dict(zip(DOUBT_HEADER, line, strict=True)))
-    return clean(
-        {"samples": d.samples, "units": d.runs, "playing": d.playing, "inputs": tolerances, "indices": readings}
-    )
-
-
-def doubt_csv(d: Doubt) -> str:
-    """A line for each reading and input."""
-    return csv_text(DOUBT_HEADER, _doubt_lines(d))
-
-
-def _doubt_lines(d: Doubt) -> Iterator[tuple[object, ...]]:
-    for r in d.readings:
-        mean, deviation = (edge.number(v, r.reading.unit) for v in (r.mean, r.deviation))
-        for k, t in enumerate(d.inputs):
-            parts = [values[k] if values else None for values in (r.first, r.first_error, r.total, r.total_error)]
-            yield (r.reading.key, r.reading.shown_unit, mean, deviation, r.missing, t.path, t.si, *parts)
-
-
-def _table(title: str) -> Table:
-    return Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False
-    )

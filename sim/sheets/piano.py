@@ -1,120 +1,126 @@
-"""The piano at the bench as tables, JSON, CSV and a figure."""
+"""The piano at the bench as tables, JSON and CSV."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from rich import box
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from sim.bench.template import TOUCHES, Line, Touching
-from sim.sheets.tables import CAUTIONS
+from sim.bench import edge
+from sim.sheets.tables import CAUTIONS, plain_table
 from sim.sheets.traces import csv_text
-from sim.unit.model import GRAVITY
-from sim.units import mm
-from sim.workshop.piano import HAMMER_RAIL, MISMATCHES, READINGS, Effect, Note, Read
+from sim.units import deg, mm, show
+from sim.workshop.key_ends import CLEAR
+from sim.workshop.mismatch import HAMMER_RAIL, MISMATCHES, READINGS, Effect, Read
+from sim.workshop.piano import Note
 
-COLUMNS = ("string_height", "strike_line", "hammer_centre_height", "fitting_bore", "fitting_distance", "off_line")
-COLOURS = ("#b5651d", "#1f4e79", "#4a7c59", "#7d3c98")
-
-
-def _mm(value: float | None, digits: int = 2) -> str:
-    return "–" if value is None else f"{value * 1e3:.{digits}f}"
-
-
-def _deg(value: float | None) -> str:
-    return "–" if value is None else f"{math.degrees(value):.2f}"
+LENGTHS = ("string_height", "strike_line", "hammer_centre_height", "bore", "hanging_distance", "fitting_bore",
+           "fitting_distance", "off_line")  # fmt: skip
+KEY_END = ("read", "again", "carried", "reckoned", "under", "rail")
+WARNING = "bold yellow"
 
 
-def _table(title: str, *heads: str) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False,
-                  show_edge=False)  # fmt: skip
+def titled(title: str, *heads: str) -> Table:
+    """A table whose first column is words and whose others are numbers."""
+    table = plain_table(title)
     for i, head in enumerate(heads):
-        table.add_column(head, justify="right" if i else "left", no_wrap=True)
+        table.add_column(head, justify="right" if i and head else "left", no_wrap=bool(head) or not i)
     return table
+
+
+def millimetres(value: float | None, digits: int = 2) -> str:
+    """A length (m) in mm; a dash where there is none."""
+    return "–" if value is None else show(value, "mm", edge.UNITS["mm"][1], digits).removesuffix(" mm")
+
+
+def signed(value: float | None) -> str:
+    """A difference (m) in mm with its sign; a plain 0 where it rounds to none."""
+    if value is None:
+        return "–"
+    text = f"{edge.number(value, 'mm'):+.2f}"
+    return "0" if float(text) == 0 else text
 
 
 def notes(found: Sequence[Note], angle: float) -> list[RenderableType]:
     """What fits under each string, and what was remarked."""
-    bore = f"bore at {math.degrees(angle):g}°" if angle else "bore, parallel"
-    given = ", ".join(sorted({_mm(n.bore, 1) for n in found}))
-    title = f"Under the strings, mm and degrees; shank and off line are those of a bore of {given} mm"
-    table = _table(title, "key", "section", "string", "strike line", "centre", "shank", bore, "hanging", "off line",
-                   "key end")  # fmt: skip
+    fits = f"shank {deg(angle)} off the string" if angle else "shank along the string"
+    table = titled(
+        f"Under the strings, mm and degrees (* not read: the scenario's hammer; fits: {fits})", "key", "string",
+        "strike line", "centre", "bore", "hung", "shank", "off line", "bore fits", "hung fits",
+    )  # fmt: skip
     for n in found:
         table.add_row(
-            str(n.key), n.section, _mm(n.string_height), _mm(n.strike_line), _mm(n.hammer_centre_height),
-            _deg(n.shank_angle), _mm(n.fitting_bore), _mm(n.fitting_distance),
-            _mm(n.off_line), _mm(n.key_end, 1),
+            f"{n.key} {n.section}", millimetres(n.string_height), millimetres(n.strike_line),
+            millimetres(n.hammer_centre_height), _own(n, "bore"), _own(n, "hanging_distance"),
+            "–" if n.shank_angle is None else deg(n.shank_angle, 2).removesuffix(" deg"), signed(n.off_line),
+            millimetres(n.fitting_bore), millimetres(n.fitting_distance),
         )  # fmt: skip
-    return [table, *(Text(f"key {n.key}: {remark}", style="bold yellow") for n in found for remark in n.remarks)]
+    return [table, *(Text(f"key {n.key}: {remark}", style=WARNING) for n in found for remark in n.remarks)]
 
 
-def mismatch(n: Note, bench: Read, piano: Read) -> list[RenderableType]:
-    """What was read differently, and what the action regulated at the bench comes to in the piano."""
+def _own(n: Note, name: str) -> str:
+    return millimetres(getattr(n, name), 1) + (" " if name in n.read else "*")
+
+
+def key_ends(found: Sequence[Note]) -> list[RenderableType]:
+    """What was read of key ends and damper blocking at piano and bench, and whether it clears."""
+    table = titled("Key ends to damper blocking, mm", "key", "read, piano", "read, bench", "so in piano", "reckoned",
+                   "over end", "rail", "")  # fmt: skip
+    for n in found:
+        cells = [millimetres(getattr(n.key_end, name), 1) for name in KEY_END]
+        table.add_row(str(n.key), *cells, n.key_end.verdict)
+    words = (
+        f"{mm(CLEAR, 0)} or more clears. So in piano: the bench's reading, carried over by blocking and stop; "
+        "reckoned: blocking, stop and the scenario's key; over end: blocking's underside over the key's end, key down; "
+        "rail: wippen rail to blocking."
+    )
+    return [table, Text(words)]
+
+
+def mismatch(n: Note, bench: Read, alone: Sequence[Effect], piano: Read) -> list[RenderableType]:
+    """What was read differently, what each of it does alone, and what the action comes to in the piano."""
     if not n.mismatch:
-        return [Text(f"key {n.key}: nothing was read again at the bench, so bench and piano are not compared.")]
-    away = ", ".join(f"{MISMATCHES[k].title} {v * 1e3:+.2f}" for k, v in n.mismatch.items())
-    table = _table(f"Key {n.key}: regulated at the bench, then in the piano, mm", "", "bench", "piano", "difference")
-    for name in READINGS:
-        a, b = bench.values[name], piano.values[name]
-        table.add_row(
-            name.replace("_", "-"), _mm(a), _mm(b), "–" if a is None or b is None else f"{(b - a) * 1e3:+.2f}"
-        )
-    table.add_row("outcome", bench.outcome, piano.outcome, "")
-    return [Text(f"Piano less bench, mm: {away}"), table]
+        return [Text(f"Key {n.key}: nothing was read again at the bench, so bench and piano are not compared.")]
+    table = titled(f"Key {n.key}: regulated at the bench, then in the piano, mm", "", "by", *_heads())
+    table.add_row("at the bench", "", *(millimetres(bench.values[r]) for r in READINGS), "", _outcome(bench))
+    for e in alone:
+        table.add_row(MISMATCHES[e.name].title, signed(e.by), *_changes(e.found, bench), _outcome(e.found))
+    table.add_row("all of them at once", "", *_changes(piano, bench), "")
+    table.add_row("in the piano", "", *(millimetres(piano.values[r]) for r in READINGS), "", _outcome(piano))
+    words = (
+        "By: piano less bench. A bed that lies otherwise moves key height and hammer centre too; at once, what the bed "
+        "already does to them is not added again."
+    )
+    return [table, Text(words)]
+
+
+def _heads() -> tuple[str, ...]:
+    return *(n.replace("_", "-") for n in READINGS), "off line", ""
+
+
+def _changes(found: Read, base: Read) -> tuple[str, ...]:
+    pairs = ((found.values[n], base.values[n]) for n in READINGS)
+    cells = (signed(None if a is None or b is None else a - b) for a, b in pairs)
+    return *cells, signed(found.off_line) if found.off_line else ""
+
+
+def _outcome(found: Read) -> str:
+    return "" if found.outcome == "plays" else found.outcome.upper()
 
 
 def effects(found: Sequence[Effect], base: Read) -> RenderableType:
     """What each half millimetre does."""
-    table = _table("What a mismatch does (change of the reading, mm)", "piano less bench", "mm",
-                   *(n.replace("_", "-") for n in READINGS), "off line", "")  # fmt: skip
+    table = titled("What each half millimetre of piano less bench does (change of the reading, mm)", "", "by",
+                   *_heads())  # fmt: skip
     before = ""
     for e in found:
         title = MISMATCHES[e.name].title
-        cells = [_change(e.found.values[n], base.values[n]) for n in READINGS]
-        off = f"{e.found.off_line * 1e3:+.1f}" if e.found.off_line else ""
-        outcome = "" if e.found.outcome == "plays" else e.found.outcome.upper()
-        table.add_row("" if title == before else title, f"{e.by * 1e3:+.1f}", *cells, off, outcome)
+        table.add_row("" if title == before else title, signed(e.by), *_changes(e.found, base), _outcome(e.found))
         before = title
     return table
-
-
-def _change(value: float | None, base: float | None) -> str:
-    if value is None or base is None:
-        return "–"
-    text = f"{(value - base) * 1e3:+.2f}"
-    return "0" if float(text) == 0 else text
-
-
-def template(lines: Sequence[Line], found: Sequence[Touching], lower: float) -> list[RenderableType]:
-    """Where the template hangs, and what a touch of it costs."""
-    table = _table("Template for the true hammer line, mm over the bench", "key", "wanted crown", "template", "gap")
-    for line in lines:
-        table.add_row(str(line.key), _mm(line.crown), _mm(line.template), _mm(line.gap))
-    heads = [f"read under {f / GRAVITY * 1e3:g} gf" for f in TOUCHES]
-    trap = _table(
-        "A template that touches: the true line stands higher than it reads by, mm", "back-rail cloth", *heads
-    )
-    for t in found:
-        trap.add_row(_cloth(t), *(_mm(t.high_at(f)) for f in TOUCHES))
-    side = "higher" if lower < 0 else "lower"
-    words = (
-        f"At the bench the crown stands {mm(abs(lower), 2)} {side} over the bed than in the piano; the heights allow "
-        "for it. Read the gap with a feeler strip: set touching, the template bears on the lever's spring and, once "
-        "the jack takes the knuckle, on the back-rail cloth, and the line comes up when it is taken off."
-    )
-    return [table, Text(words), trap]
-
-
-def _cloth(t: Touching) -> str:
-    return "as it is" if t.cloth == 1 else f"{t.cloth:g} times as stiff"
 
 
 def cautions() -> RenderableType:
@@ -125,87 +131,47 @@ def cautions() -> RenderableType:
 def of_note(n: Note) -> dict[str, Any]:
     """One note as JSON."""
     out: dict[str, Any] = {"key": n.key, "section": n.section}
-    out |= {f"{name}_mm": _number(getattr(n, name)) for name in COLUMNS}
-    out |= {"bore_mm": _number(n.bore), "key_end_clearance_mm": _number(n.key_end)}
-    out["string_slope_deg"] = math.degrees(n.string_slope)
-    out["shank_angle_deg"] = None if n.shank_angle is None else math.degrees(n.shank_angle)
-    out["piano_less_bench_mm"] = {name: by * 1e3 for name, by in n.mismatch.items()}
+    out |= {edge.key(name, "mm"): edge.number(getattr(n, name), "mm") for name in LENGTHS}
+    out |= {"hammer_weight_g": edge.number(n.weight, "g"), "hammer_read": list(n.read)}
+    out |= {edge.key(name, "deg"): edge.number(getattr(n, name), "deg") for name in ("string_slope", "shank_angle")}
+    end = n.key_end
+    out["key_end_clearance_mm"] = edge.number(end.level, "mm")
+    out["key_end"] = {edge.key(name, "mm"): edge.number(getattr(end, name), "mm") for name in KEY_END}
+    out["key_end"] |= {"clears": end.clears, "verdict": end.verdict}
+    out["piano_less_bench_mm"] = {name: edge.number(by, "mm") for name, by in n.mismatch.items()}
     return out | {"remarks": list(n.remarks)}
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None else value * 1e3
 
 
 def of_read(found: Read) -> dict[str, Any]:
     """One slow press as JSON."""
-    return {"outcome": found.outcome} | {f"{n}_mm": _number(v) for n, v in found.values.items()}
+    return {"outcome": found.outcome} | {edge.key(n, "mm"): edge.number(v, "mm") for n, v in found.values.items()}
 
 
 def of_effect(e: Effect) -> dict[str, Any]:
     """One mismatch as JSON."""
-    return {"mismatch": e.name, "by_mm": e.by * 1e3, "off_line_mm": e.found.off_line * 1e3} | of_read(e.found)
-
-
-def of_line(line: Line) -> dict[str, Any]:
-    """The template over one key as JSON."""
-    return {"key": line.key, "crown_mm": line.crown * 1e3, "template_mm": line.template * 1e3, "gap_mm": line.gap * 1e3}
-
-
-def of_touching(t: Touching) -> dict[str, Any]:
-    """One curve as JSON: heights over the true line."""
-    return {
-        "cloth": t.cloth,
-        "gap_mm": [float(v) for v in t.gap * 1e3],
-        "read_mm": [float(v) for v in t.read * 1e3],
-        "true_mm": [0.0] * len(t.gap),
-        "as_left_mm": [float(v) for v in t.left * 1e3],
-        "force_gf": [float(v) for v in t.force / GRAVITY * 1e3],
-        "cloth_squeeze_mm": [float(v) for v in t.squeeze * 1e3],
-    }
+    by = {"mismatch": e.name, "by_mm": edge.number(e.by, "mm"), "off_line_mm": edge.number(e.found.off_line, "mm")}
+    return by | of_read(e.found)
 
 
 def csv(found: Sequence[Note]) -> str:
     """Every note on a line."""
-    names = [k for k in of_note(found[0]) if k not in ("piano_less_bench_mm", "remarks")] if found else []
-    moved = [f"{n}_piano_less_bench_mm" for n in MISMATCHES if n != HAMMER_RAIL]
-    return csv_text((*names, *moved, "remarks"), _lines(found, names))
+    gathered = ("hammer_read", "key_end", "piano_less_bench_mm", "remarks")
+    names = [k for k in of_note(found[0]) if k not in gathered] if found else []
+    ends = [edge.key(name, "mm") for name in KEY_END]
+    moved = [n for n in MISMATCHES if n != HAMMER_RAIL]
+    heads = (*names, *(f"key_end_{n}" for n in ends), "key_end_verdict", *(f"{n}_piano_less_bench_mm" for n in moved))
+    return csv_text((*heads, "remarks"), _lines(found, names, ends, moved))
 
 
-def _lines(found: Sequence[Note], names: Sequence[str]) -> Iterator[tuple[object, ...]]:
+def _lines(
+    found: Sequence[Note], names: Sequence[str], ends: Sequence[str], moved: Sequence[str]
+) -> Iterator[tuple[object, ...]]:
     for n in found:
         row = of_note(n)
-        moved = row["piano_less_bench_mm"]
         yield (
             *(row[name] for name in names),
-            *(moved.get(m) for m in MISMATCHES if m != HAMMER_RAIL),
+            *(row["key_end"][name] for name in ends),
+            row["key_end"]["verdict"],
+            *(row["piano_less_bench_mm"].get(m) for m in moved),
             "; ".join(n.remarks),
         )
-
-
-def figure(found: Sequence[Touching]) -> Figure:
-    """The trap: heights by gap, and how far the true line stands over the reading by the touch's force."""
-    whole = Figure(figsize=(10, 4.2), layout="constrained")
-    heights, forces = whole.subplots(1, 2)
-    _heights(heights, found)
-    for t, colour in zip(found, COLOURS, strict=False):
-        rising = t.gap <= 0
-        name = f"cloth {_cloth(t)}"
-        forces.plot(t.force[rising] / GRAVITY * 1e3, -t.read[rising] * 1e3, color=colour, label=name)
-    forces.set(xlabel="template bears on the hammer, gf", ylabel="true line over the reading, mm")
-    forces.set_title("What a touch costs", loc="left", fontsize=10)
-    forces.legend(frameon=False, fontsize=8)
-    for axes in (heights, forces):
-        axes.spines[["top", "right"]].set_visible(False)
-    return whole
-
-
-def _heights(axes: Axes, found: Sequence[Touching]) -> None:
-    axes.axhline(0.0, color="#333333", lw=1.2, label="true line")
-    for t, colour in zip(found, COLOURS, strict=False):
-        label = "read under the template" if t is found[0] else None
-        axes.plot(t.gap * 1e3, t.read * 1e3, color="#888888", ls=":", label=label)
-        axes.plot(t.gap * 1e3, t.left * 1e3, color=colour, label=f"as left, cloth {_cloth(t)}")
-    axes.set(xlabel="template over the free crown, mm (negative: pressing)", ylabel="crown over the true line, mm")
-    axes.set_title("Crown under a template", loc="left", fontsize=10)
-    axes.legend(frameon=False, fontsize=8)

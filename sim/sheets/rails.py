@@ -3,103 +3,130 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from matplotlib import patheffects
 from matplotlib.figure import Figure
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from sim.bench import edge
 from sim.sheets import drawing
 from sim.sheets.tables import CAUTIONS
 from sim.unit.model import ActionUnit
-from sim.workshop.rails import Place
+from sim.workshop.clearances import CLEARANCES
+from sim.workshop.moves import MOVES
+from sim.workshop.rails import WEIGHTS, Place
 
 Cells = Sequence[Sequence[Place]]
-MM, GF = 1e-3, 9.80665e-3
+Moves = tuple[str, str]
+MM = 1e-3
+HALO = [patheffects.withStroke(linewidth=2, foreground="white")]
 BAR = 100.0
 """Length of the template's scale bar, mm."""
-EDGE: Mapping[str, tuple[str, float]] = {
-    "aftertouch": ("mm", MM),
-    "leverage": ("", 1.0),
-    "down_weight": ("gf", GF),
-    "up_weight": ("gf", GF),
-    "friction": ("gf", GF),
-    "let_off_hump": ("gf", GF),
-    "slide_capstan": ("mm", MM),
-    "slide_knuckle": ("mm", MM),
-    "slide_work": ("mJ", 1e-3),
-    "jack_address": ("mm", MM),
-    "window_left": ("mm", MM),
-    "hammer_speed": ("m_s", 1.0),
+READ: Mapping[str, tuple[str, str]] = {
+    "aftertouch": ("aftertouch", "mm"),
+    "leverage": ("leverage as travel", ""),
+    "leverage_force": ("leverage as force", ""),
+    "down_weight": ("down weight", "gf"),
+    "up_weight": ("up weight", "gf"),
+    "friction": ("friction at the key", "gf"),
+    "slide": ("sliding at capstan and knuckle", "mm"),
+    "slide_capstan": ("sliding at the capstan", "mm"),
+    "slide_knuckle": ("sliding at the knuckle", "mm"),
+    "slide_friction": ("friction of that sliding, at the key", "gf"),
+    "let_off_hump": ("let-off resistance", "gf"),
+    "inertia": ("inertia felt at the key", "g"),
+    "jack_address": ("jack address", "mm"),
+    "drop_at_bottom": ("drop at the bottom of the key", "mm"),
+    "hammer_speed": ("hammer speed, moderate", "m_s"),
 }
+"""What is read at a place: title and unit."""
 
 
 def row(p: Place) -> dict[str, Any]:
     """One place with units in its names."""
     out: dict[str, Any] = {"dx_mm": p.dx / MM, "dy_mm": p.dy / MM, "spread_mm": p.spread / MM}
     out |= {"feasible": p.feasible, "why": p.why}
-    for f in fields(p):
-        if f.name in EDGE:
-            unit, factor = EDGE[f.name]
-            value = getattr(p, f.name)
-            out[f"{f.name}_{unit}" if unit else f.name] = None if value is None else value / factor
-    return out
+    out |= {edge.key(name, unit): edge.number(getattr(p, name), unit) for name, (_, unit) in READ.items()}
+    return out | {f"clear_{name}_mm": value / MM for name, value in p.clear.items()}
 
 
 def tables(
-    unit: ActionUnit, rail: str, cells: Cells, found: Sequence[Place], sway: Mapping[str, float]
+    unit: ActionUnit,
+    moves: Moves,
+    cells: Cells,
+    found: Sequence[Place],
+    sway: Mapping[str, Mapping[str, float]],
+    weights: Mapping[str, float] = WEIGHTS,
 ) -> list[RenderableType]:
-    """Best places, how far a bench tolerance moves them, and what stands in the way elsewhere."""
-    out: list[RenderableType] = [Text(f"{unit.name}: {rail} rail")]
+    """Best places, their clearances, how far a bench tolerance moves them, and what stands in the way elsewhere."""
+    out: list[RenderableType] = [Text(f"{unit.name}: {' and '.join(MOVES[m].title for m in moves)}")]
     if not found:
         out.append(Text("NO PLACE of those tried meets the targets"))
-    best = Table(title="Best places", title_justify="left", box=None, pad_edge=False)
-    heads = "rearward mm,up mm,spread mm,aftertouch mm,leverage,down gf,up gf,friction gf,sliding mm".split(",")
-    for h in heads:
-        best.add_column(h, justify="right")
-    for p in found:
-        slide = (p.slide_capstan or 0.0) + (p.slide_knuckle or 0.0)
-        moved = (f"{p.dx / MM:+.2f}", f"{p.dy / MM:+.2f}", f"{p.spread / MM:.2f}")
-        weights = (_n(p.down_weight, GF, 1), _n(p.up_weight, GF, 1), _n(p.friction, GF, 1))
-        best.add_row(*moved, _n(p.aftertouch, MM, 2), _n(p.leverage, 1, 2), *weights, f"{slide / MM:.2f}")
-    out.append(best)
-    if sway:
-        words = ", ".join(f"{name} {_swayed(name, value)}" for name, value in sway.items())
-        out.append(Text(f"At the first of them a quarter millimetre moves: {words}."))
-    if found:
-        out.append(Text(trial(found[0], rail)))
-    out.append(_reasons(cells))
-    return [*out, Text(CAUTIONS)]
+    else:
+        out += [_best(moves, found, weights), _clear(found), _sway(sway), Text(trial(found[0], moves))]
+    return [*out, _reasons(cells), Text(CAUTIONS)]
 
 
-def _n(value: float | None, factor: float, digits: int) -> str:
-    return "–" if value is None else f"{value / factor:.{digits}f}"
+def _table(title: str, *heads: str) -> Table:
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
+    for i, head in enumerate(heads):
+        table.add_column(head, justify="right" if i else "left")
+    return table
 
 
-def _swayed(name: str, value: float) -> str:
-    if name.startswith("aftertouch"):
-        return f"{value / MM:+.3f} mm"
-    return f"{value:+.3f}" if name.startswith("leverage") else f"{value / GF:+.2f} gf"
+def _best(moves: Moves, found: Sequence[Place], weights: Mapping[str, float]) -> Table:
+    """A column a place."""
+    weighed = ", ".join(f"{name} {w:g}" for name, w in weights.items())
+    table = _table(f"Best places (weights: {weighed})", "", *(str(i) for i in range(1, len(found) + 1)))
+    for move, name in zip(moves, ("dx", "dy"), strict=True):
+        table.add_row(f"{MOVES[move].title}, mm", *(f"{getattr(p, name) / MM:+.2f}" for p in found))
+    table.add_row("spread, mm", *(f"{p.spread / MM:.2f}" for p in found))
+    for name, (title, unit) in READ.items():
+        label = edge.label(unit)
+        values = (edge.shown(edge.number(getattr(p, name), unit), unit) for p in found)
+        table.add_row(f"{title}, {label}" if label else title, *values)
+    return table
 
 
-def trial(p: Place, rail: str) -> str:
+def _clear(found: Sequence[Place]) -> Table:
+    table = _table("Clearances, mm", "", *(str(i) for i in range(1, len(found) + 1)), "at least")
+    for name, c in CLEARANCES.items():
+        values = [f"{p.clear[name] / MM:.1f}" if name in p.clear else "not given" for p in found]
+        table.add_row(c.title, *values, f"{c.least / MM:.1f}")
+    return table
+
+
+def _sway(sway: Mapping[str, Mapping[str, float]]) -> Table:
+    """What a quarter millimetre of each move does at the best place."""
+    names = [n for n in READ if any(n in found for found in sway.values())]
+    heads = (f"{READ[n][0]}{', ' if READ[n][1] else ''}{edge.label(READ[n][1])}" for n in names)
+    table = _table("A quarter millimetre at the first of them", "", *heads)
+    for move, found in sway.items():
+        cells = [_signed(found.get(n), READ[n][1]) for n in names]
+        table.add_row(MOVES[move].title, *(cells if found else ["does not play there"]))
+    return table
+
+
+def _signed(value: float | None, unit: str) -> str:
+    number = edge.number(value, unit)
+    return "–" if number is None else f"{number:+.3f}"
+
+
+def trial(p: Place, moves: Moves) -> str:
     """The five-minute trial with temporary shims that would confirm a place before drilling."""
-    ways = []
-    if abs(p.dx) > 0.02e-3:
-        ways.append(f"{abs(p.dx) / MM:.2f} mm {'rearward' if p.dx > 0 else 'toward the player'}")
-    if abs(p.dy) > 0.02e-3:
-        ways.append(f"{abs(p.dy) / MM:.2f} mm {'up (shim under it)' if p.dy > 0 else 'down'}")
-    where = " and ".join(ways) or "where it is"
-    touch, down, up = (p.aftertouch or 0) / MM, (p.down_weight or 0) / GF, (p.up_weight or 0) / GF
+    by = {move: d for move, d in zip(moves, (p.dx, p.dy), strict=True) if abs(d) > 0.02e-3}
+    where = " and ".join(f"{MOVES[m].title} by {d / MM:+.2f} mm" for m, d in by.items()) or "everything where it is"
+    down, up = (edge.shown(edge.number(w, "gf"), "gf", 1.0) for w in (p.down_weight, p.up_weight))
     return (
-        f"Before drilling: clamp the {rail} rail with card shims {where} (spread {p.spread / MM:.1f} mm), set one "
-        f"sample note to the same blow, dip and let-off, press slowly and read the aftertouch: {touch:.2f} mm is "
-        f"expected; down weight {down:.0f} gf, up {up:.0f} gf. More than 0.2 mm or 3 gf off: measure the parts again "
-        "before a hole is made."
+        f"Five-minute trial before drilling: clamp {where} with card shims (spread {p.spread / MM:.1f} mm), set one "
+        f"sample note to the same blow, dip and let-off, press slowly and read the aftertouch: "
+        f"{edge.shown(edge.number(p.aftertouch, 'mm'), 'mm')} mm is expected; down weight {down} gf, up {up} gf. More "
+        "than 0.2 mm or 3 gf off: measure the parts again before a hole is made."
     )
 
 
@@ -117,36 +144,54 @@ def _reasons(cells: Cells) -> Table:
     return table
 
 
-def figure(unit: ActionUnit, rail: str, cells: Cells, found: Sequence[Place]) -> Figure:
-    """Aftertouch over the plane, the feasible region outlined, a letter for each reason, the best places marked."""
+def figure(unit: ActionUnit, moves: Moves, cells: Cells, found: Sequence[Place], show: str = "aftertouch") -> Figure:
+    """A reading over the plane, the feasible region outlined, a letter for each reason, the best places marked."""
+    title, name = READ[show]
     xs = np.array([p.dx for p in cells[0]]) / MM
     ys = np.array([r[0].dy for r in cells]) / MM
-    value = np.array([[np.nan if p.aftertouch is None else p.aftertouch / MM for p in r] for r in cells])
+    read = [[edge.number(getattr(p, show), name) for p in r] for r in cells]
+    value = np.array([[np.nan if v is None else v for v in r] for r in read], dtype=float)
     fine = np.array([[1.0 if p.feasible else 0.0 for p in r] for r in cells])
-    fig = Figure(figsize=(9, 6.5), layout="constrained")
-    axes = fig.subplots()
+    marks = letters(cells)
+    fig = Figure(figsize=(9, 6.8 + 0.2 * len(marks)), layout="constrained")
+    axes, words = fig.subplots(2, 1, height_ratios=(6.4, 0.4 + 0.2 * len(marks)))
     mesh = axes.pcolormesh(xs, ys, value, shading="nearest", cmap="cividis")
-    fig.colorbar(mesh, ax=axes, label="aftertouch, mm")
+    fig.colorbar(mesh, ax=axes, label=f"{title}{', ' if name else ''}{edge.label(name)}")
     if 0 < fine.sum() < fine.size:
+        axes.pcolormesh(xs, ys, np.where(fine > 0, np.nan, 1.0), shading="nearest", cmap="gray", alpha=0.35, vmin=0)
         axes.contour(xs, ys, fine, levels=[0.5], colors="#b03a2e", linewidths=2)
-    reasons = sorted({p.why.split(":")[0] for r in cells for p in r if p.why})
-    letters = {why: chr(ord("a") + i % 26) for i, why in enumerate(reasons)}
     stride = max(1, len(xs) // 15)
     for r in cells[::stride]:
         for p in r[::stride]:
             if p.why:
-                mark = letters[p.why.split(":")[0]]
-                axes.text(p.dx / MM, p.dy / MM, mark, ha="center", va="center", fontsize=7, color="#777777")
+                mark = marks[short(p)]
+                axes.text(p.dx / MM, p.dy / MM, mark, ha="center", va="center", fontsize=8, path_effects=HALO)
     for i, p in enumerate(found, 1):
         axes.plot(p.dx / MM, p.dy / MM, "o", color="white", markeredgecolor="#b03a2e", markersize=11)
         axes.text(p.dx / MM, p.dy / MM, str(i), ha="center", va="center", fontsize=8)
-    axes.set(xlabel=f"{rail} rail rearward, mm", ylabel="up, mm", title=f"{unit.name}: where the {rail} rail may stand")
-    key = "\n".join(f"{letter}  {why}" for why, letter in letters.items())
-    fig.text(0.01, -0.02, f"outline: every target met; numbers: best places\n{key}", va="top", fontsize=8)
+    axes.set(
+        xlabel=f"{MOVES[moves[0]].title}, mm",
+        ylabel=f"{MOVES[moves[1]].title}, mm",
+        title=f"{unit.name}: where the parts may stand",
+    )
+    key = "\n".join(f"{letter}  {why}" for why, letter in marks.items())
+    words.axis("off")
+    words.text(0, 1, f"outline: every target met; numbers: best places\n{key}", va="top", fontsize=8)
     return fig
 
 
-def template(unit: ActionUnit, at: Place, rail: str, path: Path) -> None:
+def short(p: Place) -> str:
+    """The reason in a few words."""
+    return p.why.split(":")[0]
+
+
+def letters(cells: Cells) -> dict[str, str]:
+    """A letter for each reason, so that they are told apart without colour."""
+    reasons = sorted({short(p) for r in cells for p in r if p.why})
+    return {why: chr(ord("a") + i % 26) for i, why in enumerate(reasons)}
+
+
+def template(unit: ActionUnit, at: Place, moves: Moves, path: Path) -> None:
     """A side view at full size on A4 laid across (PDF): centres, capstan line, a bar to check the printer by."""
     if at.unit is None:
         raise ValueError("no template: this place could not be regulated")
@@ -173,6 +218,6 @@ def template(unit: ActionUnit, at: Place, rail: str, path: Path) -> None:
     for tick in range(0, int(BAR) + 1, 10):
         axes.plot([bar + tick, bar + tick], [level - 1.5, level + 1.5], color="black", lw=0.5)
     axes.text(bar, level + 3, "100 mm: measure this bar; print at 100 %, not fitted to the page", fontsize=7)
-    moved = f"{rail} rail {at.dx / MM:+.2f} mm rearward, {at.dy / MM:+.2f} mm up; spread {at.spread / MM:.2f} mm"
-    axes.text(left + 15, low + height - 12, f"{unit.name}: {moved}", fontsize=9)
+    moved = ", ".join(f"{MOVES[m].title} {d / MM:+.2f} mm" for m, d in zip(moves, (at.dx, at.dy), strict=True))
+    axes.text(left + 15, low + height - 12, f"{unit.name}: {moved}; spread {at.spread / MM:.2f} mm", fontsize=9)
     fig.savefig(path)

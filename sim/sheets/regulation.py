@@ -9,34 +9,25 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from sim.bench import edge
 from sim.sheets.tables import CAUTIONS
+from sim.unit.fields import by_path
 from sim.unit.model import ActionUnit
-from sim.units import gf, mm, newton_mm
+from sim.units import mm, show
 from sim.workshop.orders import Done
 from sim.workshop.regulate import Adjustment, Miss, Regulation
 from sim.workshop.room import Room
-
-GF = 9.80665e-3
-WEIGHTS = ("balance_weight",)
-
-
-def shown(target: str, value: float | None) -> str:
-    if value is None:
-        return "–"
-    return gf(value, 1) if target in WEIGHTS else mm(value, 2)
+from sim.workshop.targets import STOPS, said, unit_of
 
 
 def _setting(path: str, value: float) -> str:
-    if path.startswith("springs."):
-        return newton_mm(value, 2)
-    if path == "key.front_weight":
-        return f"{value * 1e3:.1f} g"
-    if path in ("settings.lever_height", "settings.jack_address"):
+    if path in (f"settings.{name}" for name in STOPS):
         return f"{value * 1e3:.2f} mrad of its stop"
-    return mm(value, 2)
+    kind = by_path()[path].kind
+    return show(value, kind.unit, kind.dimension, 2) if kind else f"{value:g}"
 
 
-def solved(done: Regulation, rooms: Sequence[Room] = ()) -> list[RenderableType]:
+def solved(done: Regulation, rooms: Sequence[Room] = (), over: float | None = None) -> list[RenderableType]:
     """What regulating came to."""
     out: list[RenderableType] = []
     if done.met:
@@ -45,6 +36,8 @@ def solved(done: Regulation, rooms: Sequence[Room] = ()) -> list[RenderableType]
         out.append(Text(f"{done.unit.name}: NOT ALL TARGETS CAN BE MET"))
         out += [Text(f"  {_miss(m)}") for m in done.misses]
     out += [_targets(done), _moves(done.moves)]
+    if over is not None:
+        out.append(Text(f"Pressed, this sharp stands {mm(over, 1)} over the naturals (about 2 mm is usual)."))
     if rooms:
         out.append(Text("What would make room, smallest move first"))
         out += [Text(f"  {_room(r)}") for r in rooms]
@@ -53,9 +46,9 @@ def solved(done: Regulation, rooms: Sequence[Room] = ()) -> list[RenderableType]
 
 def _miss(m: Miss) -> str:
     name = m.target.replace("_", " ")
-    came = "no reading" if m.reached is None else f"comes to {shown(m.target, m.reached)}"
-    off = "" if m.reached is None else f" ({shown(m.target, m.reached - m.asked)} off)"
-    return f"{name} {shown(m.target, m.asked)}: {came}{off}; {m.why}"
+    came = "no reading" if m.reached is None else f"comes to {said(m.target, m.reached)}"
+    off = "" if m.reached is None else f" ({said(m.target, m.reached - m.asked)} off)"
+    return f"{name} {said(m.target, m.asked)}: {came}{off}; {m.why}"
 
 
 def _room(r: Room) -> str:
@@ -68,7 +61,7 @@ def _targets(done: Regulation) -> Table:
     for name in ("", "asked", "comes to"):
         table.add_column(name, justify="left" if not name else "right")
     for name, value in done.targets.items():
-        table.add_row(name.replace("_", " "), shown(name, value), shown(name, done.readings.get(name)))
+        table.add_row(name.replace("_", " "), said(name, value), said(name, done.readings.get(name)))
     return table
 
 
@@ -78,8 +71,16 @@ def _moves(moves: Mapping[str, Adjustment]) -> Table:
         table.add_column(name, justify="left" if name in ("", "punchings") else "right")
     for path, a in moves.items():
         turns = "" if a.turns is None else f"{a.turns:+.2f}"
-        table.add_row(path, _setting(path, a.before), _setting(path, a.after), turns, _punchings(a.punchings))
+        papers = _punchings(a.punchings) + _lead(a)
+        table.add_row(path, _setting(path, a.before), _setting(path, a.after), turns, papers)
     return table
+
+
+def _lead(a: Adjustment) -> str:
+    if a.lead is None:
+        return ""
+    mass, place = a.lead
+    return f"{'put in' if mass > 0 else 'take out'} {abs(mass) * 1e3:.1f} g of lead, {mm(place, 0)} before the pin"
 
 
 def _punchings(found: Mapping[float, int]) -> str:
@@ -94,27 +95,24 @@ def steps(title: str, done: Sequence[Done], targets: Mapping[str, float]) -> lis
         table.add_column(name)
     for i, d in enumerate(done, 1):
         names = d.step.sets
-        asked = ", ".join(shown(n, targets[n] if d.step.value is None else d.step.value) for n in names if n in targets)
-        came = ", ".join(shown(n, d.readings.get(n)) for n in names)
+        asked = ", ".join(said(n, targets[n] if d.step.value is None else d.step.value) for n in names if n in targets)
+        came = ", ".join(said(n, d.readings.get(n)) for n in names)
         table.add_row(str(i), d.step.say, asked, came if d.reached else f"{came} NOT REACHED", _upset(d.upset))
     return [table, Text(CAUTIONS)]
 
 
 def _upset(found: Mapping[str, float]) -> str:
     largest = sorted(found.items(), key=lambda x: -abs(x[1]))[:4]
-    return ", ".join(f"{n.replace('_', ' ')} {shown(n, v) if v < 0 else '+' + shown(n, v)}" for n, v in largest)
+    return ", ".join(f"{n.replace('_', ' ')} {said(n, v) if v < 0 else '+' + said(n, v)}" for n, v in largest)
 
 
-def _edge(values: Mapping[str, float | None]) -> dict[str, float | None]:
+def _edge(values: Mapping[str, float | None], prefix: str = "") -> dict[str, float | None]:
     """Readings by JSON name and edge unit."""
-    out = {}
-    for name, value in values.items():
-        unit, factor = ("gf", GF) if name.endswith(WEIGHTS) else ("mm", 1e-3)
-        out[f"{name}_{unit}"] = None if value is None else value / factor
-    return out
+    units = {name: unit_of(name) for name in values}
+    return {f"{prefix}{name}_{units[name]}": edge.number(value, units[name]) for name, value in values.items()}
 
 
-def of_regulation(done: Regulation, rooms: Iterable[Room] = ()) -> dict[str, Any]:
+def of_regulation(done: Regulation, rooms: Iterable[Room] = (), over: float | None = None) -> dict[str, Any]:
     """JSON: targets, readings, settings (SI by path), misses, room."""
     return {
         "unit": done.unit.name,
@@ -126,14 +124,18 @@ def of_regulation(done: Regulation, rooms: Iterable[Room] = ()) -> dict[str, Any
                 "before_si": a.before,
                 "after_si": a.after,
                 "turns": a.turns,
+                "lead": None if a.lead is None else {"mass_g": a.lead[0] * 1e3, "place_mm": a.lead[1] * 1e3},
                 "punchings_mm": {f"{t * 1e3:.2f}": n for t, n in a.punchings.items()},
             }
             for path, a in done.moves.items()
         },
         "misses": [
-            {"target": m.target, "why": m.why} | _edge({f"asked_{m.target}": m.asked, f"reached_{m.target}": m.reached})
+            {"target": m.target, "why": m.why}
+            | _edge({m.target: m.asked}, "asked_")
+            | _edge({m.target: m.reached}, "reached_")
             for m in done.misses
         ],
+        "pressed_sharp_over_naturals_mm": None if over is None else over * 1e3,
         "room": [{"move": r.move, "by_mm": r.by * 1e3, "confirmed": r.confirmed} for r in rooms],
     }
 

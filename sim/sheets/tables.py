@@ -68,7 +68,7 @@ def fitted(found: Sequence[Row], unit: ActionUnit) -> tuple[Row, ...]:
 
 def readings(title: str, found: Sequence[Row], *, inches_first: bool = False) -> Table:
     """Readings with their usual range and a mark in words."""
-    table = _table(title)
+    table = plain_table(title)
     lengths = any(row.inches for row in found)
     heads = ["value", "", *(["inches"] if lengths else [])]
     if inches_first and lengths:
@@ -91,7 +91,7 @@ def _side(row: Row) -> Text:
 
 def strikes(blows: Sequence[Strike]) -> Table:
     """One column a blow; the ledger's remainder on the last line."""
-    table = _table("Blows of one finger")
+    table = plain_table("Blows of one finger")
     table.add_column("", min_width=26)
     table.add_column("")
     for blow in blows:
@@ -109,7 +109,7 @@ def strikes(blows: Sequence[Strike]) -> Table:
 
 def events(blows: Sequence[Strike]) -> Table:
     """When things happened in each blow, ms."""
-    table = _table("Events, ms from the start of the finger")
+    table = plain_table("Events, ms from the start of the finger")
     table.add_column("", min_width=36)
     for blow in blows:
         table.add_column(blow.touch, justify="right", no_wrap=True)
@@ -149,7 +149,7 @@ def _yes(value: bool | None) -> str:
 
 def _fractions(r: Repetition) -> Table:
     curves = list(curve_rows(r))
-    table = _table("Share of strokes by rate (strokes a second)")
+    table = plain_table("Share of strokes by rate (strokes a second)")
     table.add_column("", min_width=26)
     for rate, _, _ in curves:
         table.add_column(rate, justify="right")
@@ -160,7 +160,7 @@ def _fractions(r: Repetition) -> Table:
 
 def centres(p: Prediction, place: Place) -> Table:
     """Torque, pinning force and swings of each centre."""
-    table = _table("Centres")
+    table = plain_table("Centres")
     table.add_column("", min_width=26)
     for name in ("torque N·mm", "pinning gf", "at mm", "usual", "swings", "usual", ""):
         table.add_column(name, justify="right", no_wrap=True)
@@ -222,7 +222,8 @@ def assumed(paths: Sequence[str]) -> RenderableType:
     return Group(Text(f"Only assumed, not measured ({len(paths)} inputs)", style="bold"), lines)
 
 
-def _table(title: str) -> Table:
+def plain_table(title: str) -> Table:
+    """A table with a line under its head and no frame."""
     return Table(
         title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False
     )

@@ -1,8 +1,9 @@
-"""One unit from parts of several scenarios: sections of key, wippen, jack, lever and hammer, all else from a base.
+"""One unit from parts of several scenarios: key, wippen, flange, jack, lever, hammer and shank, all else from a base.
 
-What is counted from a part is taken over with it (the check's place on the key);
-screws keep the gaps they had in the base and follow the parts; the capstan's screw
-is brought to the heel.
+A flange comes with its wippen and a shank with its hammer, unless they are told
+apart: then head and moulding are the hammer's.  What is counted from a part is
+taken over with it (the check's place on the key); screws keep the gaps they had in
+the base and follow the parts; the capstan's screw is brought to the heel.
 """
 
 from __future__ import annotations
@@ -17,10 +18,38 @@ from sim.unit.files import Leaf, Leaves, read_chain
 from sim.unit.model import ActionUnit
 from sim.unit.overrides import apply
 from sim.unit.plane import turned
-from sim.units import mm
+from sim.units import MASS, mm, show
 
-PARTS = ("key", "wippen", "jack", "lever", "hammer")
-"""Parts that may come from elsewhere, by section."""
+
+@dataclass(frozen=True)
+class Part:
+    """A part that may come from elsewhere: its section of a scenario, and the fields that are its own there."""
+
+    section: str
+    fields: tuple[str, ...] = ()
+    """Empty: the whole section."""
+
+    def holds(self, path: tuple[str, ...]) -> bool:
+        """Whether a field belongs to it."""
+        return path[0] == self.section and (not self.fields or path[1] in self.fields)
+
+
+PARTS: Mapping[str, Part] = {
+    "key": Part("key"),
+    "wippen": Part("wippen"),
+    "flange": Part("wippen", ("flange_height", "flange_offset")),
+    "jack": Part("jack"),
+    "lever": Part("lever"),
+    "hammer": Part("hammer"),
+    "shank": Part("hammer", (
+        "hanging_distance", "knuckle_set", "knuckle_drop", "knuckle_diameter", "cushion_place", "shank_diameter",
+        "shank_weight", "shank_inertia", "shank_stiffness", "shank_damping", "shank_bends",
+    )),
+}  # fmt: skip
+"""Parts by name, a part of a section after the whole of it."""
+
+WEIGHTS = ("weight", "head_mass", "shank_weight")
+"""Ways of weighing a hammer, of which two tell the third."""
 
 WITH_KEY = ("backcheck_place", "backcheck_height", "backcheck_angle")
 """Settings that are counted from the key."""
@@ -43,11 +72,10 @@ class Source:
     def section(self, part: str) -> Leaves:
         """What it says of one part."""
         settings = WITH_KEY if part == "key" else ()
-        return {p: leaf for p, leaf in self.leaves.items() if p[0] == part or (p[0] == "settings" and p[1] in settings)}
-
-    def has(self, part: str) -> bool:
-        """Whether it says anything of a part."""
-        return any(p[0] == part for p in self.leaves)
+        return {
+            p: leaf for p, leaf in self.leaves.items()
+            if PARTS[part].holds(p) or (p[0] == "settings" and p[1] in settings)
+        }  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -94,6 +122,17 @@ def source(path: str | Path) -> Source:
     return Source(str(named.raw) if named else Path(path).stem, str(path), leaves)
 
 
+def part_source(path: str | Path, part: str) -> Source:
+    """As ``source``, for one part; a scenario that tells nothing of it is an InputError."""
+    found = source(path)
+    if found.section(part):
+        return found
+    wanted = PARTS[part]
+    allowed = f"a [{wanted.section}] section" + (f" with {', '.join(wanted.fields[:4])} ..." if wanted.fields else "")
+    remedy = f"name a scenario that tells of the {part}, or leave --{part} out"
+    raise InputError([Fault(found.path, None, part, "not told", allowed, remedy)])
+
+
 def base(path: str | Path, overrides: Mapping[str, str] | None = None) -> Base:
     """A scenario to build on, with inputs changed for this once; it has to be sound itself."""
     plain = source(path)
@@ -117,16 +156,19 @@ class Composite:
 
 def compose(on: Base, parts: Mapping[str, Source]) -> Composite:
     """The parts on the base; an InputError where a measure is out of its range."""
-    foreign = {part: s for part, s in parts.items() if s.path != on.source.path}
-    given = {p: s for part, source in foreign.items() for p, s in source.section(part).items()}
-    gone = ("targets", *foreign)
+    whole = {part: s for part, s in parts.items() if not PARTS[part].fields and s.path != on.source.path}
+    given = {p: s for part, source in whole.items() for p, s in source.section(part).items()}
+    gone = ("targets", *whole)
     leaves = {p: leaf for p, leaf in on.source.leaves.items() if p[0] not in gone and p not in given}
-    if "key" in foreign:
+    if "key" in whole:
         leaves = {p: leaf for p, leaf in leaves.items() if not (p[0] == "settings" and p[1] in WITH_KEY)}
     leaves |= given
     for top in ("based_on", "default_source"):
         leaves.pop((top,), None)
-    remarks = _flange(leaves, on, foreign)
+    apart = {part: s for part, s in parts.items() if PARTS[part].fields and s.path != _with(part, on, whole).path}
+    for part, origin in apart.items():
+        leaves = _exchanged(leaves, part, origin)
+    remarks = _flange(leaves, on, {**whole, **apart})
     for name, gap in on.gaps.items():
         leaves.pop(("settings", f"{name}_height"), None)
         leaves["settings", name] = _leaf(gap)
@@ -135,6 +177,25 @@ def compose(on: Base, parts: Mapping[str, Source]) -> Composite:
     height = capstan_height(found) + on.capstan_gap
     leaves["settings", "capstan_height"] = _leaf(height)
     return Composite(leaves, found | {"settings.capstan_height": height}, tuple(remarks))
+
+
+def _with(part: str, on: Base, whole: Mapping[str, Source]) -> Source:
+    """Where a part of a section comes from as long as nobody tells it apart."""
+    return whole.get(PARTS[part].section, on.source)
+
+
+def _exchanged(leaves: Leaves, part: str, origin: Source) -> Leaves:
+    """A part of a section from elsewhere; the weight of a hammer is put together again from head and shank."""
+    own = PARTS[part]
+    kept = {p: leaf for p, leaf in leaves.items() if not own.holds(p)}
+    exchanged = kept | origin.section(part)
+    if own.section != "hammer":
+        return exchanged
+    theirs = {p: leaf for p, leaf in leaves.items() if p[0] != "hammer"} | origin.section("hammer")
+    head, shank = scenario.hammer_weights(leaves, "these parts")[0], scenario.hammer_weights(theirs, origin.path)[1]
+    for name in WEIGHTS:
+        exchanged.pop(("hammer", name), None)
+    return exchanged | {("hammer", "head_mass"): _weighed(head), ("hammer", "shank_weight"): _weighed(shank)}
 
 
 def _flange(leaves: Leaves, on: Base, foreign: Mapping[str, Source]) -> list[str]:
@@ -146,7 +207,7 @@ def _flange(leaves: Leaves, on: Base, foreign: Mapping[str, Source]) -> list[str
         if own in leaves and rails not in leaves:
             del leaves[own]
             remarks.append(f"{title} of the wippen cannot be compared: rails.{rail} of the base is not known")
-        elif rails in leaves and own not in leaves and "wippen" in foreign:
+        elif rails in leaves and own not in leaves and foreign.keys() & {"wippen", "flange"}:
             del leaves[rails]
             leaves["rails", centre] = _leaf(wippen_centre(on.measures)[centre])
             remarks.append(f"{title} of the wippen is not known: its centre is taken to stand where the base's does")
@@ -171,4 +232,12 @@ def capstan_height(measures: Mapping[str, float]) -> float:
 
 
 def _leaf(value: float) -> Leaf:
-    return Leaf({"value": mm(value, 6), "source": "estimated", "note": "follows the parts"}, "these parts", None)
+    return _following(mm(value, 6))
+
+
+def _weighed(mass: float) -> Leaf:
+    return _following(show(mass, "g", MASS, 6))
+
+
+def _following(text: str) -> Leaf:
+    return Leaf({"value": text, "source": "estimated", "note": "follows the parts"}, "these parts", None)

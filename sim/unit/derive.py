@@ -109,19 +109,17 @@ def _knuckle_place(sheet: Sheet, pose: Pose) -> Vec:
 
 def hammer(sheet: Sheet, pose: Pose) -> Hammer:
     """Hammer, its shank's share found from the weights."""
-    hanging, bore, rake = (sheet[f"hammer.{n}"] for n in ("hanging_distance", "bore", "rake"))
-    up = math.sin(rake), math.cos(rake)
+    foot, up = _moulding(sheet)
     beyond = up[1], -up[0]
-    foot = hanging - bore * up[0], 0.0
     tail = along(foot, up, sheet["hammer.tail_radius"] - sheet["hammer.tail_length"])
     head = along(foot, up, sheet["hammer.head_balance_height"])
-    head_mass, moment = _head_and_shank(sheet, head[0])
+    head_mass, moment = head_and_shank(sheet)
     return Hammer(
         centre=pose.hammer,
         rest_angle=pose.hammer_angle,
         knuckle_centre=knuckle(sheet),
         knuckle_radius=0.5 * sheet["hammer.knuckle_diameter"],
-        strike_point=(hanging, bore * up[1]),
+        strike_point=(sheet["hammer.hanging_distance"], sheet["hammer.bore"] * up[1]),
         tail_centre=along(tail, beyond, sheet["hammer.tail_offset"]),
         tail_radius=sheet["hammer.tail_radius"],
         cushion_point=(sheet["hammer.cushion_place"], -0.5 * sheet["hammer.shank_diameter"]),
@@ -136,9 +134,18 @@ def hammer(sheet: Sheet, pose: Pose) -> Hammer:
     )
 
 
-def _head_and_shank(sheet: Sheet, head_arm: float) -> tuple[float, float]:
+def _moulding(sheet: Sheet) -> tuple[Vec, Vec]:
+    """Where the moulding's line meets the shank's axis, and its direction to the crown."""
+    up = math.sin(sheet["hammer.rake"]), math.cos(sheet["hammer.rake"])
+    return (sheet["hammer.hanging_distance"] - sheet["hammer.bore"] * up[0], 0.0), up
+
+
+def head_and_shank(sheet: Sheet) -> tuple[float, float]:
     """Mass of the head (kg) and mass moment of the shank (kg·m) from two of the three weights."""
-    hanging = sheet["hammer.hanging_distance"]
+    hanging, head_arm = (
+        sheet["hammer.hanging_distance"],
+        along(*_moulding(sheet), sheet["hammer.head_balance_height"])[0],
+    )
     names = "hammer.weight", "hammer.head_mass", "hammer.shank_weight"
     weight, head, shank = (sheet.get(n) for n in names)
     if weight is not None and head is not None:

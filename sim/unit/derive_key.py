@@ -10,6 +10,8 @@ from sim.unit.stack import level_of_bed
 
 STICK_CUBE = 1 / 3
 """Inertia of a uniform rod about its end over m L²."""
+LEAD_AT = 0.6
+"""Share of the arm at which lead whose place nobody told is taken to lie (our convention)."""
 
 
 def key(sheet: Sheet) -> Key:
@@ -37,6 +39,8 @@ def key(sheet: Sheet) -> Key:
         bending_stiffness=sheet["key.bending_stiffness"],
         bending_damping=sheet["key.bending_damping"],
         sharp=bool(sheet.choice("key.sharp", False)),
+        lead_place=_lead_place(sheet),
+        lead_moment=sum(mass * place for mass, place in sheet.leads) if sheet.leads is not None else None,
     )
 
 
@@ -90,10 +94,18 @@ def _inertias(sheet: Sheet, moment: float) -> tuple[float, float]:
     return given[0] or front, given[1] or rear
 
 
+def _lead_place(sheet: Sheet) -> float:
+    """The middle of the leads in front of the pin, by mass; where there are none, ``LEAD_AT`` of the front's length."""
+    front = [(mass, place) for mass, place in sheet.leads or () if place > 0]
+    if not front:
+        return LEAD_AT * sheet["key.front_to_balance"]
+    return sum(mass * place for mass, place in front) / sum(mass for mass, _ in front)
+
+
 def _lead_for(sheet: Sheet, moment: float) -> tuple[tuple[float, float], ...]:
-    """The lump of lead, at 0.6 of the arm, that would give the weighed front weight."""
+    """The lump of lead, at ``LEAD_AT`` of the arm, that would give the weighed front weight."""
     missing = moment - _bare_moment(sheet)
-    arm = 0.6 * math.copysign(sheet["key.front_to_balance"] if missing > 0 else sheet["key.rear_length"], missing)
+    arm = LEAD_AT * math.copysign(sheet["key.front_to_balance"] if missing > 0 else sheet["key.rear_length"], missing)
     return ((missing / arm, arm),)
 
 

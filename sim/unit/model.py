@@ -81,6 +81,10 @@ class Key:
     bending_stiffness: float
     bending_damping: float
     sharp: bool = False
+    lead_place: float = 0.0
+    """Where lead is put in or taken out, m from the balance pin, + toward the player; 0: not known."""
+    lead_moment: float | None = None
+    """What the leads in the key weigh about the pin, kg·m; None: not known."""
 
 
 @dataclass(frozen=True, slots=True)

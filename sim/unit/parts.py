@@ -36,6 +36,7 @@ class KeySection(Section):
     capstan_radius: Measured = quantity("mm", 1, 40, "radius of the capstan's domed top")
     backcheck_length: Measured = quantity("mm", 5, 40, "length of the backcheck's leather face")
     rear_length: Measured = quantity("mm", 120, 350, "balance pin to the rear end of the key")
+    thickness: Measured = quantity("mm", 10, 40, "underside to top of the stick behind the balance pin")
     mass: Measured = quantity("g", 20, 300, "mass of the stick without leads, capstan and backcheck")
     capstan_mass: Measured = quantity("g", 0, 30, "mass of the capstan")
     backcheck_mass: Measured = quantity("g", 0, 40, "mass of the backcheck with its wire")
@@ -148,3 +149,9 @@ class RailsSection(Section):
     strike_line: Measured = quantity("mm", 120, 380, "balance pin to the strike line, level; a cross-check only")
     balance_to_drop_screw: Measured = quantity("mm", 30, 250, "balance pin to the drop screw, level")
     drop_screw_radius: Measured = quantity("mm", 0.5, 10, "radius of the drop screw's rounded end")
+    wippen_rail_front: Measured = quantity(
+        "mm", -30, 60, "wippen centre back to the front face of its rail; for clearances only"
+    )
+    wippen_rail_rear: Measured = quantity("mm", 5, 120, "wippen centre back to the rear face of its rail")
+    wippen_rail_below: Measured = quantity("mm", -30, 60, "wippen centre down to the underside of its rail")
+    damper_blocking: Measured = quantity("mm", 150, 450, "balance pin to the damper blocking, level")

@@ -1,7 +1,9 @@
-"""The piano's sheet: what was read at the piano, section by section, and what was read again at the bench.
+"""The piano's sheet: what was read at the piano, section by section, again at the bench, and of the hammers.
 
     [sections.bass.1.piano]           a section, a key of it, and where it was read
     string_height = "236.4 mm"
+    [sections.bass.1.hammer]          the hammer of that key
+    bore = "51.5 mm"
 
 The lowest and the highest key of a section are its ends.  Validated as a scenario
 is: quantities with units, unknown names refused, every fault at once.
@@ -34,7 +36,11 @@ AT_ENDS = ("string_height", "strike_line")
 
 
 class Station(Section):
-    """Readings at one key, heights over the key bed or bench below them; the action stands against its stop."""
+    """Readings at one key; the action stands against its stop.
+
+    Heights of strings, hammer centres and damper blocking count from the straight line that the bed's own readings
+    count from, or from the bed where that was not read; the key's height from the bed under the front rail.
+    """
 
     bed_front: Measured = quantity("mm", -10, 10, "bed under the front rail over a straight line through the section")
     bed_balance: Measured = quantity("mm", -10, 10, "bed under the balance rail over the same line")
@@ -46,17 +52,30 @@ class Station(Section):
     action_stop: Measured = quantity("mm", 50, 500, "front of the key bed to the balance pins, level")
     hammer_centre_height: Measured = quantity("mm", 80, 300, "hammer centre over the bed")
     damper_blocking: Measured = quantity("mm", 300, 1000, "front of the key bed to the damper blocking, level")
+    damper_blocking_height: Measured = quantity("mm", 10, 200, "underside of the damper blocking over the bed")
+    key_end_height: Measured = quantity("mm", 20, 120, "top of the key at its rear end over the bed, at rest")
     key_end_clearance: Measured = quantity("mm", -5, 80, "rear end of the key to the damper blocking, level")
 
 
-READ = tuple(Station.model_fields)
+class Hung(Section):
+    """The hammer of one key, as measured."""
+
+    bore: Measured = quantity("mm", 25, 80, "axis of the shank to the crown, along the moulding")
+    hanging_distance: Measured = quantity("mm", 90, 170, "hammer centre to the line of strike, along the shank")
+    weight: Measured = quantity("g", 2, 25, "hammer with shank, weighed at the strike radius, shank level")
 
 
 class Places(Section):
-    """The same key at the piano and at the bench."""
+    """The same key at the piano and at the bench, and its hammer."""
 
     piano: Station | None = None
     bench: Station | None = None
+    hammer: Hung | None = None
+
+
+PLACES: Mapping[str, type[Section]] = {"piano": Station, "bench": Station, "hammer": Hung}
+HAMMER = tuple(Hung.model_fields)
+Row = Mapping[str, Given]
 
 
 class PianoFile(Section):
@@ -70,21 +89,24 @@ class PianoFile(Section):
 
 @dataclass(frozen=True)
 class PianoSection:
-    """One section: keys read, lowest first, and at each what was read (SI) at the piano and at the bench."""
+    """One section: keys read, lowest first, and by place what was read (SI) at each of them."""
 
     name: str
     keys: tuple[int, ...]
-    piano: tuple[Mapping[str, Given], ...]
-    bench: tuple[Mapping[str, Given], ...]
+    rows: Mapping[str, tuple[Row, ...]]
 
-    def at(self, key: int, name: str, *, bench: bool = False) -> float | None:
+    def at(self, key: int, name: str, place: str = "piano") -> float | None:
         """A reading at a key, straight between the keys where it was read; None beyond those."""
-        rows = self.bench if bench else self.piano
-        known = [(k, row[name].value) for k, row in zip(self.keys, rows, strict=True) if name in row]
+        known = [(k, row[name].value) for k, row in zip(self.keys, self.rows[place], strict=True) if name in row]
         for (k0, a), (k1, b) in zip(known, known[1:] or known, strict=False):
             if k0 <= key <= k1:
                 return a if k1 == k0 else a + (b - a) * (key - k0) / (k1 - k0)
         return None
+
+    def from_pins(self, key: int, name: str, place: str = "piano") -> float | None:
+        """A reading from the front of the bed as a distance from the balance pins, action at its stop, m."""
+        there, stop = self.at(key, name, place), self.at(key, "action_stop", place)
+        return None if there is None or stop is None else there - stop
 
 
 @dataclass(frozen=True)
@@ -184,8 +206,8 @@ class _Reader:
                     self.refuse(way, "missing", "given at both ends", "the ends of a section need it: read it")
         if len(self.faults) > before:
             return None
-        rows = [tuple(_readings(getattr(by_key[k], where)) for k in keys) for where in ("piano", "bench")]
-        return PianoSection(name, tuple(keys), rows[0], rows[1])
+        rows = {place: tuple(_readings(getattr(by_key[k], place)) for k in keys) for place in PLACES}
+        return PianoSection(name, tuple(keys), rows)
 
     def _dropped(self, way: Way) -> bool:
         return any(way[:n] in self.dropped for n in range(1, len(way) + 1))
@@ -219,12 +241,13 @@ def _left_out(tree: dict[str, Any], way: Way) -> bool:
     return True
 
 
-def _readings(station: Station | None) -> dict[str, Given]:
-    return {n: getattr(station, n) for n in READ if station is not None and getattr(station, n) is not None}
+def _readings(station: Section | None) -> dict[str, Given]:
+    names = type(station).model_fields if station is not None else ()
+    return {n: getattr(station, n) for n in names if getattr(station, n) is not None}
 
 
 def _names(way: Way) -> tuple[str, ...]:
     """Names that may stand beside the last one of a path."""
     if len(way) == 1:
         return tuple(PianoFile.model_fields)
-    return READ if len(way) >= 5 else tuple(Places.model_fields)
+    return tuple((PLACES[way[3]] if len(way) >= 5 else Places).model_fields)

@@ -12,6 +12,7 @@ from sim.unit import defaults
 from sim.unit.assemble import build
 from sim.unit.coordinates import PARTS
 from sim.unit.definition import Scenario
+from sim.unit.derive import head_and_shank
 from sim.unit.faults import from_contradiction, from_validation, nearest
 from sim.unit.fields import Field, field_info, fields
 from sim.unit.files import FieldPath, Leaf, Leaves, double_ways, read_based, read_chain, tree
@@ -55,11 +56,25 @@ def from_leaves(leaves: Leaves, file: str, overrides: Mapping[str, str] | None =
 
 def measures(leaves: Leaves, file: str) -> dict[str, float]:
     """The measures (SI) by path, defaults filled in, before anything is made of them."""
+    return {path: given.si for path, given in _sound(leaves, file).values.items() if given.si is not None}
+
+
+def hammer_weights(leaves: Leaves, file: str) -> tuple[float, float]:
+    """Mass of the head, and weight of the shank at its strike radius (kg), however the leaves give them."""
+    sheet = _sound(leaves, file)
+    head, moment = head_and_shank(sheet)
+    if sheet.contradictions:
+        raise InputError(from_contradiction(found, leaves, file, set()) for found in sheet.contradictions)
+    return head, moment / sheet["hammer.hanging_distance"]
+
+
+def _sound(leaves: Leaves, file: str) -> Sheet:
+    """The filled-in sheet of leaves without a fault of their own; an InputError tells the faults."""
     scenario, faults, _ = _validate(leaves, file)
     faults += [_double(leaves, first, second) for first, second in double_ways(leaves)]
     if faults:
         raise InputError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
-    return {path: given.si for path, given in _sheet(scenario).values.items() if given.si is not None}
+    return _sheet(scenario)
 
 
 def _unit(leaves: Leaves, file: str, overrides: Mapping[str, str]) -> ActionUnit:

@@ -132,6 +132,9 @@ class TargetsSection(Section):
     balance_weight: Measured = quantity("gf", 5, 90, "mean of down and up weight")
     rest_cushion_gap: Measured = quantity("mm", 0, 20, "shank over its rest cushion, at rest")
     damper_start: Measured = quantity("mm", 0.5, 12, "front-edge travel at which the damper begins to rise")
+    key_height: Measured = quantity("mm", 35, 110, "top of the key at its front edge over the key bed, at rest")
+    check_angle: Measured = quantity("deg", 40, 110, "leather face of the check against the key's level")
+    inertia: Measured = quantity("g", 100, 600, "apparent mass at the touch point, by hammer weight and key leads")
 
 
 class TouchSection(Section):

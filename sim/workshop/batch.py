@@ -11,7 +11,7 @@ import json
 import os
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,6 +65,8 @@ class Done:
     """Rows that were there before."""
     refused: int
     stopped: bool
+    lost: bool = False
+    """Whether it stopped because the cluster went away."""
 
 
 def check(study: Study) -> None:
@@ -101,7 +103,7 @@ def run(
     check(study)
     todo, before = _todo(study, known)
     say = progress or (lambda fraction, what: None)
-    bunch, stopped = _Bunch(keep), False
+    bunch, stopped, lost = _Bunch(keep), False, False
     with _pool(scheduler, workers) as (pool, width):
         try:
             for row in _made(study, todo, pool, width, stop):
@@ -110,9 +112,11 @@ def run(
                 say(share, f"{before + bunch.count} of {len(study.rows)} rows")
         except KeyboardInterrupt:
             stopped = True
+        except CancelledError:
+            stopped = lost = True
         finally:
             bunch.hand_on()
-    return Done(len(study.rows), bunch.count, before, bunch.refused, stopped)
+    return Done(len(study.rows), bunch.count, before, bunch.refused, stopped, lost)
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -11,6 +12,8 @@ from sim.errors import Fault, InputError
 from sim.workshop.stamp import version
 
 OPTION = "--scheduler"
+ADDRESS = re.compile(r"(?:tcp://)?[^\s/:]+:[0-9]{1,5}")
+"""What an address looks like; the client would wait at its end for anything else that it cannot reach."""
 PATIENCE = 10
 """Seconds to wait for the scheduler."""
 AHEAD = 4
@@ -37,19 +40,23 @@ def _client(address: str) -> Any:
     except ImportError:
         remedy = "install it: pip install 'action-unit-sim[cluster]'"
         raise _fault(address, "the extra cluster, which is not installed here", remedy) from None
+    allowed = "the address of a running Dask scheduler, such as tcp://10.0.0.5:8786"
+    if not ADDRESS.fullmatch(address):
+        raise _fault(address, allowed, "write it as the scheduler prints it when it starts")
     try:
         return Client(address, timeout=PATIENCE, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TypeError) as error:
-        allowed = "the address of a running Dask scheduler, such as tcp://10.0.0.5:8786"
         raise _fault(address, allowed, f"it does not answer ({type(error).__name__})") from None
 
 
 def _same_version(client: Any, address: str) -> None:
     """Every worker must make the numbers that this machine would make."""
-    try:
-        found = set(client.run(_made_by).values())
-    except ImportError:
-        raise _fault(address, "workers that have this package", "install it where the workers run") from None
+    answers = list(client.run(_made_by, on_error="return").values())
+    failed = [answer for answer in answers if isinstance(answer, Exception)]
+    if failed:
+        remedy = f"install it where the workers run (there: {failed[0]})"
+        raise _fault(address, "workers that have this package", remedy)
+    found = set(answers)
     other = sorted(found - {version()})
     if other:
         allowed = f"workers of version {version()}"

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 from sim.bench import edge
 from sim.bench.flat import Taken, flat, take
 from sim.bench.readings import Prediction
-from sim.errors import InputError
+from sim.errors import InputError, SimulationError
 from sim.unit.fields import kind_at
 from sim.unit.model import ActionUnit
+from sim.workshop.cores import on_all_cores
 from sim.workshop.variants import Origin, text_of
 
 Progress = Callable[[float, str], None]
@@ -102,24 +102,20 @@ class Comparison:
 
 
 def compare(a: Origin, b: Origin, *, repetition: bool = True, progress: Progress | None = None) -> Comparison:
-    """Compare two units, each set up for its own targets.  Raises InputError for an input that makes no sense."""
-    say = progress or (lambda fraction, what: None)
+    """Compare two units, each set up for its own targets.
+
+    Raises InputError for an input that makes no sense, SimulationError when one of the
+    two cannot be followed.
+    """
     kind = "repeat" if repetition else "predict"
     units = a.ready, b.ready
     changes = tuple(differing(a, b))
     jobs: list[Mapping[str, str]] = [c.overrides for c in changes]
     jobs.append({p: text for c in changes for p, text in c.overrides.items()})
-    done: list[Prediction | str] = []
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        whole = [pool.submit(take, unit, kind) for unit in units]
-        try:
-            for job in [pool.submit(_variant, a, overrides, kind) for overrides in jobs]:
-                done.append(job.result())
-                say(len(done) / len(jobs), "each change alone")
-        except KeyboardInterrupt:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
-        first, second = (w.result() for w in whole)
+    reading: list[Callable[[], Prediction | str]] = [partial(take, unit, kind) for unit in units]
+    reading += [partial(_variant, a, overrides, kind) for overrides in jobs]
+    first, second, *done = on_all_cores(reading, progress, lambda number: "each change alone" if number > 1 else "both")
+    assert not isinstance(first, str) and not isinstance(second, str)  # a unit that stands is read, or raises
     before, after = flat(first), flat(second)
     lines = tuple(_line(name, before, after) for name in dict.fromkeys((*before, *after)))
     *alone, together = (_carried(before, found) for found in done)
@@ -132,6 +128,8 @@ def _variant(a: Origin, overrides: Mapping[str, str], kind: str) -> Prediction |
     except InputError as error:
         fault = error.faults[0]
         return f"refused: {fault.field} = {fault.value}; allowed: {fault.allowed}"
+    except SimulationError as error:
+        return f"leaves what the model can follow: {error.name}"
 
 
 def _carried(before: Mapping[str, Taken], found: Prediction | str) -> Carried:
@@ -160,7 +158,7 @@ def differing(a: Origin, b: Origin) -> Iterator[Change]:
     if one.hammer.shank_bends != other.hammer.shank_bends:
         yield Change("hammer.shank_bends", None, None, {"hammer.shank_bends": str(other.hammer.shank_bends).lower()})
     found = {p: si for p, si in other.nominal.items() if kind_at(p) and _differs(one.nominal.get(p), si)}
-    whole = {p: other.nominal[p] for p in other.nominal if p.startswith("damper.")}
+    whole = {p: other.nominal[p] for p in other.nominal if p.startswith("damper.") or p == "settings.damper"}
     if whole and one.damper is None:
         yield Change("damper", None, None, {p: text_of(p, si, other) for p, si in whole.items()})
         found = {p: si for p, si in found.items() if p not in whole}

@@ -2,63 +2,89 @@
 
 Saltelli's design on Sobol's sequence, the estimators of scipy.stats.sobol_indices
 (Sobol, Math. Comput. Simul. 55 (2001) 271; Saltelli et al., Comput. Phys. Commun. 181 (2010) 259).
+
+The design stands on whole rows: an index is given only where every unit it is
+made from gave the reading.  Units that fail are never left out of it; they are
+counted by what they did instead, and whether a unit plays has indices of its own.
 """
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm, qmc, sobol_indices
 
-from sim.bench.flat import Taken, flat, kind_for, take
+from sim.bench.flat import Taken, kind_for
 from sim.errors import Fault, InputError
-from sim.workshop.tolerance import Tolerance, chosen, main_inputs, tolerance
+from sim.unit.fields import kind_at
+from sim.workshop.cores import on_all_cores
+from sim.workshop.manner import REGULATED, Manner, Point, first_read, manner
+from sim.workshop.tolerance import Tolerance, chosen, main_inputs, own_factor, tolerance
 from sim.workshop.variants import Origin
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
+Stop = Callable[[], bool]
+Shares = tuple[float | None, ...]
 
-SAMPLES = 128
-MISSING = 0.01
-"""Share of samples whose reading may be missing (the middle value stands in); beyond, no index is given."""
+SAMPLES = 64
 SURE = 0.95
 """Confidence of the intervals, by bootstrap."""
 DRAWS = 200
 SEED = 20240229
 """The same draw every time."""
+PLAYS = Taken("plays", None, "", "plays (1) or not (0)", None)
 
 
 @dataclass(frozen=True)
 class Indices:
-    """One reading: its spread, and each input's share of the variance, by itself and with all it takes part in."""
+    """One reading: its spread, and each input's share of the variance, by itself and with all it takes part in.
+
+    A share is None where one of the units that it is made from gave no reading, and
+    for a reading that does not vary.
+    """
 
     reading: Taken
     mean: float
     deviation: float
+    """Mean and standard deviation (SI) over the units drawn freely that gave the reading."""
     missing: float
-    """Share of the samples that gave no reading."""
-    first: tuple[float, ...] | None
-    total: tuple[float, ...] | None
-    first_error: tuple[float, ...] | None
+    """Share of all units that gave no reading."""
+    first: Shares
+    total: Shares
+    first_error: Shares
     """Half the confidence interval."""
-    total_error: tuple[float, ...] | None
+    total_error: Shares
 
 
 @dataclass(frozen=True)
 class Doubt:
     """The whole analysis."""
 
+    screws: str
+    """The manner: held or regulated."""
+    targets: Mapping[str, float]
+    """What each unit was regulated to before the target's own tolerance (SI); empty when the screws were held."""
     inputs: tuple[Tolerance, ...]
     samples: int
-    runs: int
-    playing: float
-    """Share of the drawn units that play."""
+    outcomes: Mapping[str, int]
+    """How many units did what, the commonest first."""
     readings: tuple[Indices, ...]
+
+    @property
+    def runs(self) -> int:
+        """Units read."""
+        return sum(self.outcomes.values())
+
+    @property
+    def playing(self) -> float:
+        """Share of the units that play."""
+        return self.outcomes.get("plays", 0) / self.runs
 
 
 def analyse(
@@ -67,28 +93,60 @@ def analyse(
     readings: Iterable[str] = (),
     samples: int = SAMPLES,
     progress: Progress | None = None,
+    *,
+    screws: str = REGULATED,
+    stop: Stop | None = None,
 ) -> Doubt:
-    """Draw units within the tolerances of the inputs (``only``; else the main ones), the screws held."""
+    """Draw units within the tolerances of the inputs (``only``; else the main ones) and read them.
+
+    ``screws`` is one of MANNERS.  Regulated, each drawn unit is regulated again, to
+    targets drawn within what a bench reads; readings that are regulated are then
+    left out unless they are named.  Raises InputError.
+    """
     if samples < 2 or samples & (samples - 1):
-        raise InputError([Fault("--samples", None, "samples", str(samples), "2, 4, 8 ... ", "take a power of two")])
-    unit, names = origin.ready, tuple(readings)
-    paths = chosen(unit, list(only)) or main_inputs(unit)
-    kind = kind_for(names)
-    inputs = tuple(tolerance(path, unit) for path in paths)
-    base = flat(take(unit, kind))
-    names = tuple(n for n in names or base if n in base)
-    design = _design(origin, inputs, samples)
-    values, playing = _run(origin, paths, design, kind, names, progress)
-    found = tuple(_indices(base[name], values[:, k], samples, len(paths)) for k, name in enumerate(names))
-    return Doubt(inputs, samples, len(design), playing, found)
+        raise InputError([Fault("--samples", None, "samples", str(samples), "2, 4, 8 ...", "take a power of two")])
+    asked = tuple(readings)
+    kind = kind_for(asked)
+    way = manner(screws, origin)
+    paths = chosen(only, way.known, way.turned) or main_inputs(way.known)
+    return shared_out(way, [tolerance(path, way.unit) for path in paths], kind, asked, samples, progress, stop)
 
 
-def _design(origin: Origin, inputs: tuple[Tolerance, ...], n: int) -> Array:
+def shared_out(
+    way: Manner,
+    inputs: Sequence[Tolerance],
+    kind: str,
+    asked: Sequence[str],
+    samples: int,
+    progress: Progress | None = None,
+    stop: Stop | None = None,
+) -> Doubt:
+    """The analysis for given inputs: ``samples`` x (inputs + 2) units, on all cores."""
+    base = first_read(way, kind).taken
+    names = asked or [n for n, taken in base.items() if taken.value is not None and n not in way.targets]
+    design = _design(way, inputs, samples)
+    paths = [given.path for given in inputs]
+    jobs = [partial(way.read, dict(zip(paths, row.tolist(), strict=True)), kind) for row in design]
+    points = on_all_cores(jobs, progress, lambda number: f"unit {number + 1} of {len(jobs)}", stop)
+    found = [_indices(base[name], _column(points, name), samples, len(inputs)) for name in names if name in base]
+    plays = np.array([float(point.outcome == "plays") for point in points])
+    if not plays.all():
+        found.insert(0, _indices(PLAYS, plays, samples, len(inputs)))
+    outcomes = dict(Counter(point.outcome for point in points).most_common())
+    return Doubt(way.name, way.targets, tuple(inputs), samples, outcomes, tuple(found))
+
+
+def _column(points: Sequence[Point], name: str) -> Array:
+    """One reading of every unit (SI); NaN where it gave none."""
+    values = (point.taken[name].value if name in point.taken else None for point in points)
+    return np.array([np.nan if value is None else value for value in values])
+
+
+def _design(way: Manner, inputs: Sequence[Tolerance], n: int) -> Array:
     """Rows A, B, then A with each column of B in turn (SI): n (d + 2) units."""
     d = len(inputs)
-    drawn = qmc.Sobol(2 * d, seed=SEED).random(n)
-    drawn = np.clip(drawn, 1e-6, 1 - 1e-6)
-    a, b = (_within(origin, inputs, half) for half in (drawn[:, :d], drawn[:, d:]))
+    drawn = np.clip(qmc.Sobol(2 * d, seed=SEED).random(n), 1e-6, 1 - 1e-6)
+    a, b = (_within(way, inputs, half) for half in (drawn[:, :d], drawn[:, d:]))
     mixed = []
     for i in range(d):
         one = a.copy()
@@ -97,73 +155,53 @@ def _design(origin: Origin, inputs: tuple[Tolerance, ...], n: int) -> Array:
     return np.concatenate([a, b, *mixed])
 
 
-def _within(origin: Origin, inputs: tuple[Tolerance, ...], drawn: Array) -> Array:
+def _within(way: Manner, inputs: Sequence[Tolerance], drawn: Array) -> Array:
+    """Shares 0 to 1 as values (SI), cut off at the end of a field's range: a friction is never less than none."""
     out = np.empty_like(drawn)
     for i, given in enumerate(inputs):
-        middle, share = origin.ready.nominal[given.path], drawn[:, i]
-        out[:, i] = middle + given.si * (norm.ppf(share) if given.normal else 2 * share - 1)
-        if middle >= 0:
-            out[:, i] = np.maximum(out[:, i], 0.0)  # a friction, a mass, a spring is never less than none
+        share, kind = drawn[:, i], kind_at(given.path)
+        out[:, i] = way.known[given.path] + given.si * (norm.ppf(share) if given.normal else 2 * share - 1)
+        if kind is not None and kind.form != "contact stiffness":
+            own = own_factor(given.path)
+            out[:, i] = np.clip(out[:, i], kind.minimum * own, kind.maximum * own)
     return out
 
 
-def _run(
-    origin: Origin, paths: tuple[str, ...], design: Array, kind: str, names: tuple[str, ...], progress: Progress | None
-) -> tuple[Array, float]:
-    say = progress or (lambda fraction, what: None)
-
-    def one(row: Array) -> tuple[bool, list[float]]:
-        try:
-            found = take(origin.held(dict(zip(paths, row.tolist(), strict=True))), kind)
-        except InputError:
-            return False, [np.nan] * len(names)
-        read = flat(found)
-        values = [read[n].value if n in read else None for n in names]
-        return found.plays, [np.nan if v is None else v for v in values]
-
-    values, playing = np.empty((len(design), len(names))), 0
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        try:
-            for k, (plays, row) in enumerate(pool.map(one, design)):
-                values[k] = row
-                playing += plays
-                say((k + 1) / len(design), f"unit {k + 1} of {len(design)}")
-        except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
-    return values, playing / len(design)
-
-
 def _indices(reading: Taken, values: Array, n: int, d: int) -> Indices:
-    unread = ~np.isfinite(values)
-    missing = float(unread.mean())
-    known = values[~unread]
-    if not len(known):
-        return Indices(reading, float("nan"), float("nan"), missing, None, None, None, None)
-    mean, deviation = float(known.mean()), float(known.std())
-    if missing > MISSING or deviation <= 1e-9 * max(abs(mean), 1e-9):
-        return Indices(reading, mean, deviation, missing, None, None, None, None)
-    whole = np.where(unread, np.median(known), values)
-    parts = {"f_A": whole[None, :n], "f_B": whole[None, n : 2 * n], "f_AB": whole[2 * n :].reshape(d, 1, n)}
-    found = sobol_indices(func=parts, n=n)
-    first, total = _intervals(parts, n)
-    return Indices(
-        reading, mean, deviation, missing, _plain(found.first_order), _plain(found.total_order), first, total
-    )
+    """Of one reading, from its value for every row of the design (NaN where it was not read)."""
+    a, b, mixed = values[:n], values[n : 2 * n], values[2 * n :].reshape(d, n)
+    drawn = values[: 2 * n]
+    drawn = drawn[np.isfinite(drawn)]
+    missing = float(np.mean(~np.isfinite(values)))
+    mean, deviation = (float(drawn.mean()), float(drawn.std())) if len(drawn) else (float("nan"), float("nan"))
+    whole = [bool(np.isfinite(one).all()) and len(drawn) == 2 * n for one in mixed]
+    none: Shares = (None,) * d
+    if not any(whole) or deviation <= 1e-9 * max(abs(mean), 1e-9):
+        return Indices(reading, mean, deviation, missing, none, none, none, none)
+    parts = {"f_A": a[None, :], "f_B": b[None, :], "f_AB": mixed[whole][:, None, :]}
+    given = (_estimate(parts, n), _interval(parts, n))
+    first, total, first_error, total_error = (_spread_out(v, whole) for pair in given for v in pair)
+    return Indices(reading, mean, deviation, missing, first, total, first_error, total_error)
 
 
-def _intervals(parts: dict[str, Array], n: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Half the confidence interval of first and total indices, by drawing the samples again with replacement."""
+def _estimate(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
+    found = sobol_indices(func=dict(parts), n=n)
+    return np.ravel(found.first_order), np.ravel(found.total_order)
+
+
+def _interval(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
+    """Half the confidence interval of first and total indices, by drawing the rows again with replacement."""
     rng = np.random.default_rng(SEED)
     drawn = []
     for _ in range(DRAWS):
         rows = rng.integers(n, size=n)
-        again = sobol_indices(func={name: part[..., rows] for name, part in parts.items()}, n=n)
-        drawn.append((np.ravel(again.first_order), np.ravel(again.total_order)))
+        drawn.append(_estimate({name: part[..., rows] for name, part in parts.items()}, n))
     low, high = np.percentile(np.array(drawn), (50 * (1 - SURE), 50 * (1 + SURE)), axis=0)
     first, total = (high - low) / 2
-    return _plain(first), _plain(total)
+    return first, total
 
 
-def _plain(values: Array) -> tuple[float, ...]:
-    return tuple(float(v) for v in np.ravel(values))
+def _spread_out(values: Array, whole: Sequence[bool]) -> Shares:
+    """Values of the inputs that have one, in the place of each; None for the others."""
+    left = iter(values.tolist())
+    return tuple(next(left) if there else None for there in whole)

@@ -86,7 +86,7 @@ def fit(
         told = (*by_measures(made.measures), *reach(made.measures, base.measures)) if made is not None else ()
         return Fit(names, (*told, *(from_fault(f) for f in error.faults)), made.remarks if made is not None else ())
     say(0.2, "setting up")
-    return play(base, names, made, unit, targets, wishes or {}, say)
+    return play(base, names, made, unit, targets, wishes or {}, say, felt_on=inertia_of(base))
 
 
 def play(
@@ -99,8 +99,12 @@ def play(
     say: Progress,
     *,
     rooms: bool = True,
+    felt_on: float | None = None,
 ) -> Fit:
-    """Set a unit up and read it; ``rooms`` looks for moves that bring a wished aftertouch."""
+    """Set a unit up and read it.
+
+    ``rooms`` looks for moves that bring an aftertouch; ``felt_on`` is the inertia felt on the base (kg).
+    """
     wanted = {**TARGETS, **(targets or {})}
     if "drop_at_bottom" in wanted:
         wanted.pop("drop")
@@ -112,7 +116,7 @@ def play(
         stuck = Clash("rest", "the unit", str(error), "a unit that comes to rest", "see the clashes beside it")
         return Fit(names, (*on_paper, stuck), made.remarks, unit, None, done.misses)
     misses = tuple(_missed(m) for m in done.misses)
-    felt = (*_played(found), *_touch(found, unit, base), *_wishes(found, wishes))
+    felt = (*_played(found), *_aftertouch(found, unit, wishes), *_touch(found, unit, felt_on), *_wishes(found, wishes))
     moves: tuple[room.Room, ...] = ()
     if rooms and done.met and any(c.name == "aftertouch" for c in felt):
         say(0.6, "looking for room")
@@ -178,31 +182,77 @@ def _tail(r: Readings) -> Iterator[Clash]:
         )  # fmt: skip
 
 
-def _touch(r: Readings, u: ActionUnit, base: Base) -> Iterator[Clash]:
+def _aftertouch(r: Readings, u: ActionUnit, wishes: Mapping[str, float]) -> Iterator[Clash]:
+    """An aftertouch out of its usual range, where none was wished."""
+    value, span = r.settings.aftertouch, usual("aftertouch", u.key_number, u.key.sharp)
+    if value is None or span is None or "aftertouch" in wishes:
+        return
+    side = span.side(value * 1e3)
+    if side:
+        nearest = 1e-3 * (span.low if side == "low" else span.high)
+        yield Clash(
+            "aftertouch", "aftertouch at this blow and dip", f"{mm(value, 2)}, {side}", f"{span} mm",
+            _more_aftertouch(nearest - value, r), False, 1 + abs(value - nearest) / WISHES["aftertouch"],
+        )  # fmt: skip
+
+
+def _more_aftertouch(by: float, r: Readings) -> str:
+    """What brings ``by`` more aftertouch, m: as much dip, or blow by the leverage (the crown stays as far for the key
+    before it lets off)."""
+    leverage = r.touch.leverage_mean
+    blow = "blow" if leverage is None else f"a blow {mm(abs(by) * leverage)} {'shorter' if by > 0 else 'longer'}"
+    return (
+        f"{mm(abs(by), 2)} {'more' if by > 0 else 'less'} dip, or {blow}, or "
+        f"{'more' if by > 0 else 'less'} travel of the hammer for the key: knuckle set, capstan line"
+    )
+
+
+def _less_weight(by: float, r: Readings) -> str:
+    """What takes ``by`` from the balance weight, N.
+
+    A gram of hammer weighs at the key what the crown travels for it where weights are read (virtual work; 0.1 g about
+    0.5 g, technicians' list, 2007).
+    """
+    grams = abs(by) / GRAVITY * 1e3
+    return (
+        f"{'more' if by > 0 else 'less'} lead: {grams:.1f} g at the touch point; or hammers "
+        f"{'lighter' if by > 0 else 'heavier'}{_about(grams, r.touch.leverage_6mm)}"
+    )
+
+
+def _about(grams: float, times: float | None) -> str:
+    return "" if times is None else f" by about {grams / times:.1f} g"
+
+
+def _less_inertia(by: float, r: Readings) -> str:
+    """What takes ``by`` from the inertia felt at the key, kg: a gram of hammer is felt by the square of its travel."""
+    grams, travel = abs(by) * 1e3, r.touch.leverage_6mm
+    return (
+        f"hammers {'lighter' if by > 0 else 'heavier'}{_about(grams, travel and travel**2)}, or another "
+        f"leverage; or {'less' if by > 0 else 'more'} lead, {grams:.0f} g at the touch point (and as much weight)"
+    )
+
+
+def _touch(r: Readings, u: ActionUnit, felt_on: float | None) -> Iterator[Clash]:
     weight, span = r.touch.balance_weight, usual("balance_weight", u.key_number, u.key.sharp)
     number = None if weight is None else weight / GRAVITY * 1e3
     side = span.side(number) if span else None
     if span is not None and side and number is not None:
-        nearest = span.low if side == "low" else span.high
-        by = abs(number - nearest)
+        off = number - (span.low if side == "low" else span.high)
         yield Clash(
             "weight", "weight at the key", f"balance weight {number:.1f} gf, {side}", f"{span} gf",
-            f"{'less' if side == 'low' else 'more'} lead: {by:.1f} g at the touch point; or hammers "
-            f"{'heavier' if side == 'low' else 'lighter'} by about {by / 5.2:.1f} g",
-            False, 1 + by / 3.0,
+            _less_weight(off * 1e-3 * GRAVITY, r), False, 1 + abs(off) / 3.0,
         )  # fmt: skip
-    if r.inertia is None:
-        return
-    theirs = _inertia_of(base)
-    if theirs is not None and abs(r.inertia / theirs - 1) > INERTIA_SHARE:
+    if r.inertia is not None and felt_on is not None and abs(r.inertia / felt_on - 1) > INERTIA_SHARE:
         yield Clash(
             "inertia", "inertia felt at the key", f"{r.inertia * 1e3:.0f} g",
-            f"within {INERTIA_SHARE:.0%} of the base's {theirs * 1e3:.0f} g (no trade target was found)",
-            "hammer weight and leverage first, then lead", False, abs(r.inertia / theirs - 1) / INERTIA_SHARE,
+            f"within {INERTIA_SHARE:.0%} of the base's {felt_on * 1e3:.0f} g (no trade target was found)",
+            _less_inertia(r.inertia - felt_on, r), False, abs(r.inertia / felt_on - 1) / INERTIA_SHARE,
         )  # fmt: skip
 
 
-def _inertia_of(base: Base) -> float | None:
+def inertia_of(base: Base) -> float | None:
+    """Inertia felt at the key of the base as it stands, kg; None when it does not play."""
     try:
         pressed = slow_press.press(at_rest(base.unit), back=False)
     except SimulationError:
@@ -218,13 +268,15 @@ def _wishes(r: Readings, wishes: Mapping[str, float]) -> Iterator[Clash]:
             off = math.inf if value is None else abs(value - wishes[name]) / slack
             yield Clash(
                 name, f"{name.replace('_', ' ')} wished", came,
-                f"{said(name, wishes[name])} within {said(name, slack)}", CHANGES[name], off=off,
+                f"{said(name, wishes[name])} within {said(name, slack)}",
+                _change(name, wishes[name], value, r), off=off,
             )  # fmt: skip
 
 
-CHANGES = {
-    "aftertouch": "dip, blow, or the leverage: knuckle set and capstan line (see the moves that make room)",
-    "balance_weight": "key leads, hammer weight, or the leverage",
-    "inertia": "hammer weight and leverage first, then lead",
-}
-"""What moves a wish."""
+def _change(name: str, wished: float, value: float | None, r: Readings) -> str:
+    """What would bring a wish."""
+    if value is None:
+        return "bring it to play first: see the clashes beside it"
+    if name == "aftertouch":
+        return _more_aftertouch(wished - value, r)
+    return _less_weight(value - wished, r) if name == "balance_weight" else _less_inertia(value - wished, r)

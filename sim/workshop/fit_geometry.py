@@ -238,7 +238,7 @@ def _jack(g: Geometry, before: Geometry, u: ActionUnit) -> Iterator[Clash]:
         off = u.jack.top_rear[1] * math.tan(abs(lean))
         where = "toward the player" if lean > 0 else "rearward"
         yield Clash(
-            "jack_lean", "jack against knuckle",
+            "jack_lean", "knuckle set against spread",
             f"to stand under the knuckle the jack leans {deg(abs(lean))} farther {where} than in the base",
             f"within {deg(LEAN_SLACK)}",
             f"bring the knuckle {mm(off)} {'rearward' if lean > 0 else 'forward'} over the jack: spread "

@@ -1,28 +1,28 @@
 """How each reading answers to each input: slopes in natural units, and curves where a slope does not do.
 
-Each input is moved by even steps to both sides, the screws held; a parabola
-through the readings gives the slope in the middle, how far it bends, and from
-what is left over the reading's own noise.  Where the noise hides the slope, or
-the curve bends, four more points are taken further out.
+Each input is moved by even steps to both sides, the screws held or the unit
+regulated again; a parabola through the readings gives the slope in the middle,
+how far it bends, and from what is left over the reading's own noise.  Where the
+noise hides the slope, or the curve bends, four more points are taken further out.
 """
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench import edge
-from sim.bench.flat import Taken, flat, kind_for, take
-from sim.errors import InputError
+from sim.bench.flat import Taken, kind_for
 from sim.unit.fields import kind_at
 from sim.unit.model import ActionUnit
+from sim.workshop.cores import on_all_cores
+from sim.workshop.manner import HELD, Manner, Point, first_read, manner
 from sim.workshop.screws import BUTTON, CAPSTAN, DROP_SCREW
-from sim.workshop.tolerance import chosen, inputs, tolerance
+from sim.workshop.tolerance import chosen, inputs, own_factor, tolerance
 from sim.workshop.variants import Origin
 
 Array = NDArray[np.float64]
@@ -37,13 +37,7 @@ SMALL = 0.02
 """... or when the whole effect over four steps is this share of the reading's accuracy (of its value without one)."""
 BENDS = 0.25
 """A curve bends when its slope changes by this share over four steps."""
-PITCHES = {
-    f"settings.{name}{height}": screw.pitch
-    for name, height, screw in (
-        ("capstan_height", "", CAPSTAN), ("let_off_button", "", BUTTON), ("let_off_button", "_height", BUTTON),
-        ("drop_screw", "", DROP_SCREW), ("drop_screw", "_height", DROP_SCREW),
-    )
-}  # fmt: skip
+PITCHES = {screw.path: screw.pitch for screw in (CAPSTAN, BUTTON, DROP_SCREW)}
 """Screws whose turns move the input itself: path to the path of the pitch."""
 AS_SHARE = 0.10
 """Inputs without a unit of the bench's own are told by this share of their value."""
@@ -92,60 +86,46 @@ class Answers:
 
 
 def local(
-    origin: Origin, only: Iterable[str] = (), readings: Iterable[str] = (), progress: Progress | None = None
+    origin: Origin,
+    only: Iterable[str] = (),
+    readings: Iterable[str] = (),
+    progress: Progress | None = None,
+    screws: str = HELD,
 ) -> tuple[Answers, ...]:
-    """The influence of each input (of ``only``) on each reading (of ``readings``).  Raises InputError."""
-    unit = origin.ready
-    paths = chosen(unit, list(only)) or tuple(p for p in inputs(unit) if not _felt(p))
-    names = tuple(readings)
-    kind = kind_for(names)
-    first = take(unit, kind)
-    base = _Point(first.outcome, flat(first))
-    names = tuple(name for name in names or base.taken if name in base.taken)
-    say = progress or (lambda fraction, what: None)
-    done: list[Answers] = []
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        jobs = [pool.submit(_answers, origin, path, kind, base, names) for path in paths]
-        try:
-            for path, job in zip(paths, jobs, strict=True):
-                done.append(job.result())
-                say(len(done) / len(jobs), path)
-        except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
-    return tuple(done)
+    """The influence of each input (of ``only``) on each reading (of ``readings``), in one of MANNERS.
+
+    Raises InputError.  Readings that are regulated are left out unless they are named.
+    """
+    asked = tuple(readings)
+    kind = kind_for(asked)
+    way = manner(screws, origin)
+    paths = chosen(only, way.known, way.turned) or inputs(way.known)
+    base = first_read(way, kind)
+    names = tuple(n for n in asked or base.taken if n in base.taken and (asked or n not in way.targets))
+    jobs = [partial(_answers, way, path, kind, base, names) for path in paths]
+    return tuple(on_all_cores(jobs, progress, lambda number: paths[number]))
 
 
-def _felt(path: str) -> bool:
-    """Felts' own laws, asked for by name only; their friction is among the inputs."""
-    return path.startswith("contacts.") and not path.endswith(".friction")
-
-
-@dataclass(frozen=True, slots=True)
-class _Point:
-    outcome: str
-    taken: Mapping[str, Taken]
-
-
-def _answers(origin: Origin, path: str, kind: str, base: _Point, names: tuple[str, ...]) -> Answers:
+def _answers(way: Manner, path: str, kind: str, base: Point, names: tuple[str, ...]) -> Answers:
     """One input: five points, nine where five do not tell."""
-    step, inner, outer = _marks(path, origin.ready)
+    here = way.known[path]
+    step, inner, outer = _marks(path, here, STEP * tolerance(path, way.unit).si)
     found = {0: base}
     for marks in (inner, outer):
         for m in marks:
             if m not in found:
-                found[m] = _read(origin, path, origin.ready.nominal[path] + m * step, kind)
-        slopes = {name: _slope(path, origin.ready, step, inner, found, base.taken[name]) for name in names}
+                found[m] = way.read({path: here + m * step}, kind)
+        slopes = {name: _slope(way, path, step, inner, found, base.taken[name]) for name in names}
         if not any(map(_wants_more, slopes.values())):
             break
     own = own_factor(path)
-    outcomes = tuple(((origin.ready.nominal[path] + m * step) / own, found[m].outcome) for m in sorted(found))
+    outcomes = tuple(((here + m * step) / own, found[m].outcome) for m in sorted(found))
     return Answers(path, slopes, outcomes)
 
 
-def _marks(path: str, unit: ActionUnit) -> tuple[float, tuple[int, ...], tuple[int, ...]]:
+def _marks(path: str, here: float, step: float) -> tuple[float, tuple[int, ...], tuple[int, ...]]:
     """The step (SI) and where to read, in steps: to both sides, or to the roomy one at the end of a field's range."""
-    here, step, kind = unit.nominal[path], STEP * tolerance(path, unit).si, kind_at(path)
+    kind = kind_at(path)
     if kind is None:
         return step, INNER, OUTER
     own = own_factor(path)
@@ -157,26 +137,12 @@ def _marks(path: str, unit: ActionUnit) -> tuple[float, tuple[int, ...], tuple[i
     return step, tuple(side * m for m in range(5)), tuple(side * m for m in range(9))
 
 
-def own_factor(path: str) -> float:
-    """SI per unit in which an input is told."""
-    kind = kind_at(path)
-    return 1.0 if kind is None or kind.form == "contact stiffness" else kind.dimension.factor(kind.unit)
-
-
-def _read(origin: Origin, path: str, si: float, kind: str) -> _Point:
-    try:
-        found = take(origin.held({path: si}), kind)
-    except InputError as error:
-        return _Point(f"refused: {error.faults[0].remedy}", {})
-    return _Point(found.outcome, flat(found))
-
-
 def natural(path: str, unit: ActionUnit) -> tuple[float, str]:
     """The amount of an input (SI) by which its influence is told, and its name."""
     pitch = unit.nominal.get(PITCHES.get(path, ""))
     if pitch:
         return pitch, "turn"
-    kind, here = kind_at(path), unit.nominal[path]
+    kind, here = kind_at(path), unit.nominal.get(path, 0.0)
     if kind is not None and kind.form != "contact stiffness" and kind.unit in PER:
         amount = PER[kind.unit]
         return amount * own_factor(path), kind.unit or f"{amount:g}"
@@ -184,14 +150,13 @@ def natural(path: str, unit: ActionUnit) -> tuple[float, str]:
 
 
 def _slope(
-    path: str, unit: ActionUnit, step: float, inner: tuple[int, ...], found: Mapping[int, _Point], reading: Taken
+    way: Manner, path: str, step: float, inner: tuple[int, ...], found: Mapping[int, Point], reading: Taken
 ) -> Slope:
-    amount, per = natural(path, unit)
-    own = own_factor(path)
-    marks = sorted(found)
-    values = [edge.number(p.taken[reading.name].value if reading.name in p.taken else None, reading.unit)
-              for p in (found[m] for m in marks)]  # fmt: skip
-    curve = tuple(((unit.nominal[path] + m * step) / own, v) for m, v in zip(marks, values, strict=True))
+    amount, per = natural(path, way.unit)
+    own, here, marks = own_factor(path), way.known[path], sorted(found)
+    taken = [found[m].taken.get(reading.name) for m in marks]
+    values = [edge.number(t.value if t else None, reading.unit) for t in taken]
+    curve = tuple(((here + m * step) / own, v) for m, v in zip(marks, values, strict=True))
     read = {m: v for m, v in zip(marks, values, strict=True) if v is not None}
     near = {m: v for m, v in read.items() if m in inner}
     fit = _parabola(near)

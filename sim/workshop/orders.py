@@ -12,6 +12,7 @@ from sim.unit.data import shared_file
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, parse
 from sim.workshop import regulate as solved
+from sim.workshop import targets as asked
 from sim.workshop.screws import CAPSTAN, PUNCHING, SCREWS, Screw
 
 Progress = Callable[[float, str], None]
@@ -68,26 +69,36 @@ def follow(
     """Go through an order once, each step with its own screw, as the unit then stands (SI)."""
     say = progress or (lambda fraction, what: None)
     out: list[Done] = []
-    u, before = unit, _read(unit)
-    for i, step in enumerate(order.steps):
-        wanted = {t: targets[t] if step.value is None else step.value for t in step.sets if t in targets}
-        if not wanted:
-            continue
-        say(i / len(order.steps), step.say)
-        u, reached = _do(u, step, wanted)
-        after = _read(u)
-        out.append(Done(step, u, after, _upset(before, after, step.sets), reached))
-        before = after
+    steps = to_do(order, targets)
+    for i, step in enumerate(steps):
+        say(i / len(steps), step.say)
+        out.append(do(out[-1].unit if out else unit, step, targets, out[-1].readings if out else None))
     return tuple(out)
 
 
-def _do(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[ActionUnit, bool]:
+def to_do(order: Order, targets: Mapping[str, float]) -> tuple[Step, ...]:
+    """The steps of an order for which there is a target."""
+    return tuple(s for s in order.steps if any(t in targets for t in s.sets))
+
+
+def do(
+    unit: ActionUnit, step: Step, targets: Mapping[str, float], before: Mapping[str, float | None] | None = None
+) -> Done:
+    """One step with its own screw, as the unit then stands; ``before``: the readings before it, if taken."""
+    wanted = {t: targets[t] if step.value is None else step.value for t in step.sets if t in targets}
+    was = read(unit) if before is None else before
+    u, reached = _set(unit, step, wanted)
+    after = read(u)
+    return Done(step, u, after, _upset(was, after, step.sets), reached)
+
+
+def _set(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[ActionUnit, bool]:
     """Set one thing."""
     chosen: dict[str, Screw] = {"blow": CAPSTAN, "dip": PUNCHING}
     for target, value in wanted.items():
         screw = SCREWS[target]
         if step.by and target == "aftertouch":
-            screw = solved.screw_for("aftertouch", {"dip": 0.0}) if step.by == "blow" else chosen[step.by]
+            screw = asked.screw_for("aftertouch", {"dip": 0.0}) if step.by == "blow" else chosen[step.by]
         try:
             u, reached = solved.one(u, target, value, screw)
         except SimulationError:
@@ -97,9 +108,10 @@ def _do(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[ActionU
     return u, True
 
 
-def _read(u: ActionUnit) -> dict[str, float | None]:
+def read(u: ActionUnit) -> dict[str, float | None]:
+    """Every reading that a step may set or upset (SI); empty where the unit cannot be followed."""
     try:
-        return solved.read_all(u, dict.fromkeys(("checking_distance", "spring_rise", "balance_weight"), 0.0))
+        return asked.read_all(u, dict.fromkeys(("checking_distance", "spring_rise", "balance_weight"), 0.0))
     except SimulationError:
         return {}
 

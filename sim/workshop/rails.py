@@ -1,38 +1,77 @@
-"""Where the rails go: at each place the unit is regulated and read, before anything is drilled."""
+"""Where the rails go: at each place the unit is regulated and read, before anything is drilled.
+
+A map is spanned by any two moves of ``moves.MOVES``: wippen rail, hammer rail,
+capstan line, knuckle, heel.
+"""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
 from sim.bench import slow_press
 from sim.bench import strike as blows
+from sim.bench.inertia import inertia
 from sim.bench.predict import MODERATE, touch
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest import at_rest
 from sim.bench.sliding import sliding
 from sim.errors import SimulationError
-from sim.unit.model import ActionUnit
-from sim.workshop.moves import move_hammer_rail, move_wippen_rail
-from sim.workshop.regulate import STEP, of_settings, regulate, unmet
+from sim.unit.model import GRAVITY, ActionUnit
+from sim.workshop.clearances import clearances, in_the_way
+from sim.workshop.cores import on_all_cores
+from sim.workshop.laid import alike
+from sim.workshop.moves import MOVES
+from sim.workshop.regulate import regulate, unmet
+from sim.workshop.targets import AT_REST, PRESSED, STEP, of_settings
 
 Progress = Callable[[float, str], None]
-RAILS: Mapping[str, Callable[..., ActionUnit]] = {"wippen": move_wippen_rail, "hammer": move_hammer_rail}
-SHAPE = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "lever_height", "jack_address")
+RAILS: Mapping[str, tuple[str, str]] = {
+    "wippen": ("wippen_rail_back", "wippen_rail_up"),
+    "hammer": ("hammer_rail_back", "hammer_rail_up"),
+}
+"""A rail and the two moves that span its plane."""
+USUAL: Mapping[str, float] = {
+    "blow": 44.5e-3, "dip": 10.2e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "lever_height": 0.2e-3, "jack_address": 0.0,
+}  # fmt: skip
+"""Targets at each place where nothing else is asked, m (common practice: trade's usual dimensions)."""
 AFTERTOUCH = (0.8e-3, 1.4e-3)
 """Aftertouch that a place should leave, m (common practice 0.8 to 1.3, read to 0.1)."""
-WINDOW = 1.0e-3
-"""Room that should be left between jack and window cushion at the bottom, m.  Our convention."""
+WISHED = 1.1e-3
+"""Aftertouch aimed at, m (common practice)."""
+HELD = 1e-3
+"""The drop at the bottom of the key may be deeper by this than past escape, m: else the lever lets the hammer fall."""
+READABLE = (*AT_REST, *PRESSED)
+"""Targets that a map can ask for: those that a slow press shows."""
 WEIGHTS: Mapping[str, float] = {"aftertouch": 1.0, "friction": 1.0, "slide": 1.0, "leverage": 1.0}
 """What makes one place better than another, each in its own usual step (see ``merit``)."""
 
 
+def asked(unit: ActionUnit, more: Mapping[str, float] | None = None) -> dict[str, float]:
+    """Targets at each place (SI): the usual ones, over them the unit's own, over them ``more``.
+
+    A sharp's dip follows from the aftertouch.  Where blow and dip are both asked the
+    aftertouch is what the map shows, so that it is not asked for as well.
+    """
+    mine = {t: v for t, v in unit.targets.items() if t in READABLE} | dict(more or {})
+    out = dict(USUAL) | mine
+    if unit.key.sharp and "dip" not in mine:
+        del out["dip"]
+        out.setdefault("aftertouch", WISHED)
+    elif "dip" in mine or "aftertouch" not in mine:
+        out.pop("aftertouch", None)
+    else:
+        del out["dip"]
+    if "drop_at_bottom" in mine:
+        del out["drop"]
+    return out
+
+
 @dataclass(frozen=True)
 class Place:
-    """What the unit does with a rail moved by dx rearward and dy up (SI)."""
+    """What the unit does with its parts moved by dx along the first move of the map and dy along the second (SI)."""
 
     dx: float
     dy: float
@@ -42,20 +81,31 @@ class Place:
     """What stands in the way, or empty."""
     aftertouch: float | None = None
     leverage: float | None = None
-    """Crown travel over front-edge travel, mean to let-off."""
+    """As travel: crown travel over front-edge travel, mean to let-off."""
+    leverage_force: float | None = None
+    """As force: what a weight at the strike point weighs at the touch point (virtual work, over 2-5 mm)."""
     down_weight: float | None = None
     up_weight: float | None = None
     friction: float | None = None
+    slide_friction: float | None = None
+    """What sliding at capstan and knuckle adds to the force at the touch point, mean over 2-5 mm as the weights, N."""
     let_off_hump: float | None = None
     slide_capstan: float | None = None
     slide_knuckle: float | None = None
-    slide_work: float | None = None
+    inertia: float | None = None
+    """Felt at the touch point, kg."""
     jack_address: float | None = None
-    window_left: float | None = None
-    """Jack to its window cushion at the bottom of the key."""
+    drop_at_bottom: float | None = None
     hammer_speed: float | None = None
     """Of the standard moderate finger."""
+    clear: Mapping[str, float] = field(default_factory=dict)
+    """Clearances (``clearances.CLEARANCES``), m."""
     unit: ActionUnit | None = None
+
+    @property
+    def slide(self) -> float | None:
+        """Way slid at capstan and knuckle together, m."""
+        return None if self.slide_capstan is None else self.slide_capstan + (self.slide_knuckle or 0.0)
 
 
 def place(
@@ -67,58 +117,63 @@ def place(
     warm: bool,
     learned: dict[str, np.ndarray] | None = None,
 ) -> Place:
-    """Regulate a unit whose rail has been moved, and read it: statics, slow press, one strike.
+    """Regulate a unit whose parts have been moved, and read it: statics, slow press, one strike.
 
     ``warm`` and ``learned``: see ``regulate``.
     """
     spread = unit.rails.spread
-    shape = {t: v for t, v in targets.items() if t in SHAPE}
     try:
-        done = regulate(unit, shape, warm=warm, check=False, learned=learned)
+        done = regulate(unit, targets, warm=warm, check=False, learned=learned)
         if done.misses:
             return Place(dx, dy, spread, False, done.misses[0].why)
         rest = at_rest(done.unit, STEP)
         pressed = slow_press.press(rest)
+        if pressed.outcome != "plays":
+            return Place(dx, dy, spread, False, f"{pressed.outcome}: {pressed.reason}", unit=done.unit)
+        found = _read(pressed, Place(dx, dy, spread, True, "", unit=done.unit))
         s = slow_press.settings(pressed, wink=False)
     except SimulationError as e:
         return Place(dx, dy, spread, False, f"leaves what the model can follow: {e}")
-    if pressed.outcome != "plays":
-        return Place(dx, dy, spread, False, f"{pressed.outcome}: {pressed.reason}", unit=done.unit)
-    missed = unmet(done.unit, shape, of_settings(s))
-    w = slow_press.touch_weight(pressed)[0]
-    slid = sliding(pressed)
-    reading, _ = blows.play(rest, touch(MODERATE), 0.2)
-    window = _window_left(rest, pressed)
-    found = Place(
-        dx,
-        dy,
-        spread,
-        True,
-        "",
-        aftertouch=s.aftertouch,
-        leverage=w.leverage_mean,
-        down_weight=w.down_weight,
-        up_weight=w.up_weight,
-        friction=w.friction,
-        let_off_hump=w.let_off_hump,
-        slide_capstan=slid.length["capstan"],
-        slide_knuckle=slid.length["jack_knuckle"] + slid.length["lever_knuckle"],
-        slide_work=sum(slid.work.values()),
-        jack_address=s.jack_address,
-        window_left=window,
-        hammer_speed=reading.hammer_speed,
-        unit=done.unit,
-    )
-    why = f"{missed[0].target.replace('_', ' ')} not met: {missed[0].why}" if missed else _why_not(found)
+    missed = unmet(done.unit, targets, of_settings(s))
+    why = f"{missed[0].target.replace('_', ' ')} not met: {missed[0].why}" if missed else _why_not(found, s.drop)
     return replace(found, feasible=not why, why=why)
 
 
-def _window_left(rest: Rest, pressed: slow_press.Pressed) -> float:
-    turn = float((pressed.down.trace["j"] - pressed.down.trace["w"]).max())
-    return (rest.unit.jack.largest_turn - turn) * abs(rest.unit.jack.top_rear[1])
+def _read(pressed: slow_press.Pressed, found: Place) -> Place:
+    w = slow_press.touch_weight(pressed)[0]
+    s = slow_press.settings(pressed, drop=False, wink=False)
+    slid = sliding(pressed)
+    reading, _ = blows.play(pressed.rest, touch(MODERATE), 0.2)
+    span = slow_press.SPAN
+    return replace(
+        found,
+        aftertouch=s.aftertouch,
+        leverage=w.leverage_mean,
+        leverage_force=leverage_as_force(pressed),
+        down_weight=w.down_weight,
+        up_weight=w.up_weight,
+        friction=w.friction,
+        slide_friction=sum(sliding(pressed, span).work.values()) / (span[1] - span[0]),
+        let_off_hump=w.let_off_hump,
+        slide_capstan=slid.length["capstan"],
+        slide_knuckle=slid.length["jack_knuckle"] + slid.length["lever_knuckle"],
+        inertia=inertia(pressed).felt,
+        jack_address=s.jack_address,
+        drop_at_bottom=s.drop_at_bottom,
+        hammer_speed=reading.hammer_speed,
+        clear=clearances(pressed),
+    )
 
 
-def _why_not(p: Place) -> str:
+def leverage_as_force(pressed: slow_press.Pressed) -> float:
+    """Rise of the strike point's place on the shank over touch-point travel, by virtual work a ratio of forces."""
+    travel = pressed.rest.travel(pressed.down)[: pressed.peak]
+    height = pressed.rest.unit.hammer.strike_point[0] * np.sin(pressed.down.trace["h"][: pressed.peak])
+    low, high = np.interp(slow_press.SPAN, np.maximum.accumulate(travel), height)
+    return float((high - low) / (slow_press.SPAN[1] - slow_press.SPAN[0]))
+
+
+def _why_not(p: Place, drop: float | None) -> str:
     """The first reason why a place that regulates would still not do."""
     if p.aftertouch is not None and p.aftertouch < AFTERTOUCH[0]:
         return "too little aftertouch at this blow and dip"
@@ -126,9 +181,9 @@ def _why_not(p: Place) -> str:
         return "too much aftertouch at this blow and dip"
     if p.up_weight is not None and p.up_weight <= 0:
         return "the key does not return"
-    if p.window_left is not None and p.window_left < WINDOW:
-        return "the jack runs into its window cushion"
-    return ""
+    if p.drop_at_bottom is not None and drop is not None and p.drop_at_bottom > drop + HELD:
+        return "the lever lets the hammer fall at the bottom of the key"
+    return in_the_way(p.clear)
 
 
 def grid(
@@ -136,18 +191,20 @@ def grid(
     targets: Mapping[str, float],
     xs: Sequence[float],
     ys: Sequence[float],
-    rail: str = "wippen",
+    moves: tuple[str, str] = RAILS["wippen"],
     progress: Progress | None = None,
 ) -> tuple[tuple[Place, ...], ...]:
-    """Places over a grid of moves (m), a row for each y; rows on all cores, each cell started from its neighbour."""
-    move = RAILS[rail]
-    start = regulate(unit, {t: v for t, v in targets.items() if t in SHAPE}, check=False)
+    """Places over a grid of two moves (m), a row for each y; rows on all cores, each cell started from its neighbour.
+
+    ``progress`` is called after each row and may raise to give up.
+    Raises ValueError for a target that cannot be read in a slow press.
+    """
+    across, up = (MOVES[m].apply for m in moves)
+    start = regulate(unit, targets, check=False)
     base = start.unit if not start.misses else unit
     middle = min(range(len(xs)), key=lambda i: abs(xs[i]))
-    done = 0
 
     def row(y: float) -> tuple[Place, ...]:
-        nonlocal done
         cells: dict[int, Place] = {}
         learned: dict[str, np.ndarray] = {}
         for side in (range(middle, len(xs)), range(middle - 1, -1, -1)):
@@ -156,50 +213,58 @@ def grid(
             if first is not None and first.unit is not None:
                 near, at = first.unit, (xs[middle], y)
             for i in side:
-                here = move(near, dx=xs[i] - at[0], dy=y - at[1])
+                here = alike(up(across(near, xs[i] - at[0]), y - at[1]), near)
                 cells[i] = place(here, xs[i], y, targets, warm=True, learned=learned)
-                if not cells[i].feasible and cells[i].unit is None:
-                    cells[i] = place(move(base, dx=xs[i], dy=y), xs[i], y, targets, warm=False)
                 regulated = cells[i].unit
                 if regulated is not None:
                     near, at = regulated, (xs[i], y)
-                done += 1
-                if progress is not None:
-                    progress(done / (len(xs) * len(ys)), "rails")
         return tuple(cells[i] for i in range(len(xs)))
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return tuple(pool.map(row, ys))
+    return tuple(on_all_cores([partial(row, y) for y in ys], progress, lambda number: f"row {number + 1} of the map"))
 
 
 def merit(p: Place, weights: Mapping[str, float] = WEIGHTS) -> float:
-    """Smaller is better: aftertouch off 1.1 mm, friction, sliding and leverage off 4.9, each in a usual step."""
+    """Smaller is better: aftertouch off 1.1 mm, friction, sliding and leverage off 4.9, each in a usual step.
+
+    The steps (0.2 mm, 4 gf, 1 mm, 0.2) are what a technician tells apart (common practice, no source).
+    """
     if not p.feasible:
         return float("inf")
     parts = {
-        "aftertouch": abs((p.aftertouch or 0.0) - 1.1e-3) / 0.2e-3,
-        "friction": (p.friction or 0.0) / 9.8e-3 / 4.0,
-        "slide": ((p.slide_capstan or 0.0) + (p.slide_knuckle or 0.0)) / 1e-3,
+        "aftertouch": abs((p.aftertouch or 0.0) - WISHED) / 0.2e-3,
+        "friction": (p.friction or 0.0) / (4e-3 * GRAVITY),
+        "slide": (p.slide or 0.0) / 1e-3,
         "leverage": abs((p.leverage or 0.0) - 4.9) / 0.2,
     }
     return sum(weights.get(n, 0.0) * v for n, v in parts.items())
 
 
 def best(cells: Sequence[Sequence[Place]], count: int = 3, weights: Mapping[str, float] = WEIGHTS) -> tuple[Place, ...]:
-    """The best feasible places."""
+    """The best feasible places, under stated weights."""
     found = sorted((p for row in cells for p in row if p.feasible), key=lambda p: merit(p, weights))
     return tuple(found[:count])
 
 
-def sway(unit: ActionUnit, at: Place, targets: Mapping[str, float], rail: str, by: float = 0.25e-3) -> dict[str, float]:
-    """How far a bench tolerance (m) each way moves aftertouch, leverage, down weight and friction there (SI)."""
-    out: dict[str, float] = {}
+def sway(
+    at: Place, targets: Mapping[str, float], moves: tuple[str, str] = RAILS["wippen"], by: float = 0.25e-3
+) -> dict[str, dict[str, float]]:
+    """How far a bench tolerance (m) along each move of MOVES shifts aftertouch, leverage, weights and sliding there.
+
+    By move, then by reading (SI); the map's own two moves come first.  A move that
+    would leave the place unplayable is told by an empty entry.
+    """
+    out: dict[str, dict[str, float]] = {}
     if at.unit is None:
         return out
-    for name, (dx, dy) in {"rearward": (by, 0.0), "up": (0.0, by)}.items():
-        p = place(RAILS[rail](at.unit, dx=dx, dy=dy), at.dx + dx, at.dy + dy, targets, warm=True)
-        for reading in ("aftertouch", "leverage", "down_weight", "friction"):
+    for name in (*moves, *(m for m in MOVES if m not in moves)):
+        p = place(alike(MOVES[name].apply(at.unit, by), at.unit), at.dx, at.dy, targets, warm=True)
+        out[name] = {}
+        for reading in SWAYED:
             here, there = getattr(at, reading), getattr(p, reading)
             if here is not None and there is not None:
-                out[f"{reading} {name}"] = there - here
+                out[name][reading] = there - here
     return out
+
+
+SWAYED = ("aftertouch", "leverage", "down_weight", "friction", "slide")
+"""Readings of which the sway is told."""

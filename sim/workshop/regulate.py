@@ -14,35 +14,34 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sim.bench import release, slow_press
-from sim.bench import strike as blows
-from sim.bench.predict import MODERATE, touch
-from sim.bench.readings import Settings, TouchWeight
+from sim.bench import slow_press
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
-from sim.physics.run import pack, start_state
 from sim.unit.model import ActionUnit, Source
-from sim.workshop.screws import BUTTON, CAPSTAN, DROP_SCREW, PUNCHING, SCREWS, Screw, papers
+from sim.workshop.laid import laid, lay
+from sim.workshop.screws import BUTTON, DROP_SCREW, PUNCHING, SCREWS, Screw, lead_place, papers
+from sim.workshop.targets import (
+    GROUPS,
+    PLAYED,
+    PRESSED,
+    STEP,
+    STOPS,
+    Readings,
+    beyond,
+    close,
+    contradiction,
+    met,
+    pinched,
+    read_all,
+    screw_for,
+)
 
 Progress = Callable[[float, str], None]
-Readings = dict[str, float | None]
-
-STEP = 60e-6
-"""Step of the slow presses while searching, s: their readings do not change from 10 to 60 us."""
-TOLERANCE = {"balance_weight": 5e-4, "checking_distance": 1e-4, "spring_rise": 1.5e-4}
-CLOSE = 1e-5
-"""A length is met within this while searching, m; others by TOLERANCE."""
-MET = {"balance_weight": 0.3 * 9.80665e-3, "checking_distance": 3e-4, "spring_rise": 3e-4, "damper_start": 1e-4}
-"""... and counts as met within this when it is read again (0.05 mm where nothing is said)."""
 
 TOE_BEFORE = 17e-3
 """Crown's way from where toe and button meet to let-off, parts taken as rigid: that of the design unit, m."""
 SCREW_AT = 10.5e-3
 """Crown to string where the lever meets its screw, parts taken as rigid: a little lower than the design unit's, m."""
-
-AT_REST = ("lever_height", "jack_address", "blow", "rest_cushion_gap")
-PRESSED = ("let_off", "drop", "drop_at_bottom", "dip", "aftertouch", "damper_start")
-PLAYED = ("checking_distance", "spring_rise")
 ROUNDS = 3
 FREE = 1e-3
 """Least gap at rest of lever and drop screw, toe and button, with which a search begins, m."""
@@ -86,7 +85,8 @@ class Regulation:
             old, new = s.value(self.before), s.value(self.unit)
             if abs(new - old) > 1e-9:
                 pitch = self.unit.nominal.get(s.pitch) if s.pitch else None
-                out[s.path] = Adjustment(old, new, (new - old) / pitch if pitch else None, _papers(s, new - old))
+                lead = _lead(self.unit, new - old) if s.path == "key.front_weight" else None
+                out[s.path] = Adjustment(old, new, (new - old) / pitch if pitch else None, _papers(s, new - old), lead)
         return out
 
 
@@ -98,25 +98,18 @@ class Adjustment:
     after: float
     turns: float | None
     punchings: Mapping[float, int]
+    lead: tuple[float, float] | None = None
+    """Lead to put into the key (kg; minus: to take out) and its place in front of the balance pin (m)."""
 
 
 def _papers(s: Screw, change: float) -> Mapping[float, int]:
-    # a deeper punching plane takes papers out
-    return papers(-change) if s.papers else {}
+    # a deeper punching plane takes papers out; a higher back-rail cloth takes them in
+    return papers(change if s is SCREWS["key_height"] else -change) if s.papers else {}
 
 
-def screw_for(target: str, targets: Mapping[str, float]) -> Screw:
-    """What is turned for a target; with dip fixed and blow free, the capstan answers for the aftertouch."""
-    if target == "aftertouch" and "dip" in targets:
-        return replace(CAPSTAN, gain=12.5 / 4.75)
-    return SCREWS[target]
-
-
-def contradiction(targets: Mapping[str, float]) -> tuple[Miss, ...]:
-    """Targets of which one follows from the others, whatever the parts."""
-    if "drop" in targets and "drop_at_bottom" in targets:
-        return (Miss("drop_at_bottom", targets["drop_at_bottom"], None, "one drop screw: ask for one of both drops"),)
-    return ()
+def _lead(u: ActionUnit, change: float) -> tuple[float, float]:
+    place = lead_place(u)
+    return change * -u.key.touch_point[0] / place, place
 
 
 def regulate(
@@ -138,9 +131,10 @@ def regulate(
     unknown = [t for t in wanted if t not in SCREWS]
     if unknown:
         raise ValueError(f"no such target: {', '.join(unknown)}; there are {', '.join(SCREWS)}")
-    misses = contradiction(wanted)
-    if misses:
-        return Regulation(unit, unit, wanted, {}, misses)
+    why = contradiction(wanted)
+    if why:
+        name = "drop_at_bottom"
+        return Regulation(unit, unit, wanted, {}, (Miss(name, wanted[name], None, why),))
     say = progress or (lambda fraction, what: None)
     search = {t: v for t, v in wanted.items() if not (t == "aftertouch" and {"dip", "blow"} <= wanted.keys())}
     try:
@@ -161,52 +155,46 @@ def one(u: ActionUnit, target: str, value: float, screw: Screw) -> tuple[ActionU
     else:
         u, _ = _solve(u, {target: value}, [target], read, {}, screw)
     got = read(u, [target]).get(target)
-    return u, got is not None and abs(got - value) <= 2 * TOLERANCE.get(target, CLOSE)
+    return u, got is not None and abs(got - value) <= 2 * close(target)
 
 
 def _search(
     u: ActionUnit, wanted: Mapping[str, float], say: Progress, *, warm: bool, gains: dict[str, np.ndarray]
 ) -> ActionUnit:
-    if "blow" in wanted:
-        u = _line_up(u, wanted["blow"])
-    balanced = "balance_weight" not in wanted
+    if not warm:
+        u = _laid_out(u, wanted)
     for k in range(ROUNDS):
         moved = 0.0
         for i, (names, read) in enumerate(GROUPS):
             mine = [t for t in names if t in wanted]
             if not mine:
                 continue
-            say((3 * k + i) / (3 * ROUNDS + 1), f"setting {', '.join(m.replace('_', ' ') for m in mine)}")
-            if k == 0 and not warm and names is PRESSED:
+            say((len(GROUPS) * k + i) / (len(GROUPS) * ROUNDS + 1), f"setting {_listed(mine)}")
+            if names is PRESSED and k == 0 and not warm:
                 u = _start(u, wanted)
             for group in [[t] for t in mine] if names is PLAYED else [mine]:
+                steps: float | None
                 if names is PLAYED:
                     u, steps = _alone(u, wanted, group[0], read)
                 else:
-                    u, steps = _solve(u, wanted, group, read, gains)
-                moved += steps
-        if not balanced:
-            u, balanced = _balance(u, wanted["balance_weight"])
-        elif moved == 0:
+                    u, steps = _solve(u, wanted, group, read, gains, started=not warm)
+                if steps is None and warm and names is PRESSED:
+                    return u
+                moved += steps or 0.0
+        if moved == 0:
             break
     return u
 
 
-def _line_up(u: ActionUnit, blow: float) -> ActionUnit:
-    """The capstan turned until the parts, laid on each other without weight, leave about the blow asked."""
-    for _ in range(12):
-        p = pack(u)
-        laid = Rest(u, p, start_state(u, p), STEP)
-        gaps = laid.gaps()
-        miss = gaps["string"] - blow
-        if abs(miss) < 1e-3:
-            # screws that would pinch the parts at rest are turned out of the way first
-            for contact, s in (("drop_screw", DROP_SCREW), ("toe_button", BUTTON)):
-                if gaps[contact] < FREE:
-                    u = s.move(u, FREE - gaps[contact])
-            break
-        u = CAPSTAN.move(u, float(np.clip(-miss / CAPSTAN.gain, -1e-3, 1e-3)))
-    return u
+def _listed(names: list[str]) -> str:
+    return ", ".join(n.replace("_", " ") for n in names)
+
+
+def _laid_out(u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
+    """Blow, jack and lever from plane geometry, and no screw left where it would pinch the parts at rest."""
+    u = lay(u, {t: wanted[t] for t in ("blow", "jack_address", "lever_height") if t in wanted})
+    gaps = laid(u)
+    return lay(u, {s: FREE for s in ("toe_button", "drop_screw") if gaps[s] < FREE})
 
 
 def _start(u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
@@ -252,13 +240,19 @@ def _solve(
     read: Callable[[ActionUnit, list[str]], Readings],
     learned: dict[str, np.ndarray],
     screw: Screw | None = None,
-) -> tuple[ActionUnit, float]:
-    """Move the screws of ``mine`` together until their readings fit; the unit and how many moves it took."""
+    *,
+    started: bool = True,
+) -> tuple[ActionUnit, float | None]:
+    """Move the screws of ``mine`` together until their readings fit; the unit and how many moves it took.
+
+    None moves: it could not be done.  ``started``: the screws stand where the jack surely escapes, or are to be left.
+    """
     screws = [screw or screw_for(t, wanted) for t in mine]
+    pressing = any(t in PRESSED for t in mine)
     key = ",".join(mine)
     gains = learned.get(key, np.diag([s.gain for s in screws]))
     good: tuple[ActionUnit, np.ndarray] | None = None
-    moved = np.zeros(len(mine))
+    moved, again = np.zeros(len(mine)), started
     for count in range(30):
         got = read(u, mine)
         if any(got.get(t) is None for t in mine):
@@ -267,21 +261,21 @@ def _solve(
                 moved = 0.5 * moved
                 u = _moved(good[0], screws, moved)
                 continue
-            roomier = _make_room(u, mine)
+            roomier = _make_room(u, mine, wanted, again) if pressing else None
             if roomier is None:
-                return u, 0.0
-            u = roomier
+                return u, None
+            u, again = roomier, True
             continue
         values = np.array([float(got[t] or 0.0) for t in mine])
         miss = values - np.array([wanted[t] for t in mine])
-        if all(abs(m) <= TOLERANCE.get(t, CLOSE) for m, t in zip(miss, mine, strict=True)):
+        if all(abs(m) <= close(t) for m, t in zip(miss, mine, strict=True)):
             learned[key] = gains
             return u, float(count)
         if good is not None and moved @ moved > 0:
             gains = _learn(gains, moved, values - good[1], screws, mine)
         good, moved = (u, values), _step(gains, miss, screws)
         u = _moved(u, screws, moved)
-    return good[0] if good is not None else u, 0.0
+    return good[0] if good is not None else u, None
 
 
 def _moved(u: ActionUnit, screws: list[Screw], by: np.ndarray) -> ActionUnit:
@@ -306,7 +300,7 @@ def _alone(
         return (LOST if value is None else value) - wanted[target]
 
     a, fa = 0.0, miss(0.0)
-    if abs(fa) <= TOLERANCE[target]:
+    if abs(fa) <= close(target):
         return u, 0.0
     b, fb = a, fa
     for _ in range(10):
@@ -315,7 +309,7 @@ def _alone(
         if b == a:
             return s.move(u, b), 0.0
         fb = miss(b)
-        if abs(fb) <= TOLERANCE[target]:
+        if abs(fb) <= close(target):
             return s.move(u, b), 1.0
         if fa * fb < 0:
             break
@@ -325,7 +319,7 @@ def _alone(
             break
         x = (fa * b - fb * a) / (fa - fb)
         fx = miss(x)
-        if abs(fx) <= TOLERANCE[target] or abs(b - a) < 1e-7:
+        if abs(fx) <= close(target) or abs(b - a) < 1e-7:
             return s.move(u, x), 1.0
         if fx * fb > 0:
             b, fb = x, fx
@@ -357,84 +351,30 @@ def _step(gains: np.ndarray, miss: np.ndarray, screws: list[Screw]) -> np.ndarra
     return np.asarray(step * min(1.0, float(np.min(longest / np.maximum(np.abs(step), 1e-12)))))
 
 
-def _make_room(u: ActionUnit, mine: list[str]) -> ActionUnit | None:
-    """The slow press gave no let-off or drop: which screw brings it about, by how the press ended."""
-    outcome = slow_press.press(at_rest(u, STEP), back=False, quick=True).outcome
-    if outcome == "does not drop" and ("drop" in mine or "drop_at_bottom" in mine):
-        return DROP_SCREW.move(u, -2.5e-4)
-    if outcome in ("blocks on the string", "never escapes") and "let_off" in mine:
-        return BUTTON.move(u, -3e-4)
+def _make_room(u: ActionUnit, mine: list[str], wanted: Mapping[str, float], again: bool) -> ActionUnit | None:
+    """The slow press gave no let-off or drop: screws turned to where they surely do, then on; None: no way left."""
+    if not again:
+        return _start(u, {t: wanted[t] for t in mine})
+    ended = slow_press.press(at_rest(u, STEP), back=False, quick=True)
+    if slow_press.lever_carries(ended) and ("drop" in mine or "drop_at_bottom" in mine):
+        return _farther(u, "drop_screw", DROP_SCREW, -2.5e-4)
+    if ended.outcome in ("blocks on the string", "never escapes") and "let_off" in mine:
+        return _farther(u, "toe_button", BUTTON, -3e-4)
     return None
 
 
-def _balance(u: ActionUnit, wanted: float) -> tuple[ActionUnit, bool]:
-    """Balance weight answers gram for gram to what the key's front weighs: one move does it, once it can be read."""
-    weight, _ = slow_press.touch_weight(slow_press.press(at_rest(u, STEP)))
-    if weight.balance_weight is None:
-        return u, False
-    s = SCREWS["balance_weight"]
-    return s.move(u, (wanted - weight.balance_weight) / s.gain), True
-
-
-def _at_rest(u: ActionUnit, mine: list[str]) -> Readings:
-    rest = at_rest(u, STEP)
-    return {
-        "blow": rest.at_rest["string"],
-        "lever_height": slow_press.lever_height(rest),
-        "jack_address": slow_press.jack_address(rest),
-        "rest_cushion_gap": rest.at_rest["rest_cushion"],
-    }
-
-
-def _pressed(u: ActionUnit, mine: list[str]) -> Readings:
-    pressed = slow_press.press(at_rest(u, STEP), back=False, quick=True)
-    s = slow_press.settings(pressed, drop="drop" in mine, wink=False)
-    return of_settings(s)
-
-
-def of_settings(s: Settings, w: TouchWeight | None = None) -> Readings:
-    """Readings that targets ask for, by target."""
-    out: Readings = {
-        n: getattr(s, n)
-        for n in ("blow", "lever_height", "jack_address", "let_off", "drop", "drop_at_bottom", "dip", "aftertouch")
-    }
-    out["damper_start"] = s.damper_start
-    if w is not None:
-        out["balance_weight"] = w.balance_weight
-    return out
-
-
-def _played(u: ActionUnit, mine: list[str]) -> Readings:
-    rest = at_rest(u)
-    reading, run = blows.play(rest, touch(MODERATE))
-    out: Readings = {"checking_distance": reading.checking_distance}
-    if "spring_rise" in mine:
-        out["spring_rise"] = release.spring_rise(rest, run, reading.caught).height
-    return out
-
-
-GROUPS = ((AT_REST, _at_rest), (PRESSED, _pressed), (PLAYED, _played))
-"""Targets that are met together, and how they are read while searching."""
-
-
-def read_all(u: ActionUnit, wanted: Mapping[str, float]) -> Readings:
-    """The readings asked for, by the bench's own procedures at its own step."""
-    rest = at_rest(u)
-    pressed = slow_press.press(rest, back="balance_weight" in wanted)
-    out = of_settings(slow_press.settings(pressed, wink=False), slow_press.touch_weight(pressed)[0])
-    out["rest_cushion_gap"] = rest.at_rest["rest_cushion"]
-    if any(t in wanted for t in PLAYED):
-        out |= _played(u, list(PLAYED))
-    return out
+def _farther(u: ActionUnit, contact: str, screw: Screw, by: float) -> ActionUnit | None:
+    """A screw turned on toward what it meets, unless that would pinch the parts at rest."""
+    return None if pinched(u, contact, by, FREE / 3) else screw.move(u, by)
 
 
 def unmet(u: ActionUnit, wanted: Mapping[str, float], readings: Readings) -> tuple[Miss, ...]:
     """Targets whose reading is off by more than the bench would let pass."""
     out = []
     for t, asked in wanted.items():
-        reached = readings.get(t)
-        if reached is None or abs(reached - asked) > MET.get(t, 5e-5):
-            out.append(Miss(t, asked, reached, _why(u, t, reached, readings)))
+        reached, far = readings.get(t), beyond(u, t, screw_for(t, wanted))
+        if reached is None or abs(reached - asked) > met(t) or far:
+            out.append(Miss(t, asked, reached, far or _why(u, t, reached, readings)))
     return tuple(out)
 
 
@@ -453,7 +393,8 @@ def _marked(before: ActionUnit, u: ActionUnit, wanted: Mapping[str, float]) -> A
     sources, nominal = dict(u.sources), dict(u.nominal)
     for t in wanted:
         s = screw_for(t, wanted)
-        sources[s.path] = Source("set up", f"for a {t.replace('_', ' ')} as asked")
-        direct = s.path in ("settings.lever_height", "settings.jack_address")
-        nominal[s.path] = wanted[t] if direct else s.value(u)
+        source = Source("set up", f"for a {t.replace('_', ' ')} as asked")
+        sources[s.path], nominal[s.path] = source, wanted[t] if t in STOPS else s.value(u)
+        for path, value in s.along.items():
+            sources[path], nominal[path] = source, value(u)
     return replace(u, sources=sources, nominal=nominal, targets={})

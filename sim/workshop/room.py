@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from sim.unit.model import ActionUnit
+from sim.workshop.laid import alike
 from sim.workshop.moves import MOVES
 from sim.workshop.regulate import Regulation, regulate
 
@@ -27,10 +28,11 @@ class Room:
     aftertouch: float | None
 
 
-def implied_aftertouch(unit: ActionUnit, targets: Mapping[str, float]) -> float | None:
-    """Aftertouch that the other targets leave, m; None when they cannot be met themselves."""
-    others = {t: v for t, v in targets.items() if t != "aftertouch"}
-    done = regulate(unit, others, warm=False)
+def _others(targets: Mapping[str, float]) -> dict[str, float]:
+    return {t: v for t, v in targets.items() if t != "aftertouch"}
+
+
+def _implied(done: Regulation) -> float | None:
     return done.readings.get("aftertouch") if done.met else None
 
 
@@ -44,14 +46,15 @@ def make_room(
     """
     say = progress or (lambda fraction, what: None)
     shape = {t: v for t, v in targets.items() if t in SHAPE}
-    here = implied_aftertouch(unit, shape)
+    base = regulate(unit, _others(shape))
+    here = _implied(base)
     if here is None:
         return ()
     candidates = ["dip", "blow", *MOVES]
     out = []
     for i, name in enumerate(candidates):
         say(i / len(candidates), f"room by {name.replace('_', ' ')}")
-        found = _room(unit, shape, name, here, asked)
+        found = _room(base.unit, shape, name, here, asked)
         if found is not None:
             out.append(found)
     return tuple(sorted(out, key=lambda r: (not r.confirmed, abs(r.by))))
@@ -73,9 +76,9 @@ def _room(unit: ActionUnit, shape: Mapping[str, float], name: str, here: float, 
 def _with(unit: ActionUnit, shape: Mapping[str, float], name: str, by: float) -> float | None:
     """Aftertouch left with one thing moved, m."""
     if name in shape:
-        return implied_aftertouch(unit, {**shape, name: shape[name] + by})
+        return _implied(regulate(unit, {**_others(shape), name: shape[name] + by}, warm=True))
     if name in MOVES:
-        return implied_aftertouch(MOVES[name].apply(unit, by), shape)
+        return _implied(regulate(alike(MOVES[name].apply(unit, by), unit), _others(shape), warm=True))
     return None
 
 

@@ -7,9 +7,10 @@ m per rad, N per kg, m per N·m); the solver learns better ones as it goes.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from sim.unit.derive_key import LEAD_AT
 from sim.unit.model import GRAVITY, ActionUnit
 
 Move = Callable[[ActionUnit, float], ActionUnit]
@@ -27,6 +28,12 @@ class Screw:
     pitch: str = ""
     papers: bool = False
     """Done with paper punchings."""
+    along: Mapping[str, Callable[[ActionUnit], float]] = field(default_factory=dict)
+    """Other scenario paths that change with it, and their values."""
+
+    def answering(self, gain: float) -> Screw:
+        """The same screw, turned for a reading that answers it by ``gain``."""
+        return replace(self, gain=gain)
 
 
 def _part(part: str, **names: Callable[[ActionUnit, float], object]) -> Move:
@@ -57,6 +64,29 @@ def _damper(u: ActionUnit, by: float) -> ActionUnit:
     return u if u.damper is None else replace(u, damper=replace(u.damper, gap=u.damper.gap + by))
 
 
+def lead_place(u: ActionUnit) -> float:
+    """Where lead is put in or taken out, m in front of the balance pin."""
+    return u.key.lead_place or -LEAD_AT * u.key.front_edge_x
+
+
+def _lead(u: ActionUnit, by: float) -> ActionUnit:
+    """Lead that weighs ``by`` kg more at the touch point, put in at the key's lead place."""
+    moment = -by * u.key.touch_point[0]
+    place = lead_place(u)
+    key = replace(
+        u.key,
+        front_moment=u.key.front_moment + moment,
+        inertia_front=u.key.inertia_front + moment * place,
+        lead_moment=None if u.key.lead_moment is None else u.key.lead_moment + moment,
+    )
+    return replace(u, key=key)
+
+
+def _strike_weight(u: ActionUnit) -> float:
+    h = u.hammer
+    return (h.shank_mass_moment + h.head_mass * h.head_mass_centre[0]) / h.strike_point[0]
+
+
 CAPSTAN = Screw(
     "settings.capstan_height",
     lambda u: u.key.capstan_centre[1] + u.key.capstan_radius,
@@ -81,7 +111,7 @@ BUTTON = Screw(
 )
 DROP_SCREW = Screw(
     "settings.drop_screw_height",
-    lambda u: u.rails.drop_screw_tip[1] + key_bed(u),
+    lambda u: u.rails.drop_screw_tip[1] - u.rails.drop_screw_radius + key_bed(u),
     _part("rails", drop_screw_tip=lambda u, by: (u.rails.drop_screw_tip[0], u.rails.drop_screw_tip[1] + by)),
     -4.4,
     pitch="settings.drop_screw_pitch",
@@ -99,9 +129,18 @@ SCREWS: Mapping[str, Screw] = {
     "balance_weight": Screw(
         "key.front_weight",
         lambda u: u.key.front_moment / -u.key.touch_point[0],
-        _part("key", front_moment=lambda u, by: u.key.front_moment - by * u.key.touch_point[0]),
+        _lead,
         -GRAVITY,
         0.05,
+        along={"key.inertia_front": lambda u: u.key.inertia_front},
+    ),
+    "inertia": Screw(
+        "hammer.head_mass",
+        lambda u: u.hammer.head_mass,
+        _part("hammer", head_mass=lambda u, by: u.hammer.head_mass + by),
+        30.0,
+        2e-3,
+        along={"hammer.weight": _strike_weight},
     ),
     "checking_distance": Screw(
         "settings.backcheck_place",
@@ -117,6 +156,21 @@ SCREWS: Mapping[str, Screw] = {
         _part("rails", rest_cushion_plane_y=lambda u, by: u.rails.rest_cushion_plane_y + by),
         -1.0,
         5e-3,
+    ),
+    "key_height": Screw(
+        "settings.back_cloth",
+        lambda u: u.key.back_cloth_plane_y,
+        _part("key", back_cloth_plane_y=lambda u, by: u.key.back_cloth_plane_y + by),
+        -1.17,
+        2e-3,
+        papers=True,
+    ),
+    "check_angle": Screw(
+        "settings.backcheck_angle",
+        lambda u: u.key.backcheck_angle,
+        _part("key", backcheck_angle=lambda u, by: u.key.backcheck_angle + by),
+        1.0,
+        0.2,
     ),
     "damper_start": Screw("settings.damper", lambda u: u.damper.gap if u.damper else 0.0, _damper, 1.06, 2e-3),
 }

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from sim.errors import Fault, InputError
 from sim.unit.model import ActionUnit
 from sim.workshop.regulate import Miss, regulate
+from sim.workshop.targets import said
 
 Progress = Callable[[float, str], None]
 
@@ -23,11 +24,6 @@ def set_up(unit: ActionUnit, progress: Progress | None = None) -> ActionUnit:
     if done.misses:
         raise InputError(tuple(_fault(unit, m) for m in done.misses))
     return done.unit
-
-
-def said(target: str, value: float) -> str:
-    """A target's value as a technician writes it."""
-    return f"{value / 9.80665e-3:.1f} gf" if target == "balance_weight" else f"{value * 1e3:.2f} mm"
 
 
 def _fault(unit: ActionUnit, miss: Miss) -> Fault:

@@ -6,10 +6,9 @@ check and the weakest that kicks; a tight lever centre moves both.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -20,6 +19,7 @@ from sim.bench.predict import MODERATE, SOFT, touch
 from sim.bench.readings import Prediction
 from sim.bench.rest import at_rest
 from sim.errors import InputError, SimulationError
+from sim.workshop.cores import on_all_cores
 from sim.workshop.variants import Origin
 
 Progress = Callable[[float, str], None]
@@ -101,26 +101,13 @@ def study(
     progress: Progress | None = None,
 ) -> SpringStudy:
     """The whole study; the screws stay as they are."""
-    unit = origin.ready
-    own, friction = unit.nominal[SPRING], unit.nominal[LEVER_CENTRE]
-    say = progress or (lambda fraction, what: None)
-    springs: list[Spring] = []
-    windows: list[Window] = []
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        jobs = [pool.submit(one, origin, own * share, repetition) for share in shares]
-        searches = [pool.submit(window, origin, f) for f in frictions]
-        whole = len(jobs) + len(searches)
-        try:
-            for job in jobs:
-                springs.append(job.result())
-                say(len(springs) / whole, "springs")
-            for search in searches:
-                windows.append(search.result())
-                say((len(springs) + len(windows)) / whole, "windows")
-        except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
-    return SpringStudy(own, friction, tuple(springs), tuple(windows))
+    held = origin.by_height
+    own, friction = held.ready.nominal[SPRING], held.ready.nominal[LEVER_CENTRE]
+    jobs: list[Callable[[], Spring | Window]] = [partial(one, held, own * share, repetition) for share in shares]
+    jobs += [partial(window, held, torque) for torque in sorted({*frictions, friction} if frictions else ())]
+    found = on_all_cores(jobs, progress, lambda number: "springs" if number < len(shares) else "windows")
+    springs = tuple(spring for spring in found if isinstance(spring, Spring))
+    return SpringStudy(own, friction, springs, tuple(w for w in found if isinstance(w, Window)))
 
 
 def one(origin: Origin, torque: float, repetition: bool = True) -> Spring:
@@ -129,6 +116,8 @@ def one(origin: Origin, torque: float, repetition: bool = True) -> Spring:
         found = take(origin.held({SPRING: torque}), "repeat" if repetition else "predict")
     except InputError as error:
         return Spring(torque, f"refused: {error.faults[0].remedy}", None, (), {})
+    except SimulationError as error:
+        return Spring(torque, f"leaves what the model can follow: {error.name}", None, (), {})
     readings = flat(found)
     wanted = [n for n in readings if n in CURVES or n.startswith(("sounded_at", "home_at"))]
     return Spring(torque, found.outcome, found.repetition.kicks, _caught(found), {n: readings[n] for n in wanted})

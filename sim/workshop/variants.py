@@ -17,12 +17,16 @@ from sim.unit.given import written
 from sim.unit.model import ActionUnit
 from sim.unit.scenario import Leaves, from_leaves, leaves_of
 from sim.unit.shipped import scenario_path
+from sim.workshop.screws import SCREWS
 from sim.workshop.set_up import set_up
 
 PARTS = (
     "key", "wippen", "jack", "lever", "hammer", "rails", "springs", "friction", "contacts", "string", "finger",
     "damper",
 )  # fmt: skip
+
+HEIGHT = "_height"
+"""Ends the path of a screw that is given by its height; without it, the path gives the same screw by a gap."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +49,21 @@ class Origin:
         return from_leaves(self.leaves, self.file, self.overrides)
 
     @cached_property
+    def by_height(self) -> Origin:
+        """The same with button, drop screw and cushion given by their heights.
+
+        Given as a gap to the parts, such a screw would be turned along whenever a part changes.
+        """
+        heights = {screw.path: screw.value(self.loaded) for screw in SCREWS.values() if screw.path.endswith(HEIGHT)}
+        given = {path: si for path, si in heights.items() if path.removesuffix(HEIGHT) in self.loaded.nominal}
+        if not given:
+            return self
+        gaps = {path.removesuffix(HEIGHT) for path in given}
+        kept = {path: text for path, text in self.overrides.items() if path not in gaps}
+        told = {path: text_of(path, si, self.loaded) for path, si in given.items()}
+        return Origin(self.leaves, self.file, {**kept, **told})
+
+    @cached_property
     def ready(self) -> ActionUnit:
         """The same set up for its targets."""
         return set_up(self.loaded)
@@ -58,7 +77,11 @@ class Origin:
         return set_up(self.loaded_with(more))
 
     def held(self, values: Mapping[str, float]) -> ActionUnit:
-        """With inputs at other values (SI), no screw being turned for it.  Raises InputError."""
+        """With inputs at other values (SI), no screw being turned for it.  Raises InputError.
+
+        Screws given as gaps (see ``by_height``) follow the parts, and so do the stops of
+        jack and lever, which a scenario gives by the address and height they leave.
+        """
         loaded, ready = self.loaded, self.ready
         moved = {p: loaded.nominal[p] + (si - ready.nominal[p]) for p, si in values.items()}
         changed = self.loaded_with({p: text_of(p, si, loaded) for p, si in moved.items()})

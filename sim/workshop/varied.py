@@ -24,6 +24,7 @@ EXAMPLE = 'write PATH=FROM..TO/N, such as springs.repetition="30 N·mm..36 N·mm
 def grid(varied: Sequence[tuple[str, Sequence[str]]]) -> tuple[Overrides, ...]:
     """Every combination of the values of each path; the last path runs fastest."""
     paths = [path for path, _ in varied]
+    _once_each(paths, VARY)
     count = 1
     for _, values in varied:
         count *= len(values)
@@ -79,12 +80,20 @@ def of_table(file: Path) -> tuple[Overrides, ...]:
         raise _fault(TABLE, file.name, "a header line of paths", "the file is empty") from None
     for path in head:
         known_path(path, f"{TABLE} {file.name}")
+    _once_each(head, f"{TABLE} {file.name}")
     if not lines:
         raise _fault(TABLE, file.name, "a line for each unit under the header", "there is none")
     uneven = [number for number, line in enumerate(lines, 2) if len(line) != len(head)]
     if uneven:
         raise _fault(TABLE, file.name, f"{len(head)} cells a line", f"look at line {uneven[0]}")
     return tuple({path: cell for path, cell in zip(head, line, strict=True) if cell} for line in lines)
+
+
+def _once_each(paths: Sequence[str], where: str) -> None:
+    twice = sorted({path for path in paths if paths.count(path) > 1})
+    if twice:
+        allowed, remedy = "each path once", "put all its values in one place"
+        raise InputError([Fault(where, None, path, "named twice", allowed, remedy) for path in twice])
 
 
 def known_path(path: str, where: str) -> None:

@@ -104,11 +104,14 @@ class Reference:
         return -(u[AT["w"]] ** 2) * (pivot - wippen) - u[AT[centre.body]] ** 2 * (at - pivot)
 
     def add_hammer(self, mass: Array, force: Array, q: Array) -> None:
-        """Head as a mass at its centre, shank as a rod of even density with the shape of a loaded cantilever."""
+        """Head as a mass at its centre, shank as a rod of even density with the shape of a loaded cantilever.
+
+        Its mass is told by its inertia where it moves, by its weighed moment where it hangs.
+        """
         hm, h, e = self.unit.hammer, AT["h"], AT["e"]
         length = hm.shank_length
         slope = bending_shape(length, length)[1]
-        density = 2 * hm.shank_mass_moment / length**2
+        density, weighed = 3 * hm.shank_inertia / length**3, 2 * hm.shank_mass_moment / length**2
         nodes, weights = np.polynomial.legendre.leggauss(12)
         x, dx = 0.5 * length * (nodes + 1), 0.5 * length * weights
         shape = np.array([bending_shape(s, length)[0] for s in x])
@@ -122,10 +125,10 @@ class Reference:
             e_now = q[e]
             mass[h, e] = mass[e, h] = hm.head_mass * turn @ bend + density * np.sum(dx * x * shape)
             mass[e, e] = hm.head_mass * bend @ bend + density * np.sum(dx * shape**2)
-            force[e] += hm.head_mass * bend @ down + density * np.sum(dx * shape) * down[1]
+            force[e] += hm.head_mass * bend @ down + weighed * np.sum(dx * shape) * down[1]
         arm = np.array([-(cy + bend[1] * e_now), cx + bend[0] * e_now])
         force[h] += hm.head_mass * arm @ down
-        force[h] += hm.shank_mass_moment * down[1] - density * np.sum(dx * shape) * e_now * down[0]
+        force[h] += hm.shank_mass_moment * down[1] - weighed * np.sum(dx * shape) * e_now * down[0]
 
     def springs(self, q: Array, u: Array) -> Array:
         un = self.unit

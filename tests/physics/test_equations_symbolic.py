@@ -79,15 +79,15 @@ def equations() -> Callable[..., tuple[Array, Array]]:
     shape = (3 * length * x**2 - x**3) / (2 * length**3)
     slope = shape.diff(x).subs(x, length)
     head = arm(q["h"], S["head_x"] - slope * e * S["head_y"], S["head_y"] + e)
-    density = 2 * S["shank_moment"] / length**2
+    density, weighed = 3 * S["shank_i"] / length**3, 2 * S["shank_moment"] / length**2
     rate = sp.Symbol("e_t")
     kinetic += half * S["m_head"] * speed2(head).subs(v["e"], rate).subs(e, 0).subs(rate, v["e"])
-    # the turning of the shank alone has its own measured inertia; bending adds the integrals over its shape
+    # a rod of even density with the measured inertia, weighed apart from it; bending adds integrals over its shape
     kinetic += half * S["shank_i"] * v["h"] ** 2
     kinetic += v["h"] * v["e"] * density * sp.integrate(x * shape, (x, 0, length))
     kinetic += half * v["e"] ** 2 * density * sp.integrate(shape**2, (x, 0, length))
     potential += S["g"] * (S["m_head"] * head[1] + S["shank_moment"] * sp.sin(q["h"]))
-    potential += S["g"] * density * sp.integrate(shape, (x, 0, length)) * e * sp.cos(q["h"])
+    potential += S["g"] * weighed * sp.integrate(shape, (x, 0, length)) * e * sp.cos(q["h"])
     potential += half * S["k_e"] * e**2
 
     damping = half * S["key_c"] * (v["kr"] - v["kf"]) ** 2 + half * S["c_e"] * v["e"] ** 2

@@ -28,7 +28,7 @@ def demo(**changes: str) -> ActionUnit:
     ("change", "outcome", "cause"),
     [
         ({"settings__punching": "7.5 mm"}, "never escapes", "jack"),
-        ({"settings__let_off_button_height": "131.85 mm"}, "blocks on the string", "crown"),
+        ({"settings__let_off_button_height": "131.85 mm"}, "blocks on the string", "lets off too late"),
         ({"friction__key": "80 N·mm"}, "key does not return", "friction"),
         ({"friction__jack": "12 N·mm"}, "jack does not come home", "jack"),
         ({"springs__repetition": "20%"}, "jack does not come home", "jack"),

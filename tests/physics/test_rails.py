@@ -10,15 +10,18 @@ import numpy as np
 import pytest
 
 from sim.bench import slow_press
+from sim.bench.predict import predict
 from sim.bench.rest import Rest, at_rest
 from sim.bench.sliding import sliding
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
 from sim.unit.scenario import load
 from sim.workshop import rails
+from sim.workshop.clearances import CLEARANCES, clearances, in_the_way
 from sim.workshop.moves import MOVES, move_hammer_rail, move_wippen_rail
+from sim.workshop.regulate import regulate
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
-USUAL = {"blow": 44.5e-3, "dip": 10.2e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "lever_height": 0.2e-3}
+USUAL = rails.USUAL
 
 
 @cache
@@ -58,6 +61,7 @@ def test_travel_leverage_is_the_static_weight_ratio(monkeypatch: pytest.MonkeyPa
         work.append(force(5e-3) - force(2e-3))
     ratio = (work[1] - work[0]) / (more * GRAVITY * 3e-3)
     assert ratio == pytest.approx(np.mean(rises), rel=0.005), (ratio, rises)
+    assert rails.leverage_as_force(p) == pytest.approx(ratio, rel=0.005), "what the map gives as force"
 
 
 def test_slide_lengths_agree_with_plain_geometry() -> None:
@@ -116,8 +120,66 @@ def test_map_is_smooth_and_names_its_edges() -> None:
 
 def test_rail_move_hardly_changes_the_ratio() -> None:
     """A moved wippen rail changes input and output arms nearly alike (association mailing list, Oct 2007)."""
-    here, there = (
-        rails.place(move_wippen_rail(demo(), dx), dx, 0.0, USUAL, warm=False) for dx in (0.0, 1.5e-3)
-    )  # fmt: skip
+    here, there = (rails.place(move_wippen_rail(demo(), dx), dx, 0.0, USUAL, warm=False) for dx in (0.0, 1.5e-3))
     assert here.leverage is not None and there.leverage is not None
     assert abs(there.leverage / here.leverage - 1) < 0.03
+
+
+def test_mixed_parts_play_after_the_move_that_the_map_names() -> None:
+    """A stack for a 15.5 mm knuckle given one of 17 mm and 3 mm more spread: short of aftertouch at the old parts' dip.
+
+    17 mm instead of 15.5 asks for about 0.8 mm more dip at the same blow (technicians' mailing list, Sept 1998);
+    with the dip left where it was the rail has to come toward the player, back to the spread it was made for.
+    """
+    mixed = load(SCENARIOS / "mixed-parts.toml")
+    assert predict(mixed).outcome == "does not repeat"
+    wanted = rails.asked(mixed, {"dip": 9.42e-3})
+    cells = rails.grid(mixed, wanted, [-4e-3, -2e-3, 0.0], [0.0])
+    stays = cells[0][-1]
+    assert not stays.feasible and stays.why == "too little aftertouch at this blow and dip"
+    found = rails.best(cells)[0]
+    assert found.dx < 0 and found.spread == pytest.approx(111.4e-3, abs=1e-3) and found.unit is not None
+    whole = regulate(found.unit, wanted | {"checking_distance": 15.5e-3, "spring_rise": 3.5e-3})
+    assert whole.met
+    assert predict(whole.unit).plays
+
+
+def test_rail_clearances_are_the_rule_laid_on_the_drawing() -> None:
+    """Level and upright distances by hand from the scenario's own measures (mm).
+
+    Rail rear face 188.44 + 42 = 230.44, check foot at 242.69: 12.25; blocking at 267: 36.56; key end 267 - 255 = 12;
+    over the key: 106.34 - 41.5 - 12 = 52.84 less the top of a 24 mm stick, lifted 230.44 mm behind the pin by the dip.
+    """
+    found = clearances(pressed())
+    assert found["rail_to_check"] == pytest.approx(12.25e-3, abs=1e-6)
+    assert found["rail_to_blocking"] == pytest.approx(36.56e-3, abs=1e-6)
+    assert found["key_to_blocking"] == pytest.approx(12e-3, abs=1e-6)
+    lift = 230.44 * np.tan((slow_press.settings(pressed(), drop=False, wink=False).dip or 0.0) / 263e-3)
+    assert found["rail_over_key"] * 1e3 == pytest.approx(52.84 - 24 - lift, abs=0.2)
+    assert found["tail"] > CLEARANCES["tail"].least, "the tail of the healthy unit clears its check"
+    assert in_the_way(found) == ""
+
+
+@pytest.mark.parametrize(
+    ("paths", "why"),
+    [
+        ({"rails.damper_blocking": "256 mm"}, "damper blocking"),
+        ({"rails.wippen_rail_rear": "53 mm"}, "backchecks"),
+        ({"rails.wippen_rail_below": "33 mm"}, "key's end meets the wippen rail"),
+        ({"lever.front_reach": "54.4 mm"}, "drop screw misses"),
+        ({"settings.rest_cushion_height": "156 mm"}, "rest cushion"),
+        ({"jack.largest_turn": "7.5 deg"}, "window"),
+    ],
+)
+def test_what_does_not_clear_is_named(paths: dict[str, str], why: str) -> None:
+    found = clearances(slow_press.press(at_rest(load(SCENARIOS / "concert-grand-natural.toml", paths))))
+    assert why in in_the_way(found), found
+
+
+def test_targets_of_a_map() -> None:
+    """Blow and dip asked, aftertouch is what is read; a sharp's dip follows from its aftertouch."""
+    sharp = load(SCENARIOS / "concert-grand-sharp.toml")
+    assert "dip" not in rails.asked(sharp) and rails.asked(sharp)["aftertouch"] == rails.WISHED
+    assert "aftertouch" not in rails.asked(demo(), {"dip": 10e-3, "aftertouch": 1e-3})
+    assert "dip" not in rails.asked(demo(), {"aftertouch": 1e-3})
+    assert "drop" not in rails.asked(demo(), {"drop_at_bottom": 1.6e-3})

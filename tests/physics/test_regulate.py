@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from sim.unit.model import ActionUnit
+from sim.bench.rest import at_rest, key_height
+from sim.errors import InputError
+from sim.unit.model import GRAVITY, ActionUnit
 from sim.unit.scenario import load
-from sim.workshop import orders, room
-from sim.workshop.regulate import regulate, screw_for
+from sim.workshop import naturals, orders, room
+from sim.workshop.regulate import regulate
 from sim.workshop.screws import PAPERS, SCREWS, papers
+from sim.workshop.targets import STOPS, screw_for, weighed_readings
 from tests import regulation_trials as trials
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
@@ -113,3 +117,69 @@ def test_punchings_add_up(change: float) -> None:
 def test_unknown_targets_are_refused() -> None:
     with pytest.raises(ValueError, match="hammer_colour"):
         regulate(demo(), {"hammer_colour": 1.0})
+
+
+def test_screws_read_what_the_scenario_says() -> None:
+    """The value of every screw is the scenario's own setting, in its own definition."""
+    u = load(SCENARIOS / "damped.toml")
+    told = {s.path: s.value(u) for n, s in SCREWS.items() if n not in STOPS}
+    assert set(told) <= set(u.nominal)
+    assert told == pytest.approx({p: u.nominal[p] for p in told})
+
+
+def test_key_height_is_papered_at_the_back_rail() -> None:
+    """The cloth raised by t lets the front edge down by t times 263/225, the key's own arms."""
+    rest = at_rest(demo())
+    done = regulate(demo(), {"key_height": key_height(rest) - 0.6e-3})
+    assert done.met
+    cloth = done.moves["settings.back_cloth"]
+    assert cloth.after - cloth.before == pytest.approx(0.6e-3 * 225 / 263, rel=0.05)
+    assert sum(t * n for t, n in cloth.punchings.items()) == pytest.approx(cloth.after - cloth.before, abs=4e-5)
+
+
+def test_check_angle_is_bent_and_the_place_follows() -> None:
+    done = regulate(demo(), {"check_angle": math.radians(70), "checking_distance": 15.5e-3})
+    assert done.met
+    assert done.unit.key.backcheck_angle == pytest.approx(math.radians(70), abs=1e-4)
+    assert done.moves["settings.backcheck_place"].after != done.moves["settings.backcheck_place"].before
+
+
+def test_lead_and_hammer_weight_bring_balance_and_inertia() -> None:
+    """Statics and dynamics by hand.
+
+    Balance weight: lead at the touch point counts gram for gram, the head by the leverage as force (trade's weight
+    balance).  Inertia at the key: the head by that leverage squared, lead of moment M at place x by M x / arm squared.
+    """
+    before = weighed_readings(demo(), ["balance_weight", "inertia"])
+    wanted = {"balance_weight": 37e-3 * GRAVITY, "inertia": (before["inertia"] or 0.0) - 25e-3}
+    done = regulate(demo(), wanted)
+    assert done.met, trials.shown(done)
+    lead, head = done.moves["key.front_weight"], done.moves["hammer.head_mass"]
+    moment = (lead.after - lead.before) * 0.250
+    assert lead.lead is not None
+    mass, x = lead.lead
+    assert mass * x == pytest.approx(moment) and x == pytest.approx((205 + 170 + 140) / 3e3)
+    lever = 5.49  # the map's leverage as force of this unit, tested against weights in test_rails.py
+    change = wanted["balance_weight"] - (before["balance_weight"] or 0.0)
+    by_hand = lever * (head.after - head.before) - (lead.after - lead.before)
+    assert change == pytest.approx(by_hand * GRAVITY, abs=0.5e-3 * GRAVITY)
+    felt = lever**2 * (head.after - head.before) + moment * x / 0.250**2
+    assert pytest.approx(felt, abs=4e-3) == -25e-3
+
+
+def test_more_lead_than_there_is_cannot_come_out() -> None:
+    done = regulate(demo(), {"balance_weight": 37e-3 * GRAVITY, "inertia": 120e-3})
+    assert not done.met and any("lead" in m.why for m in done.misses)
+
+
+def test_a_sharp_is_set_for_the_aftertouch_of_its_natural() -> None:
+    """The dip follows; pressed, it stands about 2 mm over the naturals (technicians' mailing list, June 2004)."""
+    sharp = load(SCENARIOS / "concert-grand-sharp.toml")
+    wanted = naturals.as_deep(sharp, demo(), {"blow": 44.5e-3, "let_off": 1.6e-3, "drop": 2.2e-3, "dip": 9e-3})
+    assert "dip" not in wanted
+    done = regulate(sharp, wanted)
+    assert done.met
+    assert done.readings["aftertouch"] == pytest.approx(wanted["aftertouch"], abs=5e-5)
+    assert naturals.stands_over(done.unit, demo()) == pytest.approx(2e-3, abs=1e-3)
+    with pytest.raises(InputError, match=r"key\.sharp"):
+        naturals.as_deep(demo(), demo(), wanted)

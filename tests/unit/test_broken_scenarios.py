@@ -102,6 +102,8 @@ def spoiled(path: str, blunder: Any) -> Any:
     other = "kg/s" if "g" not in unit or unit == "gf" else "ms"
     if not unit and str(blunder) in ("3", "44.5"):
         blunder = "300"
+    if unit == "N/m^2":
+        blunder = type(blunder)(str(blunder).replace("1e12", "1e17"))
     text = str(blunder).replace("{unit}", unit).replace("{other}", other).replace("{good}", kind.example)
     return type(blunder)(text)
 
