@@ -29,6 +29,8 @@ from sim.unit.fields import kind_at
 from sim.unit.model import ActionUnit
 from sim.workshop.compare import Change, Comparison, Line
 
+TITLED = 1
+"""Changes named in a figure's title."""
 MOST = 3
 """Changes named for one reading in the table."""
 TOLD = 0.02
@@ -239,8 +241,8 @@ def _other(c: Comparison) -> str:
     """What B is called: by what differs, where both have one name."""
     if c.units[0].name != c.units[1].name or not c.changes:
         return c.units[1].name
-    told = [" ".join((change.name, *shown_input(change)[1:])).rstrip() for change in c.changes[:MOST]]
-    more = len(c.changes) - MOST
+    told = [" ".join((change.name, *shown_input(change)[1:])).rstrip() for change in c.changes[:TITLED]]
+    more = len(c.changes) - TITLED
     return "the same with " + ", ".join(told) + (f" and {more} more" if more > 0 else "")
 
 

@@ -183,3 +183,13 @@ def test_targets_of_a_map() -> None:
     assert "aftertouch" not in rails.asked(demo(), {"dip": 10e-3, "aftertouch": 1e-3})
     assert "dip" not in rails.asked(demo(), {"aftertouch": 1e-3})
     assert "drop" not in rails.asked(demo(), {"drop_at_bottom": 1.6e-3})
+
+
+def test_a_longer_knuckle_set_takes_more_dip() -> None:
+    """15.5 mm goes with a dip of 0.390 in, 17 mm with 0.420 (technicians' mailing list, Sept 1998): 0.76 mm apart.
+
+    Blow and aftertouch the same; a dip is read to 0.010 in (0.25 mm), so that the two stand within half of that.
+    """
+    wanted = {t: v for t, v in USUAL.items() if t != "dip"} | {"aftertouch": 1.1e-3}
+    dips = [regulate(MOVES["knuckle_out"].apply(demo(), by), wanted).readings["dip"] or 0.0 for by in (-1.5e-3, 0.0)]
+    assert dips[1] - dips[0] == pytest.approx((0.420 - 0.390) * 25.4e-3, abs=0.125e-3)
