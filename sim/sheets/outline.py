@@ -7,117 +7,70 @@ wood between is filled in as such parts usually look.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sim.physics.mechanism import STOP_ARM, bending_shape
+from sim.sheets.shapes import MM, Carried, Points, Pose, Shape, Spring, bar, box, disc, smooth, turned
 from sim.unit.model import ActionUnit, Vec
 
-Points = NDArray[np.float64]
-MM = 1e-3
+__all__ = ["MM", "PIN", "Pose", "Shape", "box", "carried", "centres", "disc", "moving", "spring", "turned"]
 
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """One drawn shape: ``stuff`` names its material, ``closed`` a face or a line."""
-
-    part: str
-    stuff: str
-    points: Points
-    closed: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Pose:
-    """Turns of the parts (rad), as the trace names them; ``e`` the shank's bending, ``d`` the damper's lift (m)."""
-
-    kf: float
-    kr: float
-    w: float
-    j: float
-    l: float  # noqa: E741 - the kernel's name of the lever's turn
-    h: float
-    e: float = 0.0
-    d: float = 0.0
-
-    @classmethod
-    def from_row(cls, row: Mapping[str, float]) -> Pose:
-        """Pose of a record or mapping that holds the turns by name."""
-        return cls(*(float(row[name]) for name in ("kf", "kr", "w", "j", "l", "h", "e", "d")))
-
-
-def turned(points: Sequence[Vec] | Points, angle: float, origin: Vec = (0.0, 0.0)) -> Points:
-    """Points of a part turned by ``angle`` about its centre and set at ``origin``."""
-    p = np.asarray(points, dtype=float)
-    c, s = math.cos(angle), math.sin(angle)
-    return np.column_stack([origin[0] + c * p[:, 0] - s * p[:, 1], origin[1] + s * p[:, 0] + c * p[:, 1]])
-
-
-def disc(centre: Vec, radius: float, start: float = 0.0, end: float = 2 * math.pi) -> list[Vec]:
-    """Points of a circle's arc."""
-    angles = np.linspace(start, end, 37)
-    return [(centre[0] + radius * math.cos(a), centre[1] + radius * math.sin(a)) for a in angles]
-
-
-def bar(a: Vec, b: Vec, wide_a: float, wide_b: float | None = None) -> list[Vec]:
-    """A limb with round ends from a to b, ``wide`` at either end."""
-    ra, rb = wide_a / 2, (wide_a if wide_b is None else wide_b) / 2
-    along = math.atan2(b[1] - a[1], b[0] - a[0])
-    return disc(a, ra, along + math.pi / 2, along + 3 * math.pi / 2) + disc(
-        b, rb, along - math.pi / 2, along + math.pi / 2
-    )
-
-
-def box(x0: float, x1: float, y0: float, y1: float) -> list[Vec]:
-    """A level rectangle."""
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
-
-
-def smooth(points: Sequence[Vec], steps: int = 8) -> list[Vec]:
-    """A closed round curve through the points (Catmull-Rom)."""
-    p = np.asarray(points, dtype=float)
-    out: list[Vec] = []
-    for i in range(len(p)):
-        p0, p1, p2, p3 = (p[(i + k - 1) % len(p)] for k in range(4))
-        for t in np.arange(steps) / steps:
-            q = p1 + 0.5 * t * (p2 - p0 + t * (2 * p0 - 5 * p1 + 4 * p2 - p3 + t * (3 * (p1 - p2) + p3 - p0)))
-            out.append((float(q[0]), float(q[1])))
-    return out
-
-
-def moving(unit: ActionUnit, pose: Pose) -> list[Shape]:
-    """Key, wippen, jack, lever and hammer in the pose, from the back to the front of the picture."""
-    w = unit.wippen
-    jack_at = tuple(turned([w.jack_centre], pose.w, w.centre)[0])
-    lever_at = tuple(turned([w.lever_centre], pose.w, w.centre)[0])
-    placed = [
-        *_place(_key_front(unit), pose.kf, (0.0, 0.0)),
-        *_place(_key_rear(unit), pose.kr, (0.0, 0.0)),
-        *_place(_hammer(unit), pose.h, unit.hammer.centre, pose.e),
-        *_place(_wippen(unit), pose.w, w.centre),
-        *_place(_lever(unit), pose.l, lever_at),
-        *_place(_jack(unit), pose.j, jack_at),
-        _spring(unit, jack_at, lever_at, pose),
-    ]
-    pins = [np.asarray(disc(c, 1.3 * MM)) for c in (w.centre, jack_at, lever_at, unit.hammer.centre)]
-    return [*_damper(unit, pose.d), *placed, *(Shape("pin", "pin", points) for points in pins)]
-
-
+PIN = 1.3 * MM
+"""Radius at which centre pins are drawn, m."""
 Loose = tuple[str, str, list[Vec]]
 """Part, material and points about the part's own centre."""
 
 
-def _place(shapes: Sequence[Loose], angle: float, origin: Vec, bend: float = 0.0) -> list[Shape]:
-    out = []
-    for part, stuff, points in shapes:
-        p = np.asarray(points, dtype=float)
-        if bend:
-            reach = max(float(p[:, 0].max()), 1e-6)
-            p = p + np.column_stack([np.zeros(len(p)), bend * np.clip(p[:, 0] / reach, 0, 1) ** 2])
-        out.append(Shape(part, stuff, turned(p, angle, origin), closed=stuff not in ("wire", "hole")))
-    return out
+def centres(unit: ActionUnit, pose: Pose) -> dict[str, Vec]:
+    """Centre about which each body turns, in a pose (m)."""
+    w = unit.wippen
+    jack, lever = turned([w.jack_centre, w.lever_centre], pose.w, w.centre)
+    origin = (0.0, 0.0)
+    return {
+        "kf": origin, "kr": origin, "d": origin, "w": w.centre, "h": unit.hammer.centre,
+        "j": (float(jack[0]), float(jack[1])), "l": (float(lever[0]), float(lever[1])),
+    }  # fmt: skip
+
+
+def carried(unit: ActionUnit) -> list[Carried]:
+    """Every moving shape but the spring, about its own centre, from the back to the front of the picture."""
+    rigid = {"kf": _key_front, "kr": _key_rear}
+    front = {"w": _wippen, "l": _lever, "j": _jack}
+    out = _damper(unit)
+    out += [_loose(body, shape) for body, shapes in rigid.items() for shape in shapes(unit)]
+    out += [_bending(unit, shape) for shape in _hammer(unit)]
+    return out + [_loose(body, shape) for body, shapes in front.items() for shape in shapes(unit)]
+
+
+def moving(unit: ActionUnit, pose: Pose) -> list[Shape]:
+    """Key, wippen, jack, lever and hammer in the pose, from the back to the front of the picture."""
+    at = centres(unit, pose)
+    placed = [shape.placed(pose, at) for shape in carried(unit)]
+    pins = [Shape("pin", "pin", np.asarray(disc(at[body], PIN))) for body in ("w", "j", "l", "h")]
+    return [*placed, spring(unit).placed(pose, at), *pins]
+
+
+def _loose(body: str, shape: Loose, give: Points | None = None) -> Carried:
+    part, stuff, points = shape
+    return Carried(body, part, stuff, np.asarray(points, dtype=float), stuff not in ("wire", "hole"), give)
+
+
+def _bending(unit: ActionUnit, shape: Loose) -> Carried:
+    """A shape of the hammer with its share of the shank's bending: as the physics has it at the head's and
+    the knuckle's stations, and in between along the shank."""
+    hm = unit.hammer
+    _, stuff, points = shape
+    p = np.asarray(points, dtype=float)
+    if not hm.shank_bends:
+        return _loose("h", shape)
+    at, up = p[:, 0].clip(0.0, hm.shank_length), p[:, 1]
+    if stuff in ("walnut", "white felt"):
+        at = np.full(len(p), hm.shank_length)
+    elif stuff == "leather" or at.max() < hm.shank_length:
+        at, up = np.full(len(p), hm.knuckle_centre[0]), np.full(len(p), hm.knuckle_centre[1])
+    along = [bending_shape(float(x), hm.shank_length) for x in at]
+    return _loose("h", shape, np.array([(-slope * y, phi) for (phi, slope), y in zip(along, up, strict=True)]))
 
 
 def _key_front(unit: ActionUnit) -> list[Loose]:
@@ -194,6 +147,31 @@ def _wippen(unit: ActionUnit) -> list[Loose]:
         ("wippen", "maple", foot),
         ("wippen", "maple", bar(root, post, 12 * MM, 8 * MM)),
         ("wippen", "maple", bar((0.0, 0.0), j, 10 * MM, 12 * MM)),
+        *_stops(unit),
+    ]
+
+
+def _stops(unit: ActionUnit) -> list[Loose]:
+    """What the jack leans against at its arm, and what holds the lever down behind its centre, on the wippen."""
+    w, jack, lever = unit.wippen, unit.jack, unit.lever
+    low, r = jack.rear_face_down_to, jack.top_edge_radius
+    rear = 4.5 * MM + (low[0] + r - 4.5 * MM) * (STOP_ARM - 5 * MM) / (low[1] - 5 * MM)
+    felt, wire = [(rear, STOP_ARM - 3 * MM), (rear + 2 * MM, STOP_ARM + 3 * MM)], (rear + 2 * MM, STOP_ARM)
+    j, post = w.jack_centre, w.lever_centre
+    at = turned([*felt, wire], jack.stop_angle, j)
+    a, b = np.asarray(lever.surface_from), np.asarray(lever.surface_to)
+    under = b + (b - a) / math.hypot(*(b - a)) * 6 * MM - np.array([0.0, 5.5 * MM])
+    tail = turned([(float(under[0]), float(under[1]))], lever.stop_angle, post)[0]
+    x, y = float(tail[0]), float(tail[1])
+    return [
+        (
+            "jack stop",
+            "wire",
+            [(float(at[2][0]), float(at[2][1])), (j[0] + 16 * MM, j[1] + 9 * MM), (j[0] + 16 * MM, j[1] - 4 * MM)],
+        ),
+        ("jack stop", "felt", box(float(at[0][0]), float(at[1][0]), float(at[0][1]), float(at[1][1]))),
+        ("lever stop", "wire", [(x, y - 2 * MM), (x, y - 12 * MM), (post[0] * 0.9, post[1] - 16 * MM)]),
+        ("lever stop", "felt", box(x - 3 * MM, x + 3 * MM, y - 2 * MM, y)),
     ]
 
 
@@ -204,7 +182,23 @@ def _lever(unit: ActionUnit) -> list[Loose]:
     n = np.array([u[1], -u[0]])
     tail = b + u * 10 * MM
     front = [a, tail, tail + n * 5 * MM, b + n * 8 * MM, n * 4 * MM, a * 0.45 + n * 6 * MM, a + n * 5.5 * MM]
-    return [("lever", "beech", [(float(p[0]), float(p[1])) for p in front])]
+    pad = _screw_pad(unit)
+    return [
+        ("lever", "beech", [(float(p[0]), float(p[1])) for p in front]),
+        ("lever", "leather", [(float(p[0]), float(p[1])) for p in pad]),
+    ]
+
+
+def _screw_pad(unit: ActionUnit) -> list[Points]:
+    """The leather under the drop screw, let into the lever's surface."""
+    lv, w = unit.lever, unit.wippen
+    a, b = np.asarray(lv.surface_from), np.asarray(lv.surface_to)
+    u = (b - a) / math.hypot(*(b - a))
+    deep, half = MM * np.array([u[1], -u[0]]), 5 * MM
+    screw = np.asarray(unit.rails.drop_screw_tip) - w.centre - np.asarray(w.lever_centre)
+    middle = float(np.clip((screw - a) @ u, half, math.hypot(*(b - a)) - half))
+    front, back = a + (middle - half) * u, a + (middle + half) * u
+    return [front, back, back + deep, front + deep]
 
 
 def _jack(unit: ActionUnit) -> list[Loose]:
@@ -258,33 +252,30 @@ def _hammer(unit: ActionUnit) -> list[Loose]:
     ]
 
 
-def _damper(unit: ActionUnit, lift: float) -> list[Shape]:
+def _damper(unit: ActionUnit) -> list[Carried]:
     """Underlever over the key's end, wire and damper head on the string, where one is fitted."""
     d = unit.damper
     if d is None:
         return []
-    x, low = d.key_end[0], d.key_end[1] + d.gap + lift
-    wire, string = x + 24 * MM, unit.rails.string_y
-    top = string + lift
+    x, low = d.key_end[0], d.key_end[1] + d.gap
+    wire, top = x + 24 * MM, unit.rails.string_y
     shapes: list[Loose] = [
         ("damper", "wire", [(wire, low + 4 * MM), (wire, top + 10 * MM)]),
         ("damper", "felt", box(x - 9 * MM, x + 9 * MM, low, low + 3 * MM)),
-        ("damper", "maple", bar((x - 8 * MM, low + 7 * MM), (x + 64 * MM, d.key_end[1] + d.gap + 9 * MM), 8 * MM)),
+        ("damper", "maple", bar((x - 8 * MM, low + 7 * MM), (x + 64 * MM, low + 9 * MM), 8 * MM)),
         ("damper", "white felt", box(wire - 6 * MM, wire + 6 * MM, top, top + 9 * MM)),
         ("damper", "ebony", box(wire - 5 * MM, wire + 5 * MM, top + 9 * MM, top + 16 * MM)),
     ]
-    return _place(shapes, 0.0, (0.0, 0.0))
+    hinge = x + 60 * MM
+    return [_loose("d", shape, np.array([(0.0, 1.0 if px < hinge else 0.0) for px, _ in shape[2]])) for shape in shapes]
 
 
-def _spring(unit: ActionUnit, jack_at: Vec, lever_at: Vec, pose: Pose) -> Shape:
+def spring(unit: ActionUnit) -> Spring:
     """The repetition spring, from the post to its slot under the lever."""
     lv = unit.lever
     a, b = np.asarray(lv.surface_from), np.asarray(lv.surface_to)
     u = (b - a) / math.hypot(*(b - a))
-    slot = turned([tuple(a * 0.5 + b * 0.5 - u * 18 * MM + np.array([u[1], -u[0]]) * 6.5 * MM)], pose.l, lever_at)[0]
-    low = turned([(0.62 * unit.wippen.lever_centre[0], 16 * MM)], pose.w, unit.wippen.centre)[0]
-    loop = np.asarray(disc((float(low[0]), float(low[1])), 2.6 * MM, math.pi * 0.25, math.pi * 2.25))
-    t = np.linspace(0.0, 1.0, 24)[:, None]
-    sag = loop[-1] * 0.45 + slot * 0.55 - np.array([0.0, 7 * MM])
-    bow = (1 - t) ** 2 * loop[-1] + 2 * t * (1 - t) * sag + t**2 * slot
-    return Shape("spring", "wire", np.vstack([loop, bow]), closed=False)
+    slot = a * 0.5 + b * 0.5 - u * 4 * MM + np.array([u[1], -u[0]]) * 6.5 * MM
+    low = (0.62 * unit.wippen.lever_centre[0], 16 * MM)
+    loop = np.asarray(disc(low, 2.6 * MM, math.pi * 0.25, math.pi * 2.25))
+    return Spring(loop, (float(slot[0]), float(slot[1])), 7 * MM)

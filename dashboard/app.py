@@ -1,0 +1,83 @@
+"""The dashboard's frame: what is on the bench, the pages by question, undo, units."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import streamlit as st
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from dashboard import runs
+from dashboard.components.memory import remembered
+from dashboard.questions import PAGES
+from dashboard.state import change, redo, state, take_inches, undo
+from dashboard.work import Work
+from sim.unit.shipped import shipped
+
+OWN = "own file: "
+
+
+def frame() -> None:
+    """Draw the frame and the page that is open."""
+    st.set_page_config(page_title="Action unit", layout="wide")
+    st.html("<style>.block-container { padding-top: 3rem; } h1 { font-size: 2rem !important; }</style>")
+    runs.ready()
+    s = state()
+    pages = [st.Page(show, title=title, url_path=name, default=name == "note") for name, (title, show) in PAGES.items()]
+    page = st.navigation(pages)
+    with st.sidebar:
+        _bench()
+        left, right = st.columns(2)
+        left.button("Undo", on_click=undo, disabled=not s.past, width="stretch", key="undo")
+        right.button("Redo", on_click=redo, disabled=not s.future, width="stretch", key="redo")
+        _units()
+    if s.notice:
+        st.toast(s.notice, duration="long")
+        s.notice = ""
+    if "link" in s.faults:
+        st.warning(s.faults["link"])
+    page.run()
+
+
+def _bench() -> None:
+    """What is on the bench, and the shipped scenarios to choose from."""
+    s = state()
+    names = list(shipped())
+    here = s.work.base if not s.work.text and s.work.base in names else f"{OWN}{_plain(s.work.base)}"
+    st.session_state["bench"] = here
+    st.selectbox(
+        "On the bench", [here, *(n for n in names if n != here)], key="bench", on_change=_open,
+        help="shipped scenarios, all invented; open a file of your own, or edit, on the page “The scenario”",
+    )  # fmt: skip
+    if s.work.edits or s.work.turned:
+        st.caption(f"{len(s.work.edits)} fields edited, {len(s.work.turned)} controls turned")
+
+
+def _open() -> None:
+    name = st.session_state["bench"]
+    if not name.startswith(OWN):
+        change(Work(name))
+
+
+def _units() -> None:
+    """Millimetres or inches, remembered by the browser."""
+    s = state()
+    word = remembered("units", s.units_word)
+    if word is not None and s.units_word is None:
+        s.inches = word == "inches"
+    st.session_state["inches_toggle"] = s.inches
+    st.toggle("inches", key="inches_toggle", on_change=_chosen, help="lengths in inches instead of millimetres")
+
+
+def _chosen() -> None:
+    take_inches(st.session_state["inches_toggle"])
+
+
+def _plain(text: str) -> str:
+    """A name without anything that could be read as markup."""
+    return "".join(c if c.isalnum() or c in " .-_" else "?" for c in text)[:60]
+
+
+frame()

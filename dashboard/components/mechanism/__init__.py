@@ -1,0 +1,84 @@
+"""The moving mechanism: a stroke played, scrubbed and stepped, or the key pressed by hand, all in the browser."""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import streamlit as st
+
+from sim.sheets.rows_packed import only
+
+SCRIPTS = ("data", "state", "colours", "picture", "overlay", "curves", "press", "timeline", "controls", "main")
+"""The scripts that make one module, in their order."""
+GHOSTLY = (
+    "kf", "kr", "w", "j", "l", "h", "e", "d", "string", "crown", "travel", "crown_speed", "key_speed",
+)  # fmt: skip
+"""Columns of a second unit that are shown."""
+
+
+def mechanism(
+    stroke: dict[str, Any],
+    press: dict[str, Any] | None = None,
+    ghost: dict[str, Any] | None = None,
+    *,
+    key: str,
+    inches: bool = False,
+) -> Any:
+    """Show a stroke (``film``), with the slow press of the same unit (``press_film``) and a second unit's stroke.
+
+    What the person chose (moment, speed, zoom and so on) is kept under ``key``
+    when new data come.  Lengths are written in mm, or in inches.
+    """
+    thin = None if ghost is None else ghost | {"table": only(ghost["table"], GHOSTLY)}
+    return _component()(key=key, data=message(stroke, press, thin, key=key, inches=inches))
+
+
+def message(
+    stroke: Mapping[str, Any],
+    press: Mapping[str, Any] | None = None,
+    ghost: Mapping[str, Any] | None = None,
+    *,
+    key: str = "",
+    inches: bool = False,
+) -> bytes:
+    """What goes to the browser: uint32 length of a JSON text, the text, then the bytes of all tables.
+
+    In the text a table's ``bytes`` is where they begin after it.
+    """
+    blocks: list[bytes] = []
+    content = {"key": key, "inches": inches, "stroke": stroke, "press": press, "ghost": ghost}
+    text = json.dumps(_without_bytes(content, blocks), allow_nan=False, separators=(",", ":")).encode()
+    return b"".join([struct.pack("<I", len(text)), text, *blocks])
+
+
+def _without_bytes(value: Any, blocks: list[bytes]) -> Any:
+    if isinstance(value, Mapping):
+        return {name: _without_bytes(v, blocks) for name, v in value.items()}
+    if isinstance(value, bytes):
+        place = sum(map(len, blocks))
+        blocks.append(value)
+        return place
+    return value
+
+
+def _component() -> Any:
+    script, style = assets()
+    return _registered(script, style)
+
+
+@cache
+def assets() -> tuple[str, str]:
+    """The component's script, one module, and its style."""
+    here = files(__package__)
+    script = "\n".join(here.joinpath(f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS)
+    return script, here.joinpath("mechanism.css").read_text(encoding="utf-8")
+
+
+@cache
+def _registered(script: str, style: str) -> Any:
+    return st.components.v2.component("action_unit.mechanism", js=script, css=style, isolate_styles=True)

@@ -1,0 +1,39 @@
+"""Figures on a page: shown as SVG, taken away as SVG or PNG, told in words to who cannot see them."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from functools import partial
+
+import streamlit as st
+from matplotlib.figure import Figure
+
+
+def figure(drawn: Figure, name: str, told: str) -> None:
+    """Show a figure; ``told`` says what is in it."""
+    svg, png = _bytes(drawn, "svg"), _bytes(drawn, "png")
+    st.image(png, caption=told, width="stretch")
+    left, right = st.columns(2)
+    left.download_button("Figure (SVG)", svg, f"{name}.svg", "image/svg+xml", key=f"{name}_svg", width="stretch")
+    right.download_button("Figure (PNG)", png, f"{name}.png", "image/png", key=f"{name}_png", width="stretch")
+
+
+def figure_later(draw: Callable[[], Figure], name: str) -> None:
+    """A figure to take away, drawn only when it is asked for."""
+    kinds = {"svg": "image/svg+xml", "png": "image/png"}
+    for column, (kind, mime) in zip(st.columns(2), kinds.items(), strict=True):
+        column.download_button(
+            f"Picture and curves ({kind.upper()})", partial(_drawn, draw, kind), f"{name}.{kind}", mime,
+            key=f"{name}_{kind}", width="stretch",
+        )  # fmt: skip
+
+
+def _drawn(draw: Callable[[], Figure], kind: str) -> bytes:
+    return _bytes(draw(), kind)
+
+
+def _bytes(drawn: Figure, kind: str) -> bytes:
+    out = io.BytesIO()
+    drawn.savefig(out, format=kind, dpi=140)
+    return out.getvalue()

@@ -1,0 +1,109 @@
+"""What will this note do: the mechanism in motion, its sliders, and every reading."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import runs
+from dashboard.components.mechanism import mechanism
+from dashboard.figures import figure_later
+from dashboard.show import cards, caution
+from dashboard.sliders import sliders
+from dashboard.state import state
+from dashboard.words import told
+from dashboard.work import Work
+from sim.bench.predict import touches
+from sim.bench.readings import Prediction, Repetition, Settings, TouchWeight, readings_of
+from sim.errors import InputError
+from sim.sheets import document, drawing, frames
+from sim.sheets.rows import Place, Row, marks, rows
+
+AT_ONCE = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "aftertouch", "lever_height", "jack_address")
+LATER = {"touch": TouchWeight, "repetition": Repetition}
+"""Readings that take longer, by their group."""
+
+
+def show() -> None:
+    """The page."""
+    s = state()
+    st.title("What will this note do?")
+    st.session_state["touch"] = s.touch
+    st.segmented_control(
+        "Played by the standard finger", [t.name for t in touches()], key="touch", required=True, on_change=_touched,
+        help="the same finger for every unit, from soft to hard",
+    )  # fmt: skip
+    try:
+        quick = runs.quick(s.work, s.touch)
+    except InputError as error:
+        st.error(told("This scenario cannot be used as it stands.", error))
+        return
+    place = Place.of(quick.unit)
+    top = st.container()
+    picture, controls = st.columns([3, 2], gap="medium")
+    film, slow = picture.container(), picture.empty()
+    with slow.container():  # before anything new is shown: the old ones never stand beside it
+        waiting = [str(meta["title"]) for record in LATER.values() for meta in readings_of(record).values()]
+        cards([], waiting)
+    with top:
+        if quick.outcome != "plays":
+            st.error(f"This note does not play: {quick.outcome}. {quick.reason}")
+        cards(_at_once(quick, place))
+    with film:
+        if quick.stroke is not None:
+            mechanism(quick.stroke, quick.press, _ghost(s.other, s.touch), key="mechanism", inches=s.inches)
+    with controls:
+        sliders(quick.readings)
+    _rest(s.work, place, slow)
+
+
+def _touched() -> None:
+    state().touch = st.session_state["touch"]
+
+
+def _ghost(other: Work | None, touch: str) -> dict[str, object] | None:
+    return runs.quick(other, touch).stroke if other is not None else None
+
+
+def _at_once(quick: runs.Quick, place: Place) -> list[Row]:
+    """Readings of the slow press, and of the blow that is shown."""
+    found = [r for r in rows(quick.settings or Settings(), "settings", place) if r.name in AT_ONCE]
+    if quick.strike is not None:
+        names = ("hammer_speed", "checking_distance", "travel_time", "peak_force")
+        found += [r for r in rows(quick.strike, "strike", place) if r.name in names]
+    return found
+
+
+def _rest(work: Work, place: Place, slow: st.delta_generator.DeltaGenerator) -> None:
+    """The readings that take longer, in place of their placeholders once all of them are new."""
+    bar = st.progress(0.0, text="weights, release and repetition")
+
+    def say(done: float, what: str) -> None:
+        bar.progress(min(done, 1.0), text=what)
+
+    prediction = runs.predicted(work, say)
+    bar.empty()
+    with slow.container():
+        cards([*rows(prediction.touch, "touch", place), *rows(prediction.repetition, "repetition", place)])
+        _words(prediction, place)
+        _take_away(work, prediction)
+
+
+def _words(prediction: Prediction, place: Place) -> None:
+    if prediction.plays:
+        st.success("This note plays.")
+    else:
+        st.error(f"This note does not play: {prediction.outcome}. {prediction.reason}")
+    found = marks(prediction, place)
+    if found:
+        st.markdown("**Out of the usual range**\n\n" + "\n".join(f"- {mark}" for mark in found))
+        caution()
+
+
+def _take_away(work: Work, prediction: Prediction) -> None:
+    left, right = st.columns(2)
+    table = frames.to_frame(prediction)
+    left.download_button("All readings (CSV)", table.to_csv(index=False), "readings.csv", "text/csv", width="stretch")
+    whole = document.text(document.of_prediction(prediction))
+    right.download_button("All readings (JSON)", whole, "readings.json", "application/json", width="stretch")
+    unit = runs.unit_of(work)
+    figure_later(lambda: drawing.sheet(unit, prediction), "note")

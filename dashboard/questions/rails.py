@@ -1,0 +1,173 @@
+"""Where should the rails go: the map, the best places, and a click that takes one over."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import runs
+from dashboard.components.rail_map import rail_map
+from dashboard.controls import MOVED
+from dashboard.figures import figure
+from dashboard.long import long_job
+from dashboard.show import caution
+from dashboard.state import change, state
+from dashboard.words import told
+from dashboard.work import Work, controls_of
+from sim.bench import edge
+from sim.errors import InputError, QuantityError
+from sim.sheets import rails as sheet
+from sim.unit.model import ActionUnit
+from sim.units import LENGTH, parse
+from sim.workshop import rails
+from sim.workshop.clearances import CLEARANCES
+from sim.workshop.moves import MOVES
+
+ASKED = ("blow", "dip", "let_off", "drop")
+MM = 1e-3
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a map answers."""
+
+    moves: tuple[str, str]
+    span: float
+    cells: int
+    targets: tuple[tuple[str, float], ...]
+
+
+def show() -> None:
+    """The page."""
+    work = state().work
+    st.title("Where should the rails go?")
+    st.markdown(
+        "At each place of the map the note is regulated to the same targets and read: does it leave the right "
+        "aftertouch, does everything clear, how heavy is it. Nothing is drilled before a trial with shims."
+    )
+    try:
+        unit = runs.unit_of(work)
+    except InputError as error:
+        st.error(told("This scenario cannot be used as it stands.", error))
+        return
+    question = _question(unit)
+    if question is None:
+        return
+    places = long_job("map", (work, question), "Make the map", lambda say: _map(unit, question, say))
+    if places is not None:
+        _shown(work, unit, question, places)
+    caution()
+
+
+def _question(unit: ActionUnit) -> Question | None:
+    left, middle, right = st.columns(3)
+    names = list(MOVED)
+    across = left.selectbox("Across the map", names, 0, format_func=_title, key="map_across")
+    up = middle.selectbox("Up the map", names, 1, format_func=_title, key="map_up")
+    span = right.slider("How far each way, mm", 0.5, 6.0, 3.0, 0.5, key="map_span")
+    cells = right.slider("Places along each side", 3, 21, 7, 2, key="map_cells")
+    usual = rails.asked(unit)
+    wanted, fine = dict(usual), across != up
+    if not fine:
+        st.error("Name two different moves.")
+    for column, name in zip(st.columns(len(ASKED)), ASKED, strict=True):
+        if name not in usual:
+            continue
+        shown = st.session_state.get(f"map_{name}", f"{usual[name] / MM:.2f} mm")
+        text = column.text_input(name.replace("_", "-"), shown, key=f"map_{name}", max_chars=30)
+        try:
+            wanted[name] = parse(text, LENGTH)
+        except QuantityError as error:
+            column.error(str(error))
+            fine = False
+    return Question((across, up), span * MM, cells, tuple(wanted.items())) if fine else None
+
+
+def _title(move: str) -> str:
+    return MOVES[move].title
+
+
+def _map(unit: ActionUnit, q: Question, say: runs.Progress) -> tuple[tuple[rails.Place, ...], ...]:
+    axis = [q.span * (2 * i / (q.cells - 1) - 1) for i in range(q.cells)]
+    return rails.grid(unit, dict(q.targets), axis, axis, q.moves, say)
+
+
+def _shown(work: Work, unit: ActionUnit, q: Question, places: Sequence[Sequence[rails.Place]]) -> None:
+    best = rails.best(places)
+    reading = st.selectbox("Show", list(sheet.READ), 0, format_func=lambda n: sheet.READ[n][0], key="map_reading")
+    reasons = sheet.letters(places)
+    top_down = list(reversed(places))
+    title, unit_name = sheet.READ[reading]
+    chosen = rail_map(
+        [[_cell(p, reading, reasons, best) for p in row] for row in top_down],
+        _title(q.moves[0]), _title(q.moves[1]), f"{title}{', ' if unit_name else ''}{edge.label(unit_name)}",
+        key="rail_map",
+    )  # fmt: skip
+    st.markdown("\n".join(f"- **{letter}**: {why}" for why, letter in reasons.items()))
+    if chosen is not None:
+        _take(work, top_down[chosen[0]][chosen[1]], q)
+    if best:
+        _best(best, q)
+    figure(sheet.figure(unit, q.moves, places, best, reading), "rails", f"{title} over the plane")
+    table = pd.DataFrame([sheet.row(p) for row in places for p in row])
+    st.download_button("The map (CSV)", table.to_csv(index=False), "rails.csv", "text/csv", key="rails_csv")
+    if best:
+        st.download_button(
+            "Full-size template of the first place (PDF)", _template(unit, best[0], q), "rail-template.pdf",
+            "application/pdf", key="rails_pdf",
+        )  # fmt: skip
+
+
+def _cell(p: rails.Place, reading: str, reasons: dict[str, str], best: Sequence[rails.Place]) -> dict[str, object]:
+    title, unit = sheet.READ[reading]
+    value = edge.number(getattr(p, reading), unit)
+    told = f"{p.dx / MM:+.2f} across, {p.dy / MM:+.2f} up: {title} {edge.shown(value, unit)} {edge.label(unit)}"
+    rank = best.index(p) + 1 if p in best else 0
+    return {
+        "x": f"{p.dx / MM:+.1f}", "y": f"{p.dy / MM:+.1f}", "value": value, "best": rank,
+        "mark": reasons[sheet.short(p)] if p.why else "", "told": f"{told}; {p.why or 'every target met'}",
+    }  # fmt: skip
+
+
+def _take(work: Work, p: rails.Place, q: Question) -> None:
+    if p.unit is None:
+        st.warning(f"This place cannot be taken over: {p.why}.")
+        return
+    change(Work(work.base, work.text, work.edits, controls_of(p.unit, runs.start_of(work))))
+    state().notice = (
+        f"Taken over: {_title(q.moves[0])} {p.dx / MM:+.2f} mm, {_title(q.moves[1])} {p.dy / MM:+.2f} mm, "
+        "with its screws. Undo brings back what was."
+    )
+    st.rerun()
+
+
+def _best(best: Sequence[rails.Place], q: Question) -> None:
+    st.subheader("Best places")
+    columns = {f"no. {i}": _column(p, q) for i, p in enumerate(best, 1)}
+    st.dataframe(pd.DataFrame(columns), width="stretch", height="content", alt="readings of the best places")
+    st.markdown(sheet.trial(best[0], q.moves))
+    room = {c.title: [f"{best[0].clear[n] / MM:.1f}" if n in best[0].clear else "not given", f"{c.least / MM:.1f}"]
+            for n, c in CLEARANCES.items()}  # fmt: skip
+    with st.expander("What clears at the first place, mm"):
+        st.dataframe(pd.DataFrame.from_dict(room, "index", columns=["there is", "at least"]), width="stretch")
+
+
+def _column(p: rails.Place, q: Question) -> dict[str, str]:
+    moved = zip(q.moves, (p.dx, p.dy), strict=True)
+    out = {f"{_title(m)}, mm": f"{d / MM:+.2f}" for m, d in moved} | {"spread, mm": f"{p.spread / MM:.2f}"}
+    for name, (title, unit) in sheet.READ.items():
+        label = edge.label(unit)
+        out[f"{title}, {label}" if label else title] = edge.shown(edge.number(getattr(p, name), unit), unit)
+    return out
+
+
+def _template(unit: ActionUnit, p: rails.Place, q: Question) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "template.pdf"
+        sheet.template(unit, p, q.moves, path)
+        return path.read_bytes()

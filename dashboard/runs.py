@@ -1,0 +1,120 @@
+"""Computations for the pages, kept: the only cache of the dashboard.  Keyed by the whole work: nothing goes stale."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import streamlit as st
+
+from dashboard.work import Work, apply_controls
+from sim.bench import predict as bench
+from sim.bench import slow_press
+from sim.bench import strike as blows
+from sim.bench.readings import Prediction, Settings, Strike
+from sim.bench.rest import Rest, at_rest
+from sim.errors import SimulationError
+from sim.physics.ready import prepare
+from sim.sheets.film import film, press_film
+from sim.unit.model import ActionUnit
+
+KEPT = 24
+"""Results kept of each kind, over all sessions: a stroke's film has about half a megabyte."""
+Progress = Callable[[float, str], None]
+_predictions: dict[Work, Prediction] = {}
+_lock = threading.Lock()
+
+
+@dataclass(frozen=True)
+class Quick:
+    """What follows a slider at once: settings of a slow press, one blow, and both as films."""
+
+    unit: ActionUnit
+    outcome: str
+    reason: str
+    settings: Settings | None = None
+    strike: Strike | None = None
+    readings: Mapping[str, float | None] = field(default_factory=dict)
+    """What the controls settle at, by reading (SI)."""
+    stroke: dict[str, Any] | None = None
+    press: dict[str, Any] | None = None
+
+
+@st.cache_resource(show_spinner="Making the engine ready (once on a new machine, about 20 s)")
+def ready() -> bool:
+    """Compile the kernel before anything is shown."""
+    prepare()
+    return True
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def start(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> ActionUnit:
+    """The unit before any control is turned.  Raises InputError."""
+    return Work(base, text, edits).start()
+
+
+def start_of(work: Work) -> ActionUnit:
+    """The unit of a work before any control is turned.  Raises InputError."""
+    return start(work.base, work.text, work.edits)
+
+
+def unit_of(work: Work) -> ActionUnit:
+    """The unit of a work as it stands.  Raises InputError."""
+    return apply_controls(start_of(work), dict(work.turned))
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def quick(work: Work, touch: str) -> Quick:
+    """Motion, let-off, drop and aftertouch.  Raises InputError for a faulty scenario."""
+    unit = unit_of(work)
+    try:
+        rest = at_rest(unit)
+        pressed = slow_press.press(rest)
+        settings = slow_press.settings(pressed, wink=False)
+        reading, run = blows.play(rest, bench.touch(touch))
+        moderate = reading if touch == bench.MODERATE else blows.play(rest, bench.touch(bench.MODERATE))[0]
+        stroke = film(rest, run, reading.events, unit.name) if run.outcome.fine else None
+        press = press_film(pressed) if pressed.outcome != "leaves its domain" else None
+    except SimulationError as error:
+        return Quick(unit, "does not come to rest", str(error))
+    readings = _settled(rest, settings, moderate)
+    outcome, reason = pressed.outcome, pressed.reason
+    if outcome == "plays" and not run.outcome.fine:
+        outcome, reason = "leaves what the model can follow", str(run.outcome)
+    return Quick(unit, outcome, reason, settings, reading, readings, stroke, press)
+
+
+def predicted(work: Work, progress: Progress) -> Prediction:
+    """Every reading.  ``progress`` may raise to give up: nothing is kept then.
+
+    Streamlit's own cache would replay what ``progress`` drew; this one keeps the result alone.
+    """
+    with _lock:
+        found = _predictions.get(work)
+    if found is None:
+        found = bench.predict(unit_of(work), progress=progress)
+        with _lock:
+            _predictions[work] = found
+            while len(_predictions) > KEPT:
+                del _predictions[next(iter(_predictions))]
+    return found
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def first_readings(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> dict[str, float | None]:
+    """Readings before any control is turned, by name (SI): what sliders are told by."""
+    try:
+        rest = at_rest(start(base, text, edits))
+        settings = slow_press.settings(slow_press.press(rest, back=False), wink=False)
+        moderate, _ = blows.play(rest, bench.touch(bench.MODERATE))
+    except SimulationError:
+        return {}
+    return _settled(rest, settings, moderate)
+
+
+def _settled(rest: Rest, settings: Settings, moderate: Strike) -> dict[str, float | None]:
+    names = ("blow", "dip", "let_off", "drop", "lever_height", "jack_address")
+    found = {n: getattr(settings, n) for n in names}
+    return found | {"checking_distance": moderate.checking_distance, "rest_cushion_gap": rest.at_rest["rest_cushion"]}

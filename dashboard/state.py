@@ -1,0 +1,114 @@
+"""What one person's session holds, typed, under one key; pages change it here and nowhere else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import streamlit as st
+
+from dashboard.words import told
+from dashboard.work import Saved, Work, from_code
+from sim.errors import InputError
+
+KEY = "state"
+LINK = "s"
+"""Name in the address under which a link carries a saved state."""
+MOST_UNDO = 200
+
+
+@dataclass
+class State:
+    """The work, its past and future, and what a person has chosen to see."""
+
+    work: Work = field(default_factory=Work)
+    past: list[Work] = field(default_factory=list)
+    future: list[Work] = field(default_factory=list)
+    other: Work | None = None
+    """A second unit to compare with; None: the same before any change."""
+    inches: bool = False
+    units_word: str | None = None
+    """mm or inches as chosen in this session, for the browser to remember; None: nothing was chosen yet."""
+    touch: str = "moderate"
+    pinning: bool = False
+    """Friction as pinning force instead of torque."""
+    drafts: dict[str, str] = field(default_factory=dict)
+    """What was typed and could not be used, by field: kept until it is mended or taken back."""
+    faults: dict[str, str] = field(default_factory=dict)
+    """Why, by field."""
+    notice: str = ""
+
+
+def state() -> State:
+    """The session's state; the first time from the link, where one was opened."""
+    if KEY not in st.session_state:
+        st.session_state[KEY] = State()
+        code = st.query_params.get(LINK)
+        if code:
+            _restore(code)
+    found = st.session_state[KEY]
+    assert isinstance(found, State)
+    return found
+
+
+def _restore(code: str) -> None:
+    try:
+        restore(from_code(code))
+    except InputError as error:
+        st.session_state[KEY].faults["link"] = told("This link could not be opened.", error)
+
+
+def restore(saved: Saved) -> None:
+    """Put a saved state in place; what was there can be had back by undo."""
+    s = state()
+    change(saved.work)
+    s.other, s.touch = saved.other, saved.touch
+    take_inches(saved.inches)
+
+
+def take_inches(inches: bool) -> None:
+    """Inches or millimetres from now on, for the browser to remember."""
+    s = state()
+    s.inches, s.units_word = inches, "inches" if inches else "mm"
+
+
+def saved() -> Saved:
+    """The session as a link or a file keeps it."""
+    s = state()
+    return Saved(s.work, s.other, s.inches, s.touch)
+
+
+def change(work: Work) -> None:
+    """A new work; the old one can be had back."""
+    s = state()
+    if work == s.work:
+        return
+    s.past.append(s.work)
+    del s.past[:-MOST_UNDO]
+    s.future.clear()
+    s.work, s.notice = work, ""
+
+
+def undo() -> None:
+    """One change back."""
+    s = state()
+    if s.past:
+        s.future.append(s.work)
+        s.work = s.past.pop()
+
+
+def redo() -> None:
+    """One change on again."""
+    s = state()
+    if s.future:
+        s.past.append(s.work)
+        s.work = s.future.pop()
+
+
+def draft(name: str, typed: str, fault: str) -> None:
+    """Keep what was typed though it cannot be used, and why; an empty ``fault`` takes both back."""
+    s = state()
+    if fault:
+        s.drafts[name], s.faults[name] = typed, fault
+    else:
+        s.drafts.pop(name, None)
+        s.faults.pop(name, None)

@@ -1,0 +1,221 @@
+"""What a person has on the bench: a scenario, what was edited in it, and how far each control was turned.
+
+No streamlit here: pages and tests use it alike.  A ``Work`` is frozen; every change makes a new one.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+import math
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from dashboard.controls import CONTROLS
+from sim.bench.predict import touches
+from sim.errors import Fault, InputError
+from sim.unit.fields import by_path
+from sim.unit.files import Leaves, decode, merge, parse_leaves, read_based
+from sim.unit.model import ActionUnit
+from sim.unit.overrides import apply
+from sim.unit.scenario import from_leaves, leaves_of
+from sim.unit.shipped import shipped
+from sim.unit.writing import text_of, with_unit
+from sim.workshop.screws import SCREWS
+from sim.workshop.set_up import set_up
+from sim.workshop.targets import STOPS
+from sim.workshop.variants import Origin
+
+LARGEST = 1_000_000
+"""Bytes of an uploaded scenario."""
+LONGEST_LINK = 30_000
+"""Characters of a state that an address can carry; a longer one is restored from its text."""
+FIRST = "concert-grand-natural"
+LITERAL = ("{", "[")
+"""How an edit begins that is written as a file would have it."""
+FORM = 1
+"""Form of a saved state; another one is refused."""
+
+
+@dataclass(frozen=True)
+class Work:
+    """A scenario by name or as text, edits by path as typed, and controls as turned (SI)."""
+
+    base: str = FIRST
+    """Name of a shipped scenario; of the file, where ``text`` holds one."""
+    text: str = ""
+    edits: tuple[tuple[str, str], ...] = ()
+    turned: tuple[tuple[str, float], ...] = ()
+    asked: tuple[tuple[str, float], ...] = ()
+    """Readings asked for, by control (SI): what a person wanted when turning it."""
+
+    @property
+    def leaves(self) -> Leaves:
+        """The scenario with the edits in it.  Raises InputError."""
+        known = shipped()
+        if not self.text and self.base not in known:
+            raise _fault("scenario", self.base, ", ".join(known), "open one of the shipped scenarios, or a file")
+        leaves = read_based(self.text, self.base, None) if self.text else leaves_of(known[self.base])
+        plain = {path: typed for path, typed in self.edits if typed[:1] not in LITERAL}
+        leaves = apply(leaves, self.base, plain)
+        for path, typed in self.edits:
+            if typed[:1] in LITERAL:
+                leaves = merge(leaves, _literal(path, typed))
+        return leaves
+
+    def start(self) -> ActionUnit:
+        """The unit before any control is turned, set up for its targets where it has any.  Raises InputError."""
+        return set_up(from_leaves(self.leaves, self.base))
+
+    def with_edit(self, path: str, typed: str | None) -> Work:
+        """One field typed anew, or as the scenario has it (None)."""
+        edits = {p: t for p, t in self.edits if p != path} | ({} if typed is None else {path: typed})
+        return replace(self, edits=tuple(edits.items()))
+
+    def with_control(self, name: str, value: float | None, asked: float | None = None) -> Work:
+        """One control at a value (SI), turned for a reading of ``asked``; or where it was at the start (None)."""
+        turned = {n: v for n, v in self.turned if n != name} | ({} if value is None else {name: value})
+        wanted = {n: v for n, v in self.asked if n != name} | ({} if asked is None else {name: asked})
+        return replace(self, turned=tuple(turned.items()), asked=tuple(wanted.items()))
+
+
+def _literal(path: str, typed: str) -> Leaves:
+    """What a file would say of a field: a table with its source, a list of leads, a point.  Raises InputError."""
+    if path not in by_path():
+        raise _fault(path, typed[:60], "a field of the scenario", "name one of its fields")
+    table, _, name = path.rpartition(".")
+    head = f"[{table}]\n" if table else ""
+    return parse_leaves(f"{head}{name} = {' '.join(typed.split())}\n", path)
+
+
+def apply_controls(unit: ActionUnit, turned: Mapping[str, float]) -> ActionUnit:
+    """The unit with its controls at the given values (SI), in the order of CONTROLS."""
+    for name, control in CONTROLS.items():
+        if name in turned:
+            unit = control.put(unit, turned[name])
+    return unit
+
+
+def controls_of(unit: ActionUnit, start: ActionUnit) -> tuple[tuple[str, float], ...]:
+    """Values of the controls that make ``unit`` of ``start``, where they differ (SI)."""
+    found = [(name, c.get(unit), c.get(start)) for name, c in CONTROLS.items()]
+    return tuple((name, now) for name, now, was in found if abs(now - was) > 1e-9)
+
+
+def opened(name: str, data: bytes) -> Work:
+    """The work that an uploaded file holds.  Raises InputError that names what is wrong with it."""
+    plain = "a TOML text file of at most 1 MB"
+    shown = "".join(c if c.isprintable() else "?" for c in name[-80:])
+    if len(data) > LARGEST:
+        raise _fault("the file", f"{len(data)} bytes", plain, "take out what is no scenario", shown)
+    text = decode(data, shown)
+    parse_leaves(text, shown)
+    work = Work(shown, text)
+    from_leaves(work.leaves, shown)
+    return work
+
+
+def as_file(work: Work) -> str:
+    """The work as a scenario file that stands alone."""
+    return text_of(_leaves_now(work))
+
+
+def origin_of(work: Work) -> Origin:
+    """The work as a scenario that studies start from."""
+    return Origin(_leaves_now(work), work.base, {})
+
+
+def _leaves_now(work: Work) -> Leaves:
+    """The leaves that make the unit as it stands; once something was turned, targets have done their work."""
+    if not work.turned:
+        return work.leaves
+    unit = apply_controls(work.start(), dict(work.turned))
+    leaves = {path: leaf for path, leaf in work.leaves.items() if path[0] != "targets"}
+    loaded = from_leaves(leaves, work.base)
+    settings = {}
+    for target, s in SCREWS.items():
+        if target not in STOPS and abs(s.value(unit) - s.value(loaded)) > 1e-10:
+            settings[s.path] = s.value(unit)
+            settings |= {path: value(unit) for path, value in s.along.items()}
+    return with_unit(leaves, unit, settings)
+
+
+@dataclass(frozen=True)
+class Saved:
+    """What a link or a state file restores."""
+
+    work: Work
+    other: Work | None = None
+    inches: bool = False
+    touch: str = "moderate"
+    more: Mapping[str, str] = field(default_factory=dict)
+
+
+def to_code(saved: Saved) -> str:
+    """A saved state as text that a link can carry."""
+    whole: dict[str, Any] = {"form": FORM, "inches": saved.inches, "touch": saved.touch, "more": dict(saved.more)}
+    whole["work"] = _plain(saved.work)
+    whole["other"] = _plain(saved.other) if saved.other is not None else None
+    packed = zlib.compress(json.dumps(whole, separators=(",", ":")).encode(), 9)
+    return base64.urlsafe_b64encode(packed).decode().rstrip("=")
+
+
+def from_code(code: str) -> Saved:
+    """A saved state from a link's text.  Raises InputError for anything that is none."""
+    remedy = "open the link whole, as it was copied"
+    if len(code) > 2 * LARGEST:
+        raise _fault("link", f"{len(code)} characters", f"at most {2 * LARGEST}", remedy)
+    try:
+        packed = base64.b64decode(code + "=" * (-len(code) % 4), altchars=b"-_", validate=True)
+        unpacker = zlib.decompressobj()
+        data = json.loads(unpacker.decompress(packed, 2 * LARGEST))
+        if unpacker.unconsumed_tail or not isinstance(data, dict):
+            raise ValueError
+    except (binascii.Error, zlib.error, ValueError, RecursionError):
+        raise _fault("link", code[:40], "a state saved here", remedy) from None
+    if data.get("form") != FORM:
+        raise _fault("link", str(data.get("form"))[:40], f"form {FORM}", "it was made by another version")
+    try:
+        other = _work(data["other"]) if data.get("other") is not None else None
+        more = {str(k): str(v) for k, v in dict(data.get("more", {})).items()}
+        touch = next(t.name for t in touches() if t.name == data["touch"])
+        return Saved(_work(data["work"]), other, bool(data["inches"]), touch, more)
+    except (KeyError, TypeError, ValueError, OverflowError, StopIteration):
+        raise _fault("link", code[:40], "a state saved here", remedy) from None
+
+
+def _plain(work: Work) -> dict[str, Any]:
+    return {
+        "base": work.base,
+        "text": work.text,
+        "edits": list(work.edits),
+        "turned": list(work.turned),
+        "asked": list(work.asked),
+    }
+
+
+def _work(data: Mapping[str, Any]) -> Work:
+    """A work out of a saved state, fit to be shown.  Raises InputError, or what no saved state would."""
+    edits = tuple((str(p), str(t)) for p, t in data["edits"])
+    turned, asked = _numbers(data["turned"]), _numbers(data["asked"])
+    if any(not CONTROLS[n].low <= v <= CONTROLS[n].high for n, v in turned):
+        raise ValueError
+    work = Work(str(data["base"])[-80:], str(data["text"]), edits, turned, asked)
+    "".join([work.base, work.text, *(word for edit in edits for word in edit)]).encode()
+    from_leaves(work.leaves, work.base)
+    return work
+
+
+def _numbers(pairs: Any) -> tuple[tuple[str, float], ...]:
+    """Numbers by control."""
+    found = tuple((str(n), float(v)) for n, v in pairs)
+    if not all(n in CONTROLS and math.isfinite(v) for n, v in found):
+        raise ValueError
+    return found
+
+
+def _fault(what: str, value: str, allowed: str, remedy: str, file: str = "") -> InputError:
+    return InputError([Fault(file, None, what, value, allowed, remedy)])

@@ -1,0 +1,162 @@
+"""Pages that compute for long: rails, order of work, comparison, spring."""
+
+from __future__ import annotations
+
+import io
+
+import pandas as pd
+import pytest
+
+import sim
+from dashboard import runs
+from dashboard.questions.order import TARGETS
+from dashboard.work import Work, origin_of
+from sim.errors import InputError
+from sim.sheets import comparison
+from sim.workshop import compare as comparing
+from sim.workshop import orders, rails
+from sim.workshop.targets import said
+from tests.app.alike import difference
+from tests.app.on_screen import Bench
+
+QUIET = Work().with_control("spring", 0.034)
+
+
+def fail_with(error: Exception) -> object:
+    def job(*_: object, **__: object) -> None:
+        raise error
+
+    return job
+
+
+def frames(bench: Bench) -> list[pd.DataFrame]:
+    return [element.value for element in bench.at.dataframe]
+
+
+def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
+    bench = Bench().open("order")
+    unit, steps = runs.unit_of(Work()), orders.to_do(orders.orders()["dip-fixed"], TARGETS)
+    bench.choose("school", "dip-fixed")
+    path: list[orders.Done] = []
+    for i, step in enumerate(steps[:3]):
+        assert bench.at.subheader[0].value == f"Step {i + 1}: {step.say}"
+        bench.press("do_step")
+        path.append(orders.do(path[-1].unit if path else unit, step, TARGETS))
+        came = [said(t, path[-1].readings.get(t)) for t in step.sets]
+        assert all(word in bench.at.success[0].value for word in came)
+        for name, by in path[-1].upset.items():
+            assert f"{name.replace('_', ' ')} moved by {'+' if by > 0 else ''}{said(name, by)}" in bench.words()
+    assert list(frames(bench)[0]["step"]) == [s.say for s in steps[:3]]
+    bench.press("step_back")
+    assert bench.at.subheader[0].value == f"Step 3: {steps[2].say}"
+    bench.press("take_order")
+    assert not difference(runs.unit_of(bench.state.work), path[1].unit, 2e-9)
+    assert bench.at.subheader[0].value == f"Step 1: {steps[0].say}"  # begins anew from what is on the bench
+    bench.press("undo")
+    assert bench.state.work == Work()
+
+
+def test_order_begins_again_and_ends() -> None:
+    bench = Bench().open("order").press("do_step").press("do_step").press("begin_again")
+    assert bench.at.subheader[0].value.startswith("Step 1:") and not frames(bench)
+    for _ in orders.to_do(orders.orders()[bench.at.selectbox(key="school").value], TARGETS):
+        bench.press("do_step")
+    assert bench.at.subheader[0].value == "All steps are done"
+    assert bench.at.button(key="do_step").disabled
+
+
+def test_order_aims_at_what_is_typed() -> None:
+    bench = Bench().open("order").type("aim_let_off", "much")
+    assert "cannot be read" in bench.errors() and not bench.at.get("progress")
+    bench.open("note").open("order")
+    assert bench.at.text_input(key="aim_let_off").value == "much"
+    bench.type("aim_let_off", "3/32 in").choose("school", "dip-fixed")
+    while "let_off" not in [t for s in bench.at.subheader for t in ("let_off",) if "let-off" in s.value]:
+        bench.press("do_step")
+    assert f"Aim: **{said('let_off', 3 / 32 * 25.4e-3)}**" in bench.words()
+
+
+def test_comparison_is_the_one_of_the_python_interface() -> None:
+    bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
+    found = comparing.compare(origin_of(Work()), origin_of(bench.state.work))
+    inputs, readings = frames(bench)
+    wanted = pd.DataFrame(comparison.rows(found))
+    pd.testing.assert_frame_equal(readings.astype(str), wanted.astype(str), check_column_type=False)
+    assert list(inputs["input"]) == ["springs.repetition"]
+    prediction = sim.predict(runs.unit_of(bench.state.work))
+    assert found.b.touch.down_weight == prediction.touch.down_weight
+
+
+def test_comparison_goes_with_the_bench() -> None:
+    """After a slider the old one is not shown, and it is there again after undo."""
+    bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
+    bench.open("note").slide("spring", 35.0).open("compare")
+    assert not frames(bench) and "has changed since" in bench.words()
+    bench.press("undo")
+    assert len(frames(bench)) == 2
+
+
+def test_other_unit_is_kept_drawn_and_put_on_the_bench() -> None:
+    bench = Bench().open("compare").choose("compare_with", "damped").press("ghost")
+    assert bench.state.other == Work("damped")
+    bench.choose("compare_with", "the unit that was kept").press("begin_compare").press("swap")
+    assert bench.state.work == Work("damped")
+    bench.press("keep")
+    assert bench.state.other == Work("damped")
+    bench.press("no_ghost")
+    assert bench.state.other is None and bench.at.button(key="no_ghost").disabled
+
+
+def test_spring_study_is_shown_and_kept_through_a_page_change() -> None:
+    bench = Bench().open("spring").press("begin_springs")
+    assert "window's middle moves by" in bench.words()
+    labels = [b.proto.label for b in bench.at.get("download_button")]
+    assert labels == ["Figure (SVG)", "Figure (PNG)", "The curves (CSV)"]
+    bench.open("note").open("spring")
+    assert bench.at.get("download_button") and not [b for b in bench.at.button if b.key == "begin_springs"]
+
+
+@pytest.mark.parametrize("page", ["spring", "compare"])
+def test_a_job_that_fails_says_so_and_can_be_begun_again(page: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    bench = Bench().open(page)
+    begin = {"spring": "begin_springs", "compare": "begin_compare"}[page]
+    where = {"spring": "sim.workshop.spring_study.study", "compare": "dashboard.questions.compare.compare"}[page]
+    monkeypatch.setattr(where, fail_with(InputError([])))
+    bench.press(begin)
+    assert "This could not be computed." in bench.errors()
+    bench.run()
+    assert not bench.at.button(key=begin).disabled and not bench.errors()
+
+
+def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
+    bench = Bench().open("rails")
+    bench.at.slider(key="map_cells").set_value(3)
+    bench.at.slider(key="map_span").set_value(1.0)
+    bench.run().press("begin_map")
+    unit = runs.unit_of(Work())
+    targets = {t: v for t, v in rails.asked(unit).items()}
+    axis = [-1e-3, 0.0, 1e-3]
+    wanted = rails.best(rails.grid(unit, targets, axis, axis))
+    shown = frames(bench)[0]
+    assert wanted and list(shown.columns) == [f"no. {i}" for i in range(1, len(wanted) + 1)]
+    first = shown["no. 1"]
+    assert first["spread, mm"] == f"{wanted[0].spread * 1e3:.2f}"
+    assert f"{wanted[0].dx * 1e3:+.2f}" in list(first)
+
+
+def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
+    bench = Bench().open("rails").choose("map_up", "wippen_rail_back")
+    assert "Name two different moves" in bench.errors()
+    bench.choose("map_up", "hammer_rail_up").type("map_blow", "wide")
+    assert "'wide'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_map"]
+    bench.open("note").open("rails")
+    assert bench.at.text_input(key="map_blow").value == "wide"
+    bench.type("map_blow", "1 3/4 in")
+    assert not bench.errors() and bench.at.button(key="begin_map")
+
+
+def test_tables_that_are_taken_away_hold_what_is_shown() -> None:
+    """And no cell begins like a formula because of what someone typed."""
+    text = comparison.csv(comparing.compare(origin_of(Work()), origin_of(QUIET)))
+    table = pd.read_csv(io.StringIO(text))
+    assert len(table) > 30 and table.notna().any(axis=None)

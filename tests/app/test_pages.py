@@ -1,0 +1,293 @@
+"""Each page by itself: what it shows for what was done on it."""
+
+from __future__ import annotations
+
+import pytest
+import streamlit
+
+import sim
+from dashboard import runs
+from dashboard.controls import CONTROLS
+from dashboard.forms import sections
+from dashboard.questions import PAGES
+from dashboard.questions.note import LATER
+from dashboard.work import Saved, Work, to_code
+from sim.bench.readings import readings_of
+from sim.sheets.frames import to_frame
+from sim.sheets.rows import Place, marks
+from sim.unit.shipped import shipped
+from tests.app.alike import difference
+from tests.app.on_screen import Bench
+
+INCH = 25.4
+
+
+@pytest.fixture
+def bench() -> Bench:
+    return Bench()
+
+
+def predicted(work: Work) -> dict[str, tuple[float | None, str]]:
+    """What the Python interface reads of the same unit: value and unit by name as on a card."""
+    unit = runs.unit_of(work)
+    found = to_frame(sim.predict(unit), unit)
+    wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]
+    out = {}
+    for row in wanted.to_dict("records"):
+        suffix = row["unit"].replace("/", "_").replace("·", "").replace("per s", "")
+        out[f"{row['reading']}_{suffix}".rstrip("_")] = (row["value"], row["unit"])
+    return out
+
+
+def compare(printed: dict[str, str], wanted: dict[str, tuple[float | None, str]]) -> int:
+    """Every number printed is the computed one, to its last digit; how many there were."""
+    for name, text in printed.items():
+        value, unit = wanted[name]
+        number, _, label = text.partition(" ")
+        if value is None or value != value:
+            assert text == "no reading"
+            continue
+        assert label == (unit or ("per s" if name.endswith("_hz") else "")), name
+        decimals = len(number.partition(".")[2])
+        assert number == f"{value:.{decimals}f}", name
+    return len(printed)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_page_opens(bench: Bench, page: str) -> None:
+    bench.open(page)
+    assert bench.at.title[0].value == PAGES[page][0]
+    assert not bench.errors()
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_page_says_what_is_wrong_with_a_scenario_that_cannot_be_set_up(page: str) -> None:
+    """Targets that contradict: the file is fine, the unit is not."""
+    work = Work().with_edit("targets.blow", "44.5 mm").with_edit("targets.dip", "8 mm")
+    work = work.with_edit("targets.aftertouch", "1.1 mm")
+    bench = Bench(s=to_code(Saved(work))).open(page)
+    assert bench.state.work == work
+    if page != "scenario":
+        assert "targets." in bench.errors() and "what these parts can reach" in bench.errors()
+
+
+@pytest.mark.parametrize("scenario", shipped())
+def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
+    """Of every shipped scenario, with a slider moved."""
+    work = Work(scenario)
+    work = work.with_control("spring", 0.95 * work.start().springs.repetition)
+    bench = Bench(s=to_code(Saved(work)))
+    printed, wanted = bench.cards(), predicted(work)
+    assert compare(printed, wanted) >= 25
+    assert {"let_off_mm", "aftertouch_mm", "down_weight_gf", "limit_hz", "hammer_speed_m_s"} <= printed.keys()
+    unit = runs.unit_of(work)
+    found = sim.predict(unit)
+    assert all(str(mark) in bench.words() for mark in marks(found, Place.of(unit)))
+    assert ("This note plays." in bench.words()) == found.plays
+    assert found.plays or found.reason in bench.errors()
+
+
+def test_slider_changes_what_is_read(bench: Bench) -> None:
+    before = bench.cards()
+    now = bench.at.slider(key="slide_spring").value
+    bench.slide("spring", now - 4)
+    assert bench.state.work.turned == (("spring", pytest.approx((now - 4) * 1e-3)),)
+    after = bench.cards()
+    assert float(after["spring_rise_mm"].split()[0]) < float(before["spring_rise_mm"].split()[0]) - 0.5
+    assert compare(after, predicted(bench.state.work)) == len(before)
+
+
+@pytest.mark.parametrize("name", [n for n, c in CONTROLS.items() if c.gain])
+def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, name: str) -> None:
+    """One move comes near; the slider stays at what was asked, and says beside it what came of it."""
+    c = CONTROLS[name]
+    asked = bench.at.slider(key=f"slide_{name}").value + 2 * bench.at.slider(key=f"slide_{name}").step
+    start = runs.first_readings(Work().base, "", ())[c.settles]
+    bench.slide(name, asked)
+    slider = bench.at.slider(key=f"slide_{name}")
+    assert slider.value == pytest.approx(asked, abs=0.0051)
+    settled = runs.quick(bench.state.work, "moderate").readings[c.settles]
+    unit = slider.label.split(", ")[1].split(" ")[0]
+    size = {"mm": 1e-3, "deg": 0.017453292519943295}[unit]
+    assert f"settles at {settled / size:.2f} {unit}" in slider.label
+    assert 0.4 < (settled - start) / (asked * size - start) < 2.5
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "shown"),
+    [
+        ("blow", "1 3/4 in", "44.45"),
+        ("blow", "44.45 mm", "44.45"),
+        ("spring", "33.5 N·mm", "33.5"),
+        ("friction_hammer", "1.5 N·mm", "1.5"),
+        ("check_angle", "70 deg", "70.0"),
+        ("wippen_rail_up", "64.94 mm", "64.94"),
+    ],
+)
+def test_typed_value_is_taken(bench: Bench, name: str, typed: str, shown: str) -> None:
+    bench.type(f"type_{name}", typed)
+    assert not bench.errors()
+    assert bench.at.slider(key=f"slide_{name}").value == pytest.approx(float(shown), abs=0.0051)
+    assert name in dict(bench.state.work.turned)
+    assert bench.at.text_input(key=f"type_{name}").value == ""
+
+
+def test_typed_blow_of_an_inch_fraction_is_asked_for_to_the_micrometre(bench: Bench) -> None:
+    bench.type("type_blow", "1 3/4 in")
+    assert dict(bench.state.work.asked)["blow"] == pytest.approx(1.75 * INCH * 1e-3, abs=1e-9)
+
+
+@pytest.mark.parametrize("typed", ["nonsense", "1 3/4", "44 kg", "900 mm", "=1+1", "<b>1 mm</b>", "1e999 mm", "nan mm"])
+def test_typed_nonsense_stays_with_its_reason_until_taken_back(bench: Bench, typed: str) -> None:
+    def stays() -> bool:
+        kept = bench.at.text_input(key="type_blow").value == typed
+        return kept and typed[:40] in bench.errors() and "type a value with its unit" in bench.errors()
+
+    bench.type("type_blow", typed)
+    assert stays() and bench.state.work == Work()
+    bench.slide("spring", 34.0)
+    assert stays()
+    bench.open("order").open("note")
+    assert stays()
+    bench.press("back_blow")
+    assert bench.at.text_input(key="type_blow").value == "" and not bench.errors()
+    assert bench.state.work.turned == (("spring", pytest.approx(0.034)),)
+
+
+def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(bench: Bench) -> None:
+    bench.type("type_blow", "much").type("type_blow", "44 mm")
+    assert not bench.errors() and dict(bench.state.work.asked)["blow"] == pytest.approx(44e-3)
+    bench.type("type_blow", "more").slide("blow", 45.0)
+    assert not bench.errors() and bench.at.text_input(key="type_blow").value == ""
+    bench.type("type_blow", "most").type("type_blow", "")
+    assert not bench.errors()
+
+
+def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
+    seen = [bench.state.work]
+    readings = [bench.cards()]
+    for value in (34.0, 35.0):
+        bench.slide("spring", value)
+        seen.append(bench.state.work)
+        readings.append(bench.cards())
+    bench.open("scenario").choose("shipped", "damped").press("open_shipped").open("note")
+    seen.append(bench.state.work)
+    readings.append(bench.cards())
+    for i in (2, 1, 0):
+        bench.press("undo")
+        assert bench.state.work == seen[i] and bench.cards() == readings[i]
+    assert bench.at.button(key="undo").disabled
+    for i in (1, 2, 3):
+        bench.press("redo")
+        assert bench.state.work == seen[i] and bench.cards() == readings[i]
+    assert bench.at.button(key="redo").disabled
+    bench.press("undo").slide("spring", 36.0)
+    assert bench.at.button(key="redo").disabled
+
+
+def test_reset_of_one_and_of_all(bench: Bench) -> None:
+    assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_spring").disabled
+    first = bench.cards()
+    bench.slide("spring", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
+    bench.press("back_spring")
+    assert [n for n, _ in bench.state.work.turned] == ["let_off"]
+    bench.press("all_back")
+    assert bench.state.work == Work() and bench.cards() == first
+    assert not bench.errors() and bench.at.text_input(key="type_dip").value == ""
+    assert bench.at.slider(key="slide_spring").value == 33.0
+
+
+def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
+    before = bench.cards()
+    bench.switch("inches_toggle", True)
+    for name in ("blow_mm", "let_off_mm", "checking_distance_mm", "spring_rise_mm"):
+        number = bench.cards()[name].split()[0]
+        assert float(number) == pytest.approx(float(before[name].split()[0]) / INCH, abs=0.003)
+        assert bench.cards()[name].split()[1] == "in"
+    assert bench.cards()["down_weight_gf"] == before["down_weight_gf"]
+    slider = bench.at.slider(key="slide_blow")
+    assert slider.label.startswith("blow, in — settles at 1.751 in") and slider.value == pytest.approx(1.75, abs=2e-3)
+    bench.type("type_blow", "44 mm")
+    assert bench.at.slider(key="slide_blow").value == pytest.approx(44 / INCH, abs=1e-3)
+    bench.open("compare").open("note")
+    assert bench.at.toggle(key="inches_toggle").value and " in" in bench.cards()["blow_mm"]
+    bench.switch("inches_toggle", False)
+    assert bench.cards()["blow_mm"].endswith(" mm")
+
+
+def test_friction_as_pinning_force_is_the_same_torque(bench: Bench) -> None:
+    torque = bench.at.slider(key="slide_friction_hammer").value
+    (pinning,) = (t for t in bench.at.toggle if t.label == "as pinning force")
+    pinning.set_value(True)
+    bench.run()
+    slider = bench.at.slider(key="slide_friction_hammer")
+    assert "gf" in slider.label
+    radius = torque * 1e-3 / (slider.value * 9.80665e-3)
+    assert 0.015 < radius < 0.03
+    bench.type("type_friction_hammer", "4 gf")
+    assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(4 * 9.80665e-3 * radius, rel=0.02)
+    bench.type("type_friction_hammer", "1.2 N·mm")
+    assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(1.2e-3)
+
+
+def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While the slow readings are computed their places say so, beside the new quick ones."""
+    old = bench.cards()
+    monkeypatch.setattr(runs, "predicted", lambda work, say: streamlit.stop())
+    bench.slide("let_off", 2.5)
+    slow = {str(m["title"]) for record in LATER.values() for m in readings_of(record).values()}
+    assert set(bench.waiting()) == slow
+    assert not {"down_weight_gf", "limit_hz", "spring_rise_mm"} & bench.cards().keys()
+    assert "This note plays." not in bench.words() and not bench.at.get("download_button")
+    assert float(bench.cards()["let_off_mm"].split()[0]) > float(old["let_off_mm"].split()[0]) + 0.5
+
+
+def test_a_prediction_given_up_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(done: float, what: str) -> None:
+        raise InterruptedError
+
+    work = Work().with_control("spring", 0.0312)
+    with pytest.raises(InterruptedError):
+        runs.predicted(work, stop)
+    assert runs.predicted(work, lambda done, what: None).plays
+
+
+def test_touch_is_chosen_and_kept(bench: Bench) -> None:
+    speed = float(bench.cards()["hammer_speed_m_s"].split()[0])
+    bench.at.get("button_group")[0].set_value("hard")
+    bench.run()
+    assert float(bench.cards()["hammer_speed_m_s"].split()[0]) > 2 * speed
+    bench.open("spring").open("note")
+    assert bench.state.touch == "hard"
+    assert float(bench.cards()["hammer_speed_m_s"].split()[0]) > 2 * speed
+
+
+def test_two_sessions_know_nothing_of_each_other(bench: Bench) -> None:
+    other = Bench()
+    bench.slide("spring", 36.0).switch("inches_toggle", True)
+    other.slide("let_off", 2.5).type("type_dip", "much")
+    bench.run()
+    assert [n for n, _ in bench.state.work.turned] == ["spring"] and not bench.state.faults
+    assert [n for n, _ in other.state.work.turned] == ["let_off"] and not other.state.inches
+    assert compare(other.cards(), predicted(other.state.work)) >= 25
+    assert " in" in bench.cards()["blow_mm"] and other.cards()["blow_mm"].endswith(" mm")
+
+
+def test_every_reading_opens_to_its_definition(bench: Bench) -> None:
+    html = bench.html()
+    definitions = {str(meta["definition"]) for record in LATER.values() for meta in readings_of(record).values()}
+    assert definitions and all(d.split(";")[0].replace("'", "&#x27;") in html for d in definitions)
+
+
+def test_every_field_that_is_given_shows_what_can_be_typed_again() -> None:
+    bench = Bench().open("scenario")
+    shown = 0
+    for section in sections():
+        bench.choose("section", section)
+        for box in bench.at.text_input:
+            if (box.key or "").startswith("field_") and box.value:
+                path = box.key.removeprefix("field_")
+                if path != "invented":
+                    assert not difference(Work().with_edit(path, box.value).start(), Work().start()), path
+                shown += 1
+    assert shown > 60

@@ -1,0 +1,328 @@
+"""What is on the bench: controls, files and links, without a screen."""
+
+from __future__ import annotations
+
+import base64
+import json
+import random
+import zlib
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dashboard.controls import CONTROLS, MOVED
+from dashboard.work import LARGEST, LONGEST_LINK, Saved, Work, apply_controls, as_file, controls_of, from_code, to_code
+from dashboard.work import opened as open_file
+from sim.errors import InputError
+from sim.unit.model import ActionUnit
+from sim.unit.shipped import shipped
+from sim.workshop import orders, rails
+from tests.app.alike import difference
+
+SHIPPED = tuple(shipped())
+EDITS = (("hammer.bore", "51 mm"), ("springs.repetition", "85%"), ("note", "=1+1 <script>alert(1)</script>"))
+
+
+@pytest.fixture(scope="module")
+def starts() -> dict[str, ActionUnit]:
+    """Every shipped scenario's unit before any control is turned."""
+    return {name: Work(name).start() for name in SHIPPED}
+
+
+def turned_a_little(unit: ActionUnit, steps: int = 3) -> dict[str, float]:
+    """Every control a few steps off, to where it may stand."""
+    out = {}
+    for name, c in CONTROLS.items():
+        up = c.get(unit) + steps * c.step
+        out[name] = up if up <= c.high else c.get(unit) - steps * c.step
+    return out
+
+
+@pytest.mark.parametrize("name", CONTROLS)
+@pytest.mark.parametrize("scenario", SHIPPED)
+def test_control_stands_where_it_was_put(starts: dict[str, ActionUnit], scenario: str, name: str) -> None:
+    """And back where it was the unit is the same again."""
+    c, unit = CONTROLS[name], starts[scenario]
+    assert c.low <= c.get(unit) <= c.high
+    wanted = turned_a_little(unit)[name]
+    put = c.put(unit, wanted)
+    assert c.get(put) == pytest.approx(wanted, abs=1e-12)
+    assert difference(put, unit)
+    assert not difference(c.put(put, c.get(unit)), unit)
+
+
+@pytest.mark.parametrize("scenario", SHIPPED)
+def test_controls_leave_one_another_alone(starts: dict[str, ActionUnit], scenario: str) -> None:
+    """All turned at once, each stands where it was asked to; and what was turned is found again."""
+    unit = starts[scenario]
+    wanted = turned_a_little(unit)
+    whole = apply_controls(unit, wanted)
+    assert {n: c.get(whole) for n, c in CONTROLS.items()} == pytest.approx(wanted, abs=1e-12)
+    assert dict(controls_of(whole, unit)) == pytest.approx(wanted, abs=1e-12)
+
+
+@pytest.mark.parametrize(("settled", "asked"), [(1.57e-3, 2e-3), (1.57e-3, 1e-3), (None, 0.13)])
+def test_turning_for_a_reading_goes_by_its_gain(settled: float | None, asked: float) -> None:
+    for c in CONTROLS.values():
+        turned = c.turned(0.13, settled, asked)
+        if c.tells(settled):
+            assert settled + c.gain * (turned - 0.13) == pytest.approx(asked, abs=1e-15)
+        else:
+            assert turned == asked
+
+
+def test_what_is_not_turned_is_not_told(starts: dict[str, ActionUnit]) -> None:
+    unit = starts["concert-grand-natural"]
+    assert controls_of(unit, unit) == ()
+    assert controls_of(CONTROLS["spring"].put(unit, 0.03), unit) == (("spring", 0.03),)
+
+
+@pytest.mark.parametrize("moves", [("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in MOVED)])
+def test_a_place_of_the_map_is_taken_over_whole(starts: dict[str, ActionUnit], moves: tuple[str, str]) -> None:
+    """Rails, capstan line, knuckle and heel with all their screws, in controls alone."""
+    unit = starts["concert-grand-natural"]
+    targets = {t: v for t, v in rails.asked(unit).items() if t in ("blow", "dip", "let_off", "drop")}
+    ((place,),) = rails.grid(unit, targets, [0.7e-3], [-0.4e-3], moves)
+    assert place.unit is not None, place.why
+    turned = controls_of(place.unit, unit)
+    assert {"blow", "let_off", "drop"} <= {name for name, _ in turned}
+    assert not difference(apply_controls(unit, dict(turned)), place.unit, 2e-9)
+
+
+def test_the_last_step_of_an_order_is_taken_over_whole(starts: dict[str, ActionUnit]) -> None:
+    unit = starts["mixed-parts"]
+    steps = orders.to_do(orders.orders()["dip-fixed"], {**rails.USUAL, "aftertouch": rails.WISHED})
+    done = [orders.do(unit, steps[0], {**rails.USUAL})]
+    for step in steps[1:4]:
+        done.append(orders.do(done[-1].unit, step, {**rails.USUAL}))
+    turned = controls_of(done[-1].unit, unit)
+    assert not difference(apply_controls(unit, dict(turned)), done[-1].unit, 2e-9)
+
+
+@pytest.mark.parametrize("edits", [(), EDITS], ids=["plain", "edited"])
+@pytest.mark.parametrize("scenario", SHIPPED)
+def test_a_file_that_is_taken_away_holds_the_same_unit(scenario: str, edits: tuple[tuple[str, str], ...]) -> None:
+    """With controls turned, to 1e-11; and once more from the file."""
+    work = Work(scenario, edits=edits)
+    start = work.start()
+    for name, value in turned_a_little(start).items():
+        work = work.with_control(name, value)
+    again = open_file("taken.toml", as_file(work).encode())
+    assert not difference(again.start(), apply_controls(start, dict(work.turned)))
+    third = open_file("taken.toml", as_file(again).encode())
+    assert not difference(third.start(), again.start())
+
+
+@pytest.mark.parametrize("scenario", SHIPPED)
+def test_a_file_of_what_was_not_turned_holds_the_same_unit(scenario: str) -> None:
+    work = Work(scenario)
+    again = open_file("taken.toml", as_file(work).encode())
+    assert not difference(again.start(), work.start())
+    assert again.leaves.keys() >= {path for path in work.leaves if path[0] == "targets"}
+
+
+def test_some_controls_turned_leave_the_rest_as_the_scenario_says() -> None:
+    work = Work().with_control("spring", 0.030).with_control("friction_lever", 2e-3)
+    found = open_file("f.toml", as_file(work).encode()).leaves
+    was = work.leaves
+    changed = {".".join(p) for p in found if p not in was or found[p].raw != was[p].raw}
+    assert changed == {"springs.repetition", "friction.lever"}
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"\x00\x01\x02", "binary data"),
+        (b"\xff\xfe\xfa", "no UTF-8"),
+        (b"name = ", "not TOML"),
+        (b"a = " + b"[" * 100_000, "nested too deep"),
+        (b'based_on = "/etc/hostname"', "based_on"),
+        (b"[hammer]\nbore = '400 mm'", "hammer.bore"),
+        (b"wrong = 1", "wrong"),
+        (b"#" * (LARGEST + 1), "1 MB"),
+    ],
+)
+def test_a_file_that_is_no_scenario_is_refused_in_words(data: bytes, words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        open_file("<script>\x07.toml", data)
+
+
+numbers = st.sampled_from(sorted(CONTROLS)).flatmap(
+    lambda name: st.tuples(st.just(name), st.floats(CONTROLS[name].low, CONTROLS[name].high))
+)
+works = st.builds(
+    Work,
+    base=st.sampled_from(SHIPPED),
+    edits=st.lists(st.sampled_from(EDITS), unique=True).map(tuple),
+    turned=st.lists(numbers, unique_by=lambda pair: pair[0]).map(tuple),
+    asked=st.lists(numbers, unique_by=lambda pair: pair[0]).map(tuple),
+)
+states = st.builds(
+    Saved,
+    work=works,
+    other=st.none() | works,
+    inches=st.booleans(),
+    touch=st.sampled_from(["soft", "moderate", "medium", "hard"]),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(states)
+def test_a_link_restores_the_very_state(saved: Saved) -> None:
+    code = to_code(saved)
+    assert from_code(code) == saved
+    assert len(code) <= LONGEST_LINK
+
+
+def test_a_file_of_ones_own_goes_into_the_link_too() -> None:
+    work = open_file("mine.toml", as_file(Work("damped")).encode()).with_control("spring", 0.03)
+    assert from_code(to_code(Saved(work))).work == work
+
+
+def packed(data: Any) -> str:
+    text = data if isinstance(data, bytes) else json.dumps(data).encode()
+    return base64.urlsafe_b64encode(zlib.compress(text)).decode().rstrip("=")
+
+
+WHOLE: dict[str, Any] = json.loads(zlib.decompress(base64.urlsafe_b64decode(to_code(Saved(Work())) + "==")))
+
+
+def but(**changed: Any) -> str:
+    """A saved state with the work's parts changed."""
+    return packed(WHOLE | {"work": WHOLE["work"] | changed})
+
+
+HOSTILE = {
+    "nothing": "",
+    "a letter": "a",
+    "no base64": "§$%&/()=",
+    "no zlib": base64.urlsafe_b64encode(random.Random(1).randbytes(999)).decode(),
+    "cut off": to_code(Saved(Work()))[:-9],
+    "no JSON": packed(b"name = 'x'"),
+    "a list": packed([1, 2]),
+    "a bomb of noughts": packed(b"0" * 200_000_000),
+    "a bomb of blanks": packed(b"{" + b" " * 200_000_000 + b"}"),
+    "nested deep": packed(b"[" * 500_000 + b"]" * 500_000),
+    "nested deep inside": packed(
+        json.dumps(WHOLE).replace('"edits": []', '"edits": ' + "[" * 900 + "]" * 900).encode()
+    ),
+    "too long": "A" * (2 * LARGEST + 1),
+    "another form": packed(WHOLE | {"form": 2}),
+    "no form": packed({}),
+    "no work": packed({"form": 1}),
+    "work is a number": packed(WHOLE | {"work": 1}),
+    "work is a list": packed(WHOLE | {"work": []}),
+    "other is text": packed(WHOLE | {"other": "x"}),
+    "more is a number": packed(WHOLE | {"more": 5}),
+    "unknown touch": packed(WHOLE | {"touch": "thunder"}),
+    "touch is a list": packed(WHOLE | {"touch": ["soft"]}),
+    "unknown control": but(turned=[["fuel", 0.0]]),
+    "control is a list": but(turned=[[["spring"], 0.0]]),
+    "control without a value": but(turned=[["spring"]]),
+    "control beyond its range": but(turned=[["spring", 0.081]]),
+    "control below its range": but(turned=[["spring", -1e-9]]),
+    "control is text": but(turned=[["spring", "strong"]]),
+    "control is NaN": but(turned=[["spring", float("nan")]]),
+    "control is infinite": but(turned=[["spring", float("inf")]]),
+    "control is huge": but(turned=[["spring", 10**400]]),
+    "asked is NaN": but(asked=[["spring", float("nan")]]),
+    "asked of nothing": but(asked=[["fuel", 1.0]]),
+    "unknown scenario": but(base="../../etc/hostname"),
+    "text is no TOML": but(text="]["),
+    "text rests on a file": but(text='based_on = "/etc/hostname"'),
+    "text is too long": but(text="#" * (LARGEST + 1)),
+    "half a character": but(edits=[["note", "\ud800"]]),
+    "unknown field": but(edits=[["fuel.price", "1 mm"]]),
+    "edit out of range": but(edits=[["hammer.bore", "4 km"]]),
+    "edit of three": but(edits=[["note", "a", "b"]]),
+    "edit breaks out of its line": but(edits=[["key.leads", "[]\n[hammer]\nbore = '1 mm'"]]),
+}
+
+
+@pytest.mark.parametrize("code", HOSTILE.values(), ids=HOSTILE)
+def test_what_is_no_saved_state_is_refused_in_words(code: str) -> None:
+    with pytest.raises(InputError) as refused:
+        from_code(code)
+    assert all(f.allowed and f.remedy for f in refused.value.faults)
+    assert len(str(refused.value)) < 3000
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.text() | st.binary().map(packed))
+def test_anything_at_all_is_refused(code: str) -> None:
+    with pytest.raises(InputError):
+        from_code(code)
+
+
+values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=9),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=9), inner, max_size=3),
+    max_leaves=6,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from(["work", "other", "touch", "more", "form"]), st.sampled_from([*WHOLE["work"], ""]), values)
+def test_a_state_with_anything_in_it_is_refused_or_fit_to_be_used(part: str, inner: str, value: object) -> None:
+    changed = WHOLE[part] | {inner: value} if part == "work" and inner else value
+    try:
+        found = from_code(packed(WHOLE | {part: changed}))
+    except InputError:
+        return
+    assert apply_controls(found.work.start(), dict(found.work.turned)).name
+
+
+@pytest.mark.parametrize(
+    ("path", "typed"),
+    [
+        ("key.leads", '[{ mass = "15 g", place = "205 mm" }, { mass = "14 g", place = "150 mm" }]'),
+        ("hammer.weight", '{ value = "9.4 g", source = "measured", uncertainty = "0.2 g" }'),
+        ("friction.hammer", '{ force = "3 gf", radius = "23 mm" }'),
+        ("friction.wippen", '{ swings = 4, from = "40 deg" }'),
+        ("coordinates.hammer.knuckle_centre", '["16 mm", "-9 mm"]'),
+    ],
+)
+def test_a_field_is_typed_as_a_file_would_have_it(path: str, typed: str) -> None:
+    work = Work("treble").with_edit(path, typed)
+    assert difference(work.start(), Work("treble").start())
+    found = open_file("f.toml", as_file(work).encode())
+    assert found.leaves[tuple(path.split("."))].raw == work.leaves[tuple(path.split("."))].raw
+    assert not difference(found.start(), work.start())
+
+
+def test_a_source_typed_with_a_value_is_kept() -> None:
+    typed = '{ value = "9.4 g", source = "measured", uncertainty = "0.2 g" }'
+    unit = Work().with_edit("hammer.weight", typed).start()
+    assert unit.nominal["hammer.weight"] == pytest.approx(9.4e-3)
+    assert unit.sources["hammer.weight"].kind == "measured"
+    assert unit.sources["hammer.weight"].uncertainty == pytest.approx(0.2e-3)
+
+
+@pytest.mark.parametrize(
+    ("path", "typed", "words"),
+    [
+        ("hammer.weight", '{ value = "9.4 g", source = "hearsay" }', "hammer.weight"),
+        ("hammer.weight", '{ value = "94 kg" }', "hammer.weight"),
+        ("hammer.weight", '{ value = "9.4 g"', "not TOML"),
+        ("key.leads", "[1, 2]", "key.leads"),
+        ("key.leads", '[{ mass = "15 g" }]', "key.leads"),
+        ("key.leads", "[" * 50_000, "nested too deep"),
+        ("key.leads", "[]\n[hammer]\nbore = '1 mm'", "not TOML"),
+        ("hammer", "{ bore = '50 mm' }", "a field of the scenario"),
+        ("fuel", "[1]", "a field of the scenario"),
+        ("hammer.bore", "a lot", "hammer.bore"),
+        ("name", "", "name"),
+    ],
+)
+def test_a_field_typed_wrong_is_refused_in_words(path: str, typed: str, words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        Work().with_edit(path, typed).start()
+
+
+def test_an_edit_taken_back_leaves_no_trace() -> None:
+    work = Work().with_edit("hammer.bore", "51 mm").with_edit("hammer.bore", "52 mm")
+    assert work.edits == (("hammer.bore", "52 mm"),)
+    assert work.with_edit("hammer.bore", None) == Work()
+    assert Work().with_control("blow", 0.05, 44e-3).with_control("blow", None) == Work()
