@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from threading import Thread
 
 APP = Path(__file__).with_name("app.py")
 
@@ -46,8 +47,17 @@ def main() -> None:
         from streamlit.web import cli
     except ImportError:
         raise SystemExit("the dashboard needs its packages: python -m pip install '.[dashboard]'") from None
+    Thread(target=_warm, daemon=True).start()
     sys.argv = command(options.port, not options.no_browser)
     cli.main(prog_name="python -m dashboard")
+
+
+def _warm() -> None:
+    """Load what the first page needs while the server starts and the browser opens."""
+    from dashboard import questions, runs
+
+    assert questions.PAGES
+    runs.warm()
 
 
 def _port(text: str) -> int:

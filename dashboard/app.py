@@ -12,19 +12,29 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from dashboard import runs
 from dashboard.components.memory import remembered
 from dashboard.questions import PAGES
-from dashboard.state import change, redo, state, take_inches, undo
+from dashboard.state import change, keep_choices, redo, state, take_inches, undo
 from dashboard.work import Work
 from sim.unit.shipped import shipped
 
 OWN = "own file: "
+STYLE = """<style>
+.block-container { padding-top: 3rem; }
+h1 { font-size: 2rem !important; }
+/* Enough contrast, in light and dark. */
+[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] p { color: inherit !important; }
+[data-testid=stBaseButton-primary] {
+  background: transparent !important; color: inherit !important; border: 2px solid currentColor !important;
+}
+</style>"""
 
 
 def frame() -> None:
     """Draw the frame and the page that is open."""
     st.set_page_config(page_title="Action unit", layout="wide")
-    st.html("<style>.block-container { padding-top: 3rem; } h1 { font-size: 2rem !important; }</style>")
+    st.html(STYLE)
     runs.ready()
     s = state()
+    keep_choices()
     pages = [st.Page(show, title=title, url_path=name, default=name == "note") for name, (title, show) in PAGES.items()]
     page = st.navigation(pages)
     with st.sidebar:

@@ -34,6 +34,10 @@ class Control:
     gain: float = 0.0
     """What that reading answers per move, where the control is told by it; 0: told by its own place."""
 
+    def reading(self, settled: float | None, first: float | None, moved: float) -> float | None:
+        """What was read; where nothing could be, what the move from the start would have brought."""
+        return first + self.gain * moved if settled is None and first is not None and self.gain else settled
+
     def tells(self, reading: float | None) -> TypeGuard[float]:
         """Whether the control is told by its reading, so that a person asks for that."""
         return self.gain != 0 and reading is not None

@@ -45,8 +45,14 @@ class Quick:
 @st.cache_resource(show_spinner="Making the engine ready (once on a new machine, about 20 s)")
 def ready() -> bool:
     """Compile the kernel before anything is shown."""
-    prepare()
+    warm()
     return True
+
+
+def warm() -> None:
+    """One blow, for which the kernel is loaded, or compiled where it never was."""
+    prepare()
+    blows.play(at_rest(Work().start()), bench.touch(bench.MODERATE))
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)

@@ -8,14 +8,12 @@ from html import escape
 import streamlit as st
 
 from dashboard.state import state
+from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, readings_of
 from sim.sheets.rows import Row
+from sim.sheets.tables import CAUTIONS
 
-CAUTION = (
-    "Before touching the action: key weights are lead (do not dry-sand, file or drill them; wash hands); glues and "
-    "solvents give off vapour and may burn (air the room, no flame); an action is heavy and awkward (two people; press "
-    "no key while it is drawn out); strings nearby are at full tension; tools are sharp. Local rules and licensed "
-    "practice come first."
-)
+RECORDS = (Settings, TouchWeight, Strike, Repetition)
+"""Records of readings that tables show."""
 
 STYLE = """<style>
 .readings { display: grid; grid-template-columns: repeat(auto-fill, minmax(9.5rem, 1fr)); gap: .5rem; margin: 0; }
@@ -64,6 +62,13 @@ def _card(row: Row) -> str:
     )
 
 
+def glossary() -> None:
+    """What every reading means, one tap away, for pages that show them in tables."""
+    told = {str(meta["title"]): str(meta["definition"]) for record in RECORDS for meta in readings_of(record).values()}
+    with st.expander("What the readings mean"):
+        st.markdown("\n".join(f"- **{title}**: {told[title]}" for title in sorted(told)))
+
+
 def caution() -> None:
     """The usual cautions, where a page leads to work on the action."""
-    st.warning(CAUTION)
+    st.warning(" ".join(CAUTIONS.split()))

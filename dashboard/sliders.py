@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import streamlit as st
 
@@ -16,6 +17,14 @@ from sim.unit.model import ActionUnit
 
 OPEN = ("spring", "screws")
 """Groups that stand open at first."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a control stood (SI) and what was read of it there: the two that the next move goes by."""
+
+    stands: float
+    reading: float | None
 
 
 def sliders(readings: Mapping[str, float | None]) -> None:
@@ -55,22 +64,25 @@ def _row(
     name: str, c: Control, start: ActionUnit, unit: ActionUnit, first: float | None, settled: float | None
 ) -> None:
     look = shown_as(name, c, start, state().inches, state().pinning)
-    told = c.tells(settled)
+    place = Place(c.get(unit), c.reading(settled, first, c.get(unit) - c.get(start)))
+    told = c.tells(place.reading)
     begin = first if told and first is not None else c.get(start)
-    value = _asked(name, first, settled) if c.tells(settled) else c.get(unit)
+    value = _asked(name, first, place.reading) if c.tells(place.reading) else place.stands
     low, high = look.ends(c, begin, value, told)
     slider, typed = f"slide_{name}", f"type_{name}"
-    st.session_state[slider] = min(max(look.rounded(look.out(value)), low), high)
+    stands = min(max(look.rounded(look.out(value)), low), high)
+    if st.session_state.get(slider) != stands:  # set only where it differs: else a move under way would be undone
+        st.session_state[slider] = stands
     words = f" — settles at {look.text(settled)}" if c.tells(settled) else ""
     st.slider(
         f"{c.title}, {look.unit}{words}", low, high, step=look.step, key=slider, format=look.format, help=c.help,
-        on_change=_slid, args=(name, look, settled, slider),
+        on_change=_slid, args=(name, look, place, slider),
     )  # fmt: skip
     left, right = st.columns([3, 1])
     st.session_state.setdefault(typed, state().drafts.get(name, ""))
     left.text_input(
         f"type {c.title}", key=typed, placeholder=f"{look.text(value)}: type a value", max_chars=40,
-        label_visibility="collapsed", on_change=_typed, args=(name, look, settled, typed),
+        label_visibility="collapsed", on_change=_typed, args=(name, look, place, typed),
     )  # fmt: skip
     touched = name in dict(state().work.turned) or name in state().drafts
     right.button(
@@ -88,29 +100,29 @@ def _asked(name: str, first: float | None, settled: float) -> float:
     return dict(work.asked).get(name, untouched)
 
 
-def _set(name: str, asked: float, settled: float | None) -> str:
+def _set(name: str, asked: float, place: Place) -> str:
     """Ask for a value; why it cannot be had, or nothing."""
     c, work = CONTROLS[name], state().work
-    value = c.turned(c.get(runs.unit_of(work)), settled, asked)
+    value = c.turned(place.stands, place.reading, asked)
     if not c.low <= value <= c.high:
         return "beyond what this screw or part can be set to"
-    change(work.with_control(name, value, asked if c.tells(settled) else None))
+    change(work.with_control(name, value, asked if c.tells(place.reading) else None))
     return ""
 
 
-def _slid(name: str, look: Shown, settled: float | None, key: str) -> None:
-    fault = _set(name, look.back(st.session_state[key]), settled)
+def _slid(name: str, look: Shown, place: Place, key: str) -> None:
+    fault = _set(name, look.back(st.session_state[key]), place)
     draft(name, "", f"{CONTROLS[name].title}: {fault}" if fault else "")
     st.session_state[f"type_{name}"] = ""
 
 
-def _typed(name: str, look: Shown, settled: float | None, key: str) -> None:
+def _typed(name: str, look: Shown, place: Place, key: str) -> None:
     text = st.session_state[key].strip()
     if not text:
         draft(name, "", "")
         return
     try:
-        fault = _set(name, look.parse(text), settled)
+        fault = _set(name, look.parse(text), place)
     except QuantityError as error:
         fault = str(error)
     allowed = f"type a value with its unit, such as {look.example}"

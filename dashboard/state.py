@@ -14,6 +14,8 @@ KEY = "state"
 LINK = "s"
 """Name in the address under which a link carries a saved state."""
 MOST_UNDO = 200
+CHOICES = ("aim_", "map_", "school", "section", "compare_with", "code")
+"""Beginnings of the keys under which pages keep what was typed and chosen there."""
 
 
 @dataclass
@@ -48,6 +50,13 @@ def state() -> State:
     found = st.session_state[KEY]
     assert isinstance(found, State)
     return found
+
+
+def keep_choices() -> None:
+    """What was typed and chosen on pages that are not open: it would be forgotten with them."""
+    for key in st.session_state:
+        if str(key).startswith(CHOICES):
+            st.session_state[key] = st.session_state[key]
 
 
 def _restore(code: str) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import runs
 from dashboard.figures import figure
 from dashboard.long import long_job
+from dashboard.show import glossary
 from dashboard.state import change, state
 from dashboard.words import harmless, told
 from dashboard.work import Work, origin_of
@@ -50,6 +51,7 @@ def show() -> None:
     found = long_job("compare", asked, "Compare", lambda say: compare(*map(origin_of, asked), progress=say))
     if found is not None:
         _shown(found)
+        glossary()
         st.button("Put A on the bench", on_click=change, args=(other,), key="swap")
 
 

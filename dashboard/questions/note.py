@@ -19,6 +19,7 @@ from sim.sheets import document, drawing, frames
 from sim.sheets.rows import Place, Row, marks, rows
 
 AT_ONCE = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "aftertouch", "lever_height", "jack_address")
+Space = st.delta_generator.DeltaGenerator
 LATER = {"touch": TouchWeight, "repetition": Repetition}
 """Readings that take longer, by their group."""
 
@@ -40,7 +41,7 @@ def show() -> None:
     place = Place.of(quick.unit)
     top = st.container()
     picture, controls = st.columns([3, 2], gap="medium")
-    film, slow = picture.container(), picture.empty()
+    film, slow, told_last = picture.container(), picture.empty(), picture.empty()
     with slow.container():  # before anything new is shown: the old ones never stand beside it
         waiting = [str(meta["title"]) for record in LATER.values() for meta in readings_of(record).values()]
         cards([], waiting)
@@ -51,9 +52,11 @@ def show() -> None:
     with film:
         if quick.stroke is not None:
             mechanism(quick.stroke, quick.press, _ghost(s.other, s.touch), key="mechanism", inches=s.inches)
+        else:
+            st.info("There is no motion to show.")
     with controls:
         sliders(quick.readings)
-    _rest(s.work, place, slow)
+    _rest(s.work, place, slow, told_last)
 
 
 def _touched() -> None:
@@ -73,7 +76,7 @@ def _at_once(quick: runs.Quick, place: Place) -> list[Row]:
     return found
 
 
-def _rest(work: Work, place: Place, slow: st.delta_generator.DeltaGenerator) -> None:
+def _rest(work: Work, place: Place, slow: Space, told_last: Space) -> None:
     """The readings that take longer, in place of their placeholders once all of them are new."""
     bar = st.progress(0.0, text="weights, release and repetition")
 
@@ -84,6 +87,7 @@ def _rest(work: Work, place: Place, slow: st.delta_generator.DeltaGenerator) -> 
     bar.empty()
     with slow.container():
         cards([*rows(prediction.touch, "touch", place), *rows(prediction.repetition, "repetition", place)])
+    with told_last.container():
         _words(prediction, place)
         _take_away(work, prediction)
 

@@ -8,9 +8,9 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import runs
-from dashboard.show import caution
+from dashboard.show import caution, glossary
 from dashboard.state import change, state
-from dashboard.words import told
+from dashboard.words import harmless, told
 from dashboard.work import Work, controls_of
 from sim.errors import InputError, QuantityError
 from sim.unit.model import ActionUnit
@@ -53,6 +53,7 @@ def show() -> None:
     _step(unit, steps, targets, path)
     if path:
         _so_far(work, path, targets)
+    glossary()
     caution()
 
 
@@ -62,14 +63,13 @@ def _targets() -> dict[str, float] | None:
     with st.expander("What is aimed at"):
         columns = st.columns(3)
         for i, (name, value) in enumerate(TARGETS.items()):
-            key = f"aim_{name}"
             text = columns[i % 3].text_input(
-                name.replace("_", " "), st.session_state.get(key, said(name, value)), key=key, max_chars=30
+                name.replace("_", " "), key=f"aim_{name}", placeholder=said(name, value), max_chars=30
             )
             try:
-                out[name] = parse(text, dimension_of(name))
+                out[name] = parse(text, dimension_of(name)) if text.strip() else value
             except QuantityError as error:
-                columns[i % 3].error(str(error))
+                columns[i % 3].error(harmless(str(error)))
                 fine = False
     if not fine:
         st.error("A value under “What is aimed at” cannot be read.")

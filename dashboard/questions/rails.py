@@ -15,9 +15,9 @@ from dashboard.components.rail_map import rail_map
 from dashboard.controls import MOVED
 from dashboard.figures import figure
 from dashboard.long import long_job
-from dashboard.show import caution
+from dashboard.show import caution, glossary
 from dashboard.state import change, state
-from dashboard.words import told
+from dashboard.words import harmless, told
 from dashboard.work import Work, controls_of
 from sim.bench import edge
 from sim.errors import InputError, QuantityError
@@ -61,16 +61,20 @@ def show() -> None:
     places = long_job("map", (work, question), "Make the map", lambda say: _map(unit, question, say))
     if places is not None:
         _shown(work, unit, question, places)
+    glossary()
     caution()
 
 
 def _question(unit: ActionUnit) -> Question | None:
     left, middle, right = st.columns(3)
     names = list(MOVED)
-    across = left.selectbox("Across the map", names, 0, format_func=_title, key="map_across")
-    up = middle.selectbox("Up the map", names, 1, format_func=_title, key="map_up")
-    span = right.slider("How far each way, mm", 0.5, 6.0, 3.0, 0.5, key="map_span")
-    cells = right.slider("Places along each side", 3, 21, 7, 2, key="map_cells")
+    across = left.selectbox("Across the map", names, format_func=_title, key="map_across")
+    st.session_state.setdefault("map_up", names[1])
+    up = middle.selectbox("Up the map", names, format_func=_title, key="map_up")
+    st.session_state.setdefault("map_span", 3.0)
+    st.session_state.setdefault("map_cells", 7)
+    span = right.slider("How far each way, mm", 0.5, 6.0, step=0.5, key="map_span")
+    cells = right.slider("Places along each side", 3, 21, step=2, key="map_cells")
     usual = rails.asked(unit)
     wanted, fine = dict(usual), across != up
     if not fine:
@@ -78,12 +82,12 @@ def _question(unit: ActionUnit) -> Question | None:
     for column, name in zip(st.columns(len(ASKED)), ASKED, strict=True):
         if name not in usual:
             continue
-        shown = st.session_state.get(f"map_{name}", f"{usual[name] / MM:.2f} mm")
-        text = column.text_input(name.replace("_", "-"), shown, key=f"map_{name}", max_chars=30)
+        shown = f"{usual[name] / MM:.2f} mm"
+        text = column.text_input(name.replace("_", "-"), key=f"map_{name}", placeholder=shown, max_chars=30)
         try:
-            wanted[name] = parse(text, LENGTH)
+            wanted[name] = parse(text, LENGTH) if text.strip() else usual[name]
         except QuantityError as error:
-            column.error(str(error))
+            column.error(harmless(str(error)))
             fine = False
     return Question((across, up), span * MM, cells, tuple(wanted.items())) if fine else None
 

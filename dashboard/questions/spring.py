@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard import runs
 from dashboard.figures import figure
 from dashboard.long import long_job
-from dashboard.show import caution
+from dashboard.show import caution, glossary
 from dashboard.state import state
 from dashboard.words import told
 from dashboard.work import origin_of
@@ -37,4 +37,5 @@ def show() -> None:
         st.info(f"The window's middle moves by {study.shift:.2f} N·mm for each N·mm of friction at the lever's centre.")
     figure(influence_figures.springs(study), "springs", "springs and what they do; their window")
     st.download_button("The curves (CSV)", influence.spring_csv(study), "springs.csv", "text/csv", key="springs_csv")
+    glossary()
     caution()

@@ -16,9 +16,8 @@ from sim.workshop import targets as asked
 from sim.workshop.screws import CAPSTAN, PUNCHING, SCREWS, Screw
 
 Progress = Callable[[float, str], None]
-NOTICED = 5e-5
-"""A reading counts as upset when a step moved it by more than this, m (N for weights: one gram-force)."""
-WEIGHT_NOTICED = 9.8e-3
+NOTICED = {"mm": 5e-5, "gf": 9.8e-3, "g": 5e-3, "deg": 4e-3}
+"""A reading counts as upset when a step moved it by more than this (SI), by its unit at the edge."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +124,6 @@ def _upset(
         old = before.get(name)
         if name in meant or value is None or old is None:
             continue
-        if abs(value - old) > (WEIGHT_NOTICED if name == "balance_weight" else NOTICED):
+        if abs(value - old) > NOTICED[asked.unit_of(name)]:
             out[name] = value - old
     return out

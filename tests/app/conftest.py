@@ -1,23 +1,16 @@
 """A server for an app's script and a real browser to look at it, for all tests of what runs in a browser.
 
 ``serve(script)`` gives the address of a Streamlit server of that script (one a
-session); ``page`` is a page of its own in headless Chromium that fails the test
-when the browser's console told of an error.
+session), ``dashboard`` that of the dashboard; ``page`` is a page of its own in
+headless Chromium that fails the test when the browser's console told of an error
+or anything was asked of another machine.
 """
 
 from __future__ import annotations
 
-import os
-import shutil
-import socket
-import subprocess
-import sys
-import tempfile
-import time
-import urllib.error
-import urllib.request
+import re
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -31,38 +24,35 @@ from sim.bench.slow_press import press
 from sim.bench.strike import play
 from sim.sheets.film import film, press_film
 from tests.app.machine import SCRIPT, Machine
+from tests.app.server import (
+    BROWSER_FLAGS,
+    MissingError,
+    Server,
+    browser_path,
+    dashboard_command,
+    free_port,
+    running,
+    script_command,
+)
+from tests.app.visit import Visit
 
 Serve = Callable[..., str]
 
-ROOT = Path(__file__).parents[2]
-BROWSERS = (
-    "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge",
-)  # fmt: skip
-BROWSER_FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-STARTS_WITHIN = 90.0
-"""Longest time in which a server has to answer, s: far more than it takes."""
-HARMLESS = ("favicon", "ResizeObserver loop")
-
-
-def browser_path() -> str:
-    """An installed Chromium, Chrome or Edge; without one the test fails, it is not passed over."""
-    named = os.environ.get("BROWSER_FOR_TESTS")
-    found = named or next((path for name in BROWSERS if (path := shutil.which(name))), None)
-    if found is None:
-        pytest.fail(
-            "no browser found: install chromium (or Chrome or Edge), or set BROWSER_FOR_TESTS to its path",
-            pytrace=False,
-        )
-    return found
+HARMLESS = re.compile(
+    r"favicon|ResizeObserver loop"
+    r"|/\w+/_stcore/(health|host-config)"  # Streamlit looks for these under a page's address before the server's own
+)
+OWN = re.compile(r"(https?|wss?)://127\.0\.0\.1:\d+/|data:|blob:")
+"""Addresses that may be asked for: this machine's."""
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One browser for all tests."""
-    path = browser_path()
+    try:
+        path = browser_path()
+    except MissingError as missing:
+        pytest.fail(str(missing), pytrace=False)  # it is not passed over
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=path, headless=True, args=BROWSER_FLAGS)
         yield started
@@ -81,75 +71,55 @@ def context(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Browse
 
 @pytest.fixture
 def page(context: BrowserContext) -> Iterator[Page]:
-    """A page that has to stay without errors in its console."""
+    """A page that has to stay without errors in its console, and asks nothing of any other machine."""
     errors: list[str] = []
+    asked: list[str] = []
 
     def listen(message: ConsoleMessage) -> None:
-        if message.type == "error" and not any(word in message.text + str(message.location) for word in HARMLESS):
+        if message.type == "error" and not HARMLESS.search(f"{message.text} {message.location}"):
             errors.append(message.text)
 
+    context.on("request", lambda request: asked.append(request.url))
     opened = context.new_page()
+    opened.on("websocket", lambda socket: asked.append(socket.url))
     opened.on("console", listen)
     opened.on("pageerror", lambda error: errors.append(str(error)))
     yield opened
     opened.close()
     assert not errors, "the browser's console tells: " + "; ".join(errors)
+    foreign = [url for url in asked if not OWN.match(url)]
+    assert asked and not foreign, f"asked of other machines: {foreign}"
 
 
 @pytest.fixture(scope="session")
 def serve() -> Iterator[Serve]:
     """``serve(script, "--theme.base=dark")``: the address of a server of that script, one for each such call."""
-    running: dict[tuple[str, ...], str] = {}
+    addresses: dict[tuple[str, ...], str] = {}
     with ExitStack() as stack:
 
         def start(script: Path | str, *options: str) -> str:
             key = (str(script), *options)
-            if key not in running:
-                running[key] = stack.enter_context(_server(Path(script), options))
-            return running[key]
+            if key not in addresses:
+                port = free_port()
+                server = running(script_command(Path(script), port, options), port)
+                addresses[key] = stack.enter_context(server).url
+            return addresses[key]
 
         yield start
 
 
-@contextmanager
-def _server(script: Path, options: tuple[str, ...]) -> Iterator[str]:
-    port = _free_port()
-    command = [
-        sys.executable, "-m", "streamlit", "run", str(script), f"--server.port={port}", "--server.address=127.0.0.1",
-        "--server.headless=true", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none",
-        "--client.toolbarMode=minimal", *options,
-    ]  # fmt: skip
-    paths = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
-    with (
-        tempfile.TemporaryFile() as log,
-        subprocess.Popen(
-            command, cwd=ROOT, env=os.environ | {"PYTHONPATH": paths}, stdout=log, stderr=subprocess.STDOUT
-        ) as server,
-    ):
-        url = f"http://127.0.0.1:{port}"
-        until = time.monotonic() + STARTS_WITHIN
-        while not _answers(url):
-            if server.poll() is not None or time.monotonic() > until:
-                server.kill()
-                log.seek(0)
-                pytest.fail(f"the server of {script.name} does not start:\n{log.read().decode(errors='replace')}")
-            time.sleep(0.1)
-        yield url
-        server.terminate()
+@pytest.fixture(scope="session")
+def dashboard() -> Iterator[Server]:
+    """The dashboard, started as a user starts it."""
+    port = free_port()
+    with running(dashboard_command(port), port) as server:
+        yield server
 
 
-def _free_port() -> int:
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return int(s.getsockname()[1])
-
-
-def _answers(url: str) -> bool:
-    try:
-        with urllib.request.urlopen(f"{url}/_stcore/health", timeout=2) as reply:
-            return bool(reply.status == 200)
-    except (urllib.error.URLError, OSError):
-        return False
+@pytest.fixture
+def visit(page: Page, dashboard: Server) -> Visit:
+    """Someone who has the dashboard's address."""
+    return Visit(page, dashboard.url)
 
 
 @pytest.fixture

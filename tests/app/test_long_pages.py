@@ -134,7 +134,7 @@ def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench.at.slider(key="map_span").set_value(1.0)
     bench.run().press("begin_map")
     unit = runs.unit_of(Work())
-    targets = {t: v for t, v in rails.asked(unit).items()}
+    targets = rails.asked(unit)
     axis = [-1e-3, 0.0, 1e-3]
     wanted = rails.best(rails.grid(unit, targets, axis, axis))
     shown = frames(bench)[0]

@@ -13,10 +13,10 @@ from dashboard.questions import PAGES
 from dashboard.questions.note import LATER
 from dashboard.work import Saved, Work, to_code
 from sim.bench.readings import readings_of
-from sim.sheets.frames import to_frame
 from sim.sheets.rows import Place, marks
 from sim.unit.shipped import shipped
 from tests.app.alike import difference
+from tests.app.numbers import compare, predicted
 from tests.app.on_screen import Bench
 
 INCH = 25.4
@@ -25,32 +25,6 @@ INCH = 25.4
 @pytest.fixture
 def bench() -> Bench:
     return Bench()
-
-
-def predicted(work: Work) -> dict[str, tuple[float | None, str]]:
-    """What the Python interface reads of the same unit: value and unit by name as on a card."""
-    unit = runs.unit_of(work)
-    found = to_frame(sim.predict(unit), unit)
-    wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]
-    out = {}
-    for row in wanted.to_dict("records"):
-        suffix = row["unit"].replace("/", "_").replace("·", "").replace("per s", "")
-        out[f"{row['reading']}_{suffix}".rstrip("_")] = (row["value"], row["unit"])
-    return out
-
-
-def compare(printed: dict[str, str], wanted: dict[str, tuple[float | None, str]]) -> int:
-    """Every number printed is the computed one, to its last digit; how many there were."""
-    for name, text in printed.items():
-        value, unit = wanted[name]
-        number, _, label = text.partition(" ")
-        if value is None or value != value:
-            assert text == "no reading"
-            continue
-        assert label == (unit or ("per s" if name.endswith("_hz") else "")), name
-        decimals = len(number.partition(".")[2])
-        assert number == f"{value:.{decimals}f}", name
-    return len(printed)
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+import zlib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -48,11 +49,12 @@ def message(
 ) -> bytes:
     """What goes to the browser: uint32 length of a JSON text, the text, then the bytes of all tables.
 
-    In the text a table's ``bytes`` is where they begin after it.
+    In the text a table's ``bytes`` is where they begin after it, and ``film`` tells these bytes from others.
     """
     blocks: list[bytes] = []
     content = {"key": key, "inches": inches, "stroke": stroke, "press": press, "ghost": ghost}
-    text = json.dumps(_without_bytes(content, blocks), allow_nan=False, separators=(",", ":")).encode()
+    plain = _without_bytes(content, blocks) | {"film": f"{zlib.crc32(b''.join(blocks)):08x}"}
+    text = json.dumps(plain, allow_nan=False, separators=(",", ":")).encode()
     return b"".join([struct.pack("<I", len(text)), text, *blocks])
 
 

@@ -36,7 +36,7 @@ function assemble(host) {
 }
 
 function receive(m, message) {
-  Object.assign(m, { inches: message.inches, stroke: message.stroke, ghost: message.ghost, press: message.press });
+  Object.assign(m, { inches: message.inches, film: message.film, stroke: message.stroke, ghost: message.ghost, press: message.press });
   m.state = stateFor(message.key);
   if (!m.press) m.state.manner = "blow";
   if (m.press) m.state.travel = Math.min(m.state.travel, m.press.bottom);
@@ -160,6 +160,7 @@ function draw(m, now) {
   }
   drawPicture(m);
   drawCurves(m);
+  if (m.root.dataset.film !== m.film) m.root.dataset.film = m.film; // which data the picture shows
   m.frames += 1;
   if (!s.playing) tell(m);
   else if (now - (m.told ?? 0) > 120) Object.assign(m, { told: now }), brieflyTell(m);

@@ -1,0 +1,34 @@
+"""Numbers as they are printed on a page beside those of the Python interface."""
+
+from __future__ import annotations
+
+import sim
+from dashboard.runs import unit_of
+from dashboard.work import Work
+from sim.sheets.frames import to_frame
+
+
+def predicted(work: Work) -> dict[str, tuple[float | None, str]]:
+    """What the Python interface reads of the same unit: value and unit by name as on a card."""
+    unit = unit_of(work)
+    found = to_frame(sim.predict(unit), unit)
+    wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]
+    out = {}
+    for row in wanted.to_dict("records"):
+        suffix = row["unit"].replace("/", "_").replace("·", "").replace("per s", "")
+        out[f"{row['reading']}_{suffix}".rstrip("_")] = (row["value"], row["unit"])
+    return out
+
+
+def compare(printed: dict[str, str], wanted: dict[str, tuple[float | None, str]]) -> int:
+    """Every number printed is the computed one, to its last digit; how many there were."""
+    for name, text in printed.items():
+        value, unit = wanted[name]
+        number, _, label = text.partition(" ")
+        if value is None or value != value:
+            assert text == "no reading"
+            continue
+        assert label == (unit or ("per s" if name.endswith("_hz") else "")), name
+        decimals = len(number.partition(".")[2])
+        assert number == f"{value:.{decimals}f}", name
+    return len(printed)

@@ -1,0 +1,104 @@
+"""A server to look at and a browser to look with: for the tests, the benchmark and the pictures."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+BROWSERS = (
+    "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge",
+)  # fmt: skip
+BROWSER_FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+STARTS_WITHIN = 90.0
+"""Longest time in which a server has to answer, s: far more than it takes."""
+
+
+@dataclass(frozen=True)
+class Server:
+    """A server that answers."""
+
+    url: str
+    process: int
+
+
+class MissingError(RuntimeError):
+    """What cannot be done without: a browser, or a server that starts."""
+
+
+def browser_path() -> str:
+    """An installed Chromium, Chrome or Edge.  Raises MissingError."""
+    found = os.environ.get("BROWSER_FOR_TESTS") or next(
+        (path for name in BROWSERS if (path := shutil.which(name))), None
+    )
+    if found is None:
+        raise MissingError(
+            "no browser found: install chromium (or Chrome or Edge), or set BROWSER_FOR_TESTS to its path"
+        )
+    return found
+
+
+def script_command(script: Path, port: int, options: Sequence[str]) -> list[str]:
+    """Serve one script."""
+    return [
+        sys.executable, "-m", "streamlit", "run", str(script), f"--server.port={port}", "--server.address=127.0.0.1",
+        "--server.headless=true", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none",
+        "--client.toolbarMode=minimal", *options,
+    ]  # fmt: skip
+
+
+def dashboard_command(port: int) -> list[str]:
+    """Serve the dashboard as a user does."""
+    return [sys.executable, "-m", "dashboard", "--no-browser", "--port", str(port)]
+
+
+@contextmanager
+def running(command: Sequence[str], port: int) -> Iterator[Server]:
+    """A server as long as the block lasts.  Raises MissingError with its log when it does not start."""
+    paths = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
+    with (
+        tempfile.TemporaryFile() as log,
+        subprocess.Popen(
+            command, cwd=ROOT, env=os.environ | {"PYTHONPATH": paths}, stdout=log, stderr=subprocess.STDOUT
+        ) as server,
+    ):
+        url = f"http://127.0.0.1:{port}"
+        until = time.monotonic() + STARTS_WITHIN
+        try:
+            while not _answers(url):
+                if server.poll() is not None or time.monotonic() > until:
+                    log.seek(0)
+                    raise MissingError(f"the server does not start:\n{log.read().decode(errors='replace')}")
+                time.sleep(0.05)
+            yield Server(url, server.pid)
+        finally:
+            server.terminate()
+
+
+def free_port() -> int:
+    """A port that nobody listens at."""
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return int(s.getsockname()[1])
+
+
+def _answers(url: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{url}/_stcore/health", timeout=2) as reply:
+            return bool(reply.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False

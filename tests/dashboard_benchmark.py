@@ -1,0 +1,190 @@
+"""How fast the dashboard is: ``python tests/dashboard_benchmark.py [--quick] [--json]``, from the top folder.
+
+Figures of a real headless Chromium on this machine; no test, since times depend on it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import psutil
+from playwright.sync_api import Browser, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+import sim
+from dashboard.runs import unit_of
+from dashboard.work import Work
+from sim.unit.model import GRAVITY
+from tests.app.server import BROWSER_FLAGS, Server, browser_path, dashboard_command, free_port, running
+from tests.app.visit import MACHINE, Visit
+
+SESSIONS = 10
+WARM_UP = 60
+"""Slider moves before memory is looked at: caches are full then."""
+STOPWATCH = """() => {
+  if (window.drawn) { window.drawn.length = 0; return; }
+  const m = %s;
+  window.drawn = [];
+  let pressed = 0;
+  addEventListener("keydown", () => { pressed = performance.now(); }, true);
+  new MutationObserver(() => window.drawn.push(performance.now() - pressed))
+    .observe(m.root, { attributeFilter: ["data-film"] });
+}"""
+Say = Callable[[str, Any], None]
+
+
+def share(values: list[float], part: float) -> float:
+    """The value below which a share of them lies."""
+    return statistics.quantiles(values, n=100, method="inclusive")[round(100 * part) - 1]
+
+
+def told(si: float | None, size: float, unit: str) -> str:
+    """A reading as a card prints it."""
+    return "no reading" if si is None else f"{si / size:.1f} {unit}"
+
+
+@contextmanager
+def visitor(browser: Browser, server: Server) -> Any:
+    """Someone at the first page, with all its readings there."""
+    context = browser.new_context(viewport={"width": 1280, "height": 1000})
+    context.set_default_timeout(120_000)
+    yield Visit(context.new_page(), server.url)
+    context.close()
+
+
+def first_page(browser: Browser) -> dict[str, float]:
+    """From the command to the drawn mechanism, the kernel compiled before."""
+    port, begun = free_port(), time.perf_counter()
+    with running(dashboard_command(port), port) as server, visitor(browser, server) as visit:
+        answered = time.perf_counter()
+        visit.page.goto(server.url)
+        visit.machine.wait_for()
+        drawn = time.perf_counter()
+    return {"server answers, s": answered - begun, "then first page, s": drawn - answered, "both, s": drawn - begun}
+
+
+def moves(visit: Visit, count: int, at_rest: bool) -> list[float]:
+    """Key press to new picture, s; from a page at rest, or while slow readings are being computed."""
+    page = visit.computed().page
+    page.evaluate(STOPWATCH % MACHINE)
+    visit.slider("spring").focus()
+    for i in range(count):
+        before = visit.film()
+        page.keyboard.press("ArrowRight" if (i // 40) % 2 == 0 else "ArrowLeft")
+        visit.drawn_anew(before)
+        if at_rest:
+            visit.computed()
+    return [ms / 1000 for ms in page.evaluate("window.drawn")]
+
+
+def frames(visit: Visit) -> list[float]:
+    """Frames a second while playing, as the component counts them each second."""
+    visit.machine.get_by_role("button", name="Play", exact=True).click()
+    found = []
+    for _ in range(5):
+        before = visit.inside("m.counted")
+        visit.page.wait_for_function(f"before => ({MACHINE}).counted !== before", arg=before)
+        found.append(float(visit.machine.get_attribute("data-fps") or 0))
+    visit.machine.get_by_role("button", name="Pause", exact=True).click()
+    return found[1:]
+
+
+def together(browser: Browser, server: Server) -> dict[str, float]:
+    """Ten at once, each with a spring of their own: how long it takes, and how many see another's numbers."""
+    people = [Visit(browser.new_context().new_page(), server.url) for _ in range(SESSIONS)]
+    springs = [30.0 + 0.45 * i for i in range(SESSIONS)]
+    errors: list[str] = []
+    for visit in people:
+        visit.page.on("pageerror", lambda error: errors.append(str(error)))
+        visit.page.goto(server.url)
+    for visit in people:
+        visit.computed()
+    wanted = [sim.predict(unit_of(Work().with_control("spring", spring * 1e-3))) for spring in springs]
+    begun = time.perf_counter()
+    for visit, spring in zip(people, springs, strict=True):
+        box = visit.page.get_by_label("type repetition spring")
+        box.fill(f"{spring} N·mm")
+        box.press("Enter")
+    for visit, spring in zip(people, springs, strict=True):
+        visit.page.locator(".st-key-slide_spring").get_by_text(f"{spring:.2f}").first.wait_for()
+        visit.computed()
+    lasted = time.perf_counter() - begun
+    mixed = 0
+    for visit, found in zip(people, wanted, strict=True):
+        shown = visit.cards()
+        mixed += shown["down_weight_gf"] != told(found.touch.down_weight, 1e-3 * GRAVITY, "gf")
+        mixed += shown["spring_rise_mm"] != told(found.repetition.spring_rise, 1e-3, "mm")
+        mixed += shown["limit_hz"] != told(found.repetition.limit_hz, 1.0, "per s")
+        errors += visit.page.locator("[data-testid=stException]").all_inner_texts()
+    for visit in people:
+        visit.page.context.close()
+    return {"sessions": SESSIONS, "errors": len(errors), "foreign numbers": mixed, "all readings of all, s": lasted}
+
+
+def memory(visit: Visit, server: Server, count: int) -> dict[str, float]:
+    """Memory of the server over many slider moves, MB."""
+    moves(visit, WARM_UP, at_rest=False)
+    before = _resident(server)
+    moves(visit, count, at_rest=False)
+    visit.computed()
+    after = _resident(server)
+    return {"moves": count, "before, MB": before, "after, MB": after, "kB a move": (after - before) / count * 1000}
+
+
+def _resident(server: Server) -> float:
+    return float(psutil.Process(server.process).memory_info().rss) / 1e6
+
+
+def figures(quick: bool, say: Say) -> None:
+    """All of them, told one by one."""
+    subprocess.run(
+        [sys.executable, "-m", "sim", "predict", "concert-grand-natural", "--json"], stdout=subprocess.DEVNULL
+    )
+    port = free_port()
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS)
+        say("first page after start", first_page(browser))
+        with running(dashboard_command(port), port) as server, visitor(browser, server) as visit:
+            visit.open().computed()
+            for name, at_rest in (("slider to new picture, page at rest", True), ("... while it computes", False)):
+                took = moves(visit, 20 if quick else 80, at_rest)
+                say(
+                    name,
+                    {"moves": len(took), "p50, s": share(took, 0.5), "p95, s": share(took, 0.95), "most, s": max(took)},
+                )
+            say("frames a second while playing", {"least": min(found := frames(visit)), "mean": statistics.mean(found)})
+            say("sessions at once", together(browser, server))
+            say("memory of the server", memory(visit, server, 100 if quick else 1000))
+        browser.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="fewer moves")
+    parser.add_argument("--json", action="store_true", help="figures as JSON")
+    options = parser.parse_args()
+    found: dict[str, Any] = {}
+
+    def say(name: str, values: Any) -> None:
+        found[name] = values
+        if not options.json:
+            told = ", ".join(f"{k} {v:.3g}" if isinstance(v, float) else f"{k} {v}" for k, v in values.items())
+            print(f"{name}: {told}", flush=True)
+
+    figures(options.quick, say)
+    if options.json:
+        print(json.dumps(found, indent=1))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,83 @@
+"""Pictures of every page of the dashboard at two widths, for the README: ``python tests/screenshots.py [PAGE ...]``.
+
+Always in the same state: the first shipped scenario, nothing turned; pages that
+compute are shown with what they computed.  Written to shared/pictures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from dashboard.questions import PAGES
+from tests.app.server import BROWSER_FLAGS, browser_path, dashboard_command, free_port, running
+from tests.app.visit import COMPUTED, Visit
+
+FOLDER = Path(__file__).resolve().parents[1] / "shared" / "pictures"
+WIDTHS = {"wide": (1280, 1100), "narrow": (390, 1600)}
+COLOURS = 128
+
+
+def _button(name: str, then: str) -> Callable[[Visit], None]:
+    def press(visit: Visit) -> None:
+        visit.page.get_by_role("button", name=name, exact=True).click()
+        visit.page.get_by_text(then).first.wait_for(timeout=COMPUTED)
+        visit.still()
+
+    return press
+
+
+def _at_escape(visit: Visit) -> None:
+    """The first page once all is read, the jack just leaving the knuckle."""
+    visit.computed()
+    visit.page.get_by_role("button", name="Escapement").click()
+    visit.page.get_by_role("button", name="jack leaves the knuckle").first.click()
+
+
+BEFORE: Mapping[str, Callable[[Visit], None]] = {
+    "note": _at_escape,
+    "spring": _button("Try the springs", "The curves (CSV)"),
+    "rails": _button("Make the map", "Best places"),
+    "order": _button("Do this step", "1 of"),
+    "compare": _button("Compare", "The comparison (CSV)"),
+}
+"""What is done on a page before its picture is taken."""
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("pages", nargs="*", metavar="PAGE", help=f"some of {', '.join(PAGES)}; all where none is named")
+    pages = parser.parse_args().pages or list(PAGES)
+    if unknown := [name for name in pages if name not in PAGES]:
+        parser.error(f"no such page: {', '.join(unknown)}")
+    port = free_port()
+    with running(dashboard_command(port), port) as server, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS)
+        for width, (x, y) in WIDTHS.items():
+            context = browser.new_context(viewport={"width": x, "height": y}, reduced_motion="reduce")
+            for name in pages:
+                visit = Visit(context.new_page(), server.url).open("" if name == "note" else name)
+                BEFORE.get(name, Visit.still)(visit)
+                visit.page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
+                visit.page.wait_for_timeout(700)  # what fades has faded
+                _write(visit.page.screenshot(), FOLDER / f"dashboard-{name}-{width}.png")
+                visit.page.close()
+            context.close()
+        browser.close()
+
+
+def _write(png: bytes, path: Path) -> None:
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(COLOURS).save(path, optimize=True)
+    print(f"{path.name}: {path.stat().st_size // 1024} kB")
+
+
+if __name__ == "__main__":
+    main()
