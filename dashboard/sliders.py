@@ -89,8 +89,9 @@ def _row(
         "back", key=f"back_{name}", on_click=_back, args=(name, typed), disabled=not touched,
         help=f"{c.title} back to {look.text(begin)}", width="stretch",
     )  # fmt: skip
+    fault = st.empty()  # its place is kept, so that nothing moves when it comes and goes
     if name in state().faults:
-        st.error(harmless(state().faults[name]))
+        fault.error(harmless(state().faults[name]))
 
 
 def _asked(name: str, first: float | None, settled: float) -> float:

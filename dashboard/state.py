@@ -94,6 +94,7 @@ def change(work: Work) -> None:
     s.past.append(s.work)
     del s.past[:-MOST_UNDO]
     s.future.clear()
+    s.faults.pop("link", None)
     s.work, s.notice = work, ""
 
 

@@ -39,15 +39,15 @@ def show() -> None:
         st.error(told("This scenario cannot be used as it stands.", error))
         return
     place = Place.of(quick.unit)
-    top = st.container()
+    verdict, top = st.empty(), st.container()
     picture, controls = st.columns([3, 2], gap="medium")
     film, slow, told_last = picture.container(), picture.empty(), picture.empty()
     with slow.container():  # before anything new is shown: the old ones never stand beside it
         waiting = [str(meta["title"]) for record in LATER.values() for meta in readings_of(record).values()]
         cards([], waiting)
+    if quick.outcome != "plays":
+        verdict.error(f"This note does not play: {quick.outcome}. {quick.reason}")
     with top:
-        if quick.outcome != "plays":
-            st.error(f"This note does not play: {quick.outcome}. {quick.reason}")
         cards(_at_once(quick, place))
     with film:
         if quick.stroke is not None:

@@ -93,6 +93,10 @@ class Visit:
         field = self.page.locator("input[type=file]")
         field.set_input_files({"name": name, "mimeType": "application/toml", "buffer": data})
 
+    def on_bench(self, name: str) -> None:
+        """Wait until this is what the frame says to be on the bench."""
+        expect(self.page.get_by_role("combobox", name="On the bench")).to_have_value(name)
+
     def alert(self, words: str | re.Pattern[str]) -> Locator:
         """A message with these words."""
         return self.page.get_by_role("alert").filter(has_text=words)
