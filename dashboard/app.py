@@ -21,7 +21,7 @@ STYLE = """<style>
 .block-container { padding-top: 3rem; }
 h1 { font-size: 2rem !important; }
 /* Enough contrast, in light and dark. */
-[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] p { color: inherit !important; }
+[data-testid=stCaptionContainer], [data-testid=stImageCaption] { color: inherit !important; opacity: 1 !important; }
 [data-testid=stBaseButton-primary] {
   background: transparent !important; color: inherit !important; border: 2px solid currentColor !important;
 }

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 def figure(drawn: Figure, name: str, told: str) -> None:
     """Show a figure; ``told`` says what is in it."""
     svg, png = _bytes(drawn, "svg"), _bytes(drawn, "png")
-    st.image(png, caption=told, width="stretch")
+    st.image(png, caption=told, alt=told, width="stretch")
     left, right = st.columns(2)
     left.download_button("Figure (SVG)", svg, f"{name}.svg", "image/svg+xml", key=f"{name}_svg", width="stretch")
     right.download_button("Figure (PNG)", png, f"{name}.png", "image/png", key=f"{name}_png", width="stretch")

