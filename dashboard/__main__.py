@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import sys
+from importlib import import_module
 from pathlib import Path
 from threading import Thread
 
@@ -43,10 +45,12 @@ def main() -> None:
     parser.add_argument("--port", type=_port, default=8501, help="port on this machine (default 8501)")
     parser.add_argument("--no-browser", action="store_true", help="only say the address, do not open a browser")
     options = parser.parse_args()
+    gc.disable()  # until all is loaded: looking through it again and again takes half a second
     try:
         from streamlit.web import cli
     except ImportError:
         raise SystemExit("the dashboard needs its packages: python -m pip install '.[dashboard]'") from None
+    sys.setswitchinterval(0.0005)  # the server's own thread waits less for those that compute
     Thread(target=_warm, daemon=True).start()
     sys.argv = command(options.port, not options.no_browser)
     cli.main(prog_name="python -m dashboard")
@@ -54,10 +58,14 @@ def main() -> None:
 
 def _warm() -> None:
     """Load what the first page needs while the server starts and the browser opens."""
-    from dashboard import questions, runs
+    try:
+        from dashboard import runs
 
-    assert questions.PAGES
-    runs.warm()
+        import_module("dashboard.questions.note")
+        runs.warm()
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def _port(text: str) -> int:

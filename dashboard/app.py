@@ -32,7 +32,6 @@ def frame() -> None:
     """Draw the frame and the page that is open."""
     st.set_page_config(page_title="Action unit", layout="wide")
     st.html(STYLE)
-    runs.ready()
     s = state()
     keep_choices()
     pages = [st.Page(show, title=title, url_path=name, default=name == "note") for name, (title, show) in PAGES.items()]
@@ -48,6 +47,7 @@ def frame() -> None:
         s.notice = ""
     if "link" in s.faults:
         st.warning(s.faults["link"])
+    runs.ready()  # after the sidebar: meanwhile the browser loads what it draws with
     page.run()
 
 

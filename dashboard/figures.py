@@ -5,9 +5,12 @@ from __future__ import annotations
 import io
 from collections.abc import Callable
 from functools import partial
+from typing import TYPE_CHECKING
 
 import streamlit as st
-from matplotlib.figure import Figure
+
+if TYPE_CHECKING:  # takes half a second that the first page need not wait for
+    from matplotlib.figure import Figure
 
 
 def figure(drawn: Figure, name: str, told: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from time import monotonic, sleep
 from typing import Any, TypeVar
 
 import streamlit as st
@@ -14,6 +15,35 @@ from sim.errors import InputError, SimulationError
 Progress = Callable[[float, str], None]
 Found = TypeVar("Found")
 KEPT = 8
+EVERY = 0.4
+"""Least time between two changes of a progress bar, s: with more of them the browser never gets to show what is new."""
+
+
+def on_bar(bar: st.delta_generator.DeltaGenerator) -> Progress:
+    """Progress shown on a bar; a person's stop, or a new move, ends the work at any part of it."""
+    shown = monotonic()
+
+    def say(done: float, what: str) -> None:
+        nonlocal shown
+        attend()
+        if monotonic() - shown >= EVERY:
+            bar.progress(min(max(done, 0.0), 1.0), text=what)
+            shown = monotonic()
+
+    return say
+
+
+def attend() -> None:
+    """Give way to what a person has done meanwhile: Streamlit looks for it when its state is read."""
+    assert "nothing" not in st.session_state
+
+
+def pause(seconds: float) -> None:
+    """Leave the browser time to show what it has; a new move ends it."""
+    until = monotonic() + seconds
+    while monotonic() < until:
+        attend()
+        sleep(0.02)
 
 
 def long_job(name: str, asked: Any, button: str, job: Callable[[Progress], Found]) -> Found | None:
@@ -36,11 +66,8 @@ def long_job(name: str, asked: Any, button: str, job: Callable[[Progress], Found
         bar = st.progress(0.0, text="beginning")
         st.button("Stop", key=f"stop_{name}")
 
-    def say(done: float, what: str) -> None:
-        bar.progress(min(max(done, 0.0), 1.0), text=what)
-
     try:
-        found = job(say)
+        found = job(on_bar(bar))
     except (InputError, SimulationError) as error:
         place.empty()
         st.error(told("This could not be computed.", error))

@@ -38,6 +38,8 @@ class State:
     faults: dict[str, str] = field(default_factory=dict)
     """Why, by field."""
     notice: str = ""
+    seen: bool = False
+    """The first page has been drawn once."""
 
 
 def state() -> State:

@@ -6,14 +6,23 @@ The folder is not called "pages": Streamlit would make pages of its files by its
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from importlib import import_module
 
-from dashboard.questions import compare, note, order, rails, scenario, spring
+
+def _page(name: str, title: str) -> tuple[str, Callable[[], None]]:
+    """A page's title and what draws it: ``show`` of the module of that name, loaded when first opened."""
+
+    def show() -> None:
+        import_module(f"{__name__}.{name}").show()
+
+    return title, show
+
 
 PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
-    "note": ("What will this note do?", note.show),
-    "spring": ("What does the spring do?", spring.show),
-    "rails": ("Where should the rails go?", rails.show),
-    "order": ("Set it up in order", order.show),
-    "compare": ("Compare two units", compare.show),
-    "scenario": ("The scenario", scenario.show),
+    "note": _page("note", "What will this note do?"),
+    "spring": _page("spring", "What does the spring do?"),
+    "rails": _page("rails", "Where should the rails go?"),
+    "order": _page("order", "Set it up in order"),
+    "compare": _page("compare", "Compare two units"),
+    "scenario": _page("scenario", "The scenario"),
 }

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from dashboard import runs
 from dashboard.components.mechanism import mechanism
 from dashboard.figures import figure_later
+from dashboard.long import on_bar, pause
 from dashboard.show import cards, caution
 from dashboard.sliders import sliders
 from dashboard.state import state
@@ -15,10 +19,16 @@ from dashboard.work import Work
 from sim.bench.predict import touches
 from sim.bench.readings import Prediction, Repetition, Settings, TouchWeight, readings_of
 from sim.errors import InputError
-from sim.sheets import document, drawing, frames
+from sim.sheets import document
 from sim.sheets.rows import Place, Row, marks, rows
+from sim.unit.model import ActionUnit
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 AT_ONCE = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "aftertouch", "lever_height", "jack_address")
+SETTLES = 0.25
+"""What a browser new to the dashboard takes to show what it has just loaded, s: no more is sent meanwhile."""
 Space = st.delta_generator.DeltaGenerator
 LATER = {"touch": TouchWeight, "repetition": Repetition}
 """Readings that take longer, by their group."""
@@ -54,8 +64,14 @@ def show() -> None:
             mechanism(quick.stroke, quick.press, _ghost(s.other, s.touch), key="mechanism", inches=s.inches)
         else:
             st.info("There is no motion to show.")
+    first = not s.seen
+    if first:
+        pause(SETTLES)
     with controls:
         sliders(quick.readings)
+    if first:
+        pause(SETTLES)
+    s.seen = True
     _rest(s.work, place, slow, told_last)
 
 
@@ -79,11 +95,7 @@ def _at_once(quick: runs.Quick, place: Place) -> list[Row]:
 def _rest(work: Work, place: Place, slow: Space, told_last: Space) -> None:
     """The readings that take longer, in place of their placeholders once all of them are new."""
     bar = st.progress(0.0, text="weights, release and repetition")
-
-    def say(done: float, what: str) -> None:
-        bar.progress(min(done, 1.0), text=what)
-
-    prediction = runs.predicted(work, say)
+    prediction = runs.predicted(work, on_bar(bar))
     bar.empty()
     with slow.container():
         cards([*rows(prediction.touch, "touch", place), *rows(prediction.repetition, "repetition", place)])
@@ -105,9 +117,21 @@ def _words(prediction: Prediction, place: Place) -> None:
 
 def _take_away(work: Work, prediction: Prediction) -> None:
     left, right = st.columns(2)
-    table = frames.to_frame(prediction)
-    left.download_button("All readings (CSV)", table.to_csv(index=False), "readings.csv", "text/csv", width="stretch")
+    left.download_button(
+        "All readings (CSV)", partial(_table, prediction), "readings.csv", "text/csv", width="stretch"
+    )  # fmt: skip
     whole = document.text(document.of_prediction(prediction))
     right.download_button("All readings (JSON)", whole, "readings.json", "application/json", width="stretch")
-    unit = runs.unit_of(work)
-    figure_later(lambda: drawing.sheet(unit, prediction), "note")
+    figure_later(partial(_sheet, runs.unit_of(work), prediction), "note")
+
+
+def _table(prediction: Prediction) -> str:
+    from sim.sheets import frames  # pandas takes half a second that the first page need not wait for
+
+    return str(frames.to_frame(prediction).to_csv(index=False))
+
+
+def _sheet(unit: ActionUnit, prediction: Prediction) -> Figure:
+    from sim.sheets import drawing  # takes half a second that the first page need not wait for
+
+    return drawing.sheet(unit, prediction)

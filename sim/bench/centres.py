@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-from scipy.optimize import brentq
-
 from sim.bench.readings import Centre
 from sim.unit.centres import force_from_torque
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
@@ -40,6 +38,8 @@ def swings(torque: float, moment: float, start: float = SWING_FROM) -> int:
     From one end to the other the weight's potential falls by what the friction
     takes, at any amplitude: moment (cos b - cos a) = torque (a + b).
     """
+    from scipy.optimize import brentq  # takes a quarter of a second that others need not wait for
+
     if torque <= 0:
         raise ValueError("a centre without friction swings for ever")
     a, count = start, 0
