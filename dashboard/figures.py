@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboard.state import state
+
 if TYPE_CHECKING:  # takes half a second that the first page need not wait for
     from matplotlib.figure import Figure
+
+
+LENGTH = re.compile(r"(?<![\w·])mm$")
+"""The end of an axis' title that stands for a length."""
 
 
 def figure(drawn: Figure, name: str, told: str) -> None:
@@ -37,6 +44,17 @@ def _drawn(draw: Callable[[], Figure], kind: str) -> bytes:
 
 
 def _bytes(drawn: Figure, kind: str) -> bytes:
+    if state().inches:
+        _in_inches(drawn)
     out = io.BytesIO()
     drawn.savefig(out, format=kind, dpi=140)
     return out.getvalue()
+
+
+def _in_inches(drawn: Figure) -> None:
+    """Lengths along the axes written in inches; what is drawn stays where it is."""
+    for axes in drawn.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            if LENGTH.search(axis.get_label_text()):
+                axis.set_label_text(LENGTH.sub("in", axis.get_label_text()))
+                axis.set_major_formatter(lambda mm, _: f"{mm / 25.4:.3g}")

@@ -8,9 +8,11 @@ from html import escape
 import streamlit as st
 
 from dashboard.state import state
+from sim.bench import edge
 from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, readings_of
 from sim.sheets.rows import Row
 from sim.sheets.tables import CAUTIONS
+from sim.workshop.targets import said
 
 RECORDS = (Settings, TouchWeight, Strike, Repetition)
 """Records of readings that tables show."""
@@ -36,6 +38,20 @@ def value_of(row: Row) -> str:
     if state().inches and row.inches:
         return row.inches
     return f"{row.shown} {row.label}".strip()
+
+
+def quantity(si: float | None, unit: str, sign: str = "") -> str:
+    """A value with the unit of its name; lengths in inches where they are asked for."""
+    shown_in = edge.chosen(unit, state().inches)
+    value = edge.number(si, shown_in)
+    signed = value is not None and sign
+    text = format(value, f"{sign}.{edge.DIGITS[shown_in]}f") if signed else edge.shown(value, shown_in)
+    return f"{text} {edge.label(shown_in)}".strip()
+
+
+def target(name: str, si: float | None) -> str:
+    """What is aimed at, or came of it."""
+    return said(name, si, state().inches)
 
 
 def cards(rows: Iterable[Row], waiting: Sequence[str] = ()) -> None:

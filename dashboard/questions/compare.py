@@ -70,7 +70,7 @@ def _shown(c: Comparison) -> None:
         inputs = pd.DataFrame(rows, columns=["input", "A", "B", "unit", "A with this alone"])
         st.dataframe(inputs, hide_index=True, width="stretch", alt="inputs that differ")
     st.subheader("Readings")
-    table = pd.DataFrame(comparison.rows(c))
+    table = pd.DataFrame(comparison.rows(c, state().inches))
     st.dataframe(
         table, hide_index=True, width="stretch", height="content", alt="readings of both units and their difference"
     )

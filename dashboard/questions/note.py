@@ -117,9 +117,7 @@ def _words(prediction: Prediction, place: Place) -> None:
 
 def _take_away(work: Work, prediction: Prediction) -> None:
     left, right = st.columns(2)
-    left.download_button(
-        "All readings (CSV)", partial(_table, prediction), "readings.csv", "text/csv", width="stretch"
-    )  # fmt: skip
+    left.download_button("All readings (CSV)", _table(prediction), "readings.csv", "text/csv", width="stretch")
     whole = document.text(document.of_prediction(prediction))
     right.download_button("All readings (JSON)", whole, "readings.json", "application/json", width="stretch")
     figure_later(partial(_sheet, runs.unit_of(work), prediction), "note")

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import runs
-from dashboard.show import caution, glossary
+from dashboard.show import caution, glossary, target
 from dashboard.state import change, state
 from dashboard.words import harmless, told
 from dashboard.work import Work, controls_of
@@ -17,7 +17,7 @@ from sim.unit.model import ActionUnit
 from sim.units import parse
 from sim.workshop import orders
 from sim.workshop.rails import USUAL, WISHED
-from sim.workshop.targets import dimension_of, said
+from sim.workshop.targets import dimension_of
 
 TARGETS: Mapping[str, float] = {
     **USUAL, "aftertouch": WISHED, "checking_distance": 15.5e-3, "spring_rise": 3.5e-3,
@@ -64,7 +64,7 @@ def _targets() -> dict[str, float] | None:
         columns = st.columns(3)
         for i, (name, value) in enumerate(TARGETS.items()):
             text = columns[i % 3].text_input(
-                name.replace("_", " "), key=f"aim_{name}", placeholder=said(name, value), max_chars=30
+                name.replace("_", " "), key=f"aim_{name}", placeholder=target(name, value), max_chars=30
             )
             try:
                 out[name] = parse(text, dimension_of(name)) if text.strip() else value
@@ -82,7 +82,7 @@ def _step(unit: ActionUnit, steps: Sequence[orders.Step], targets: Mapping[str, 
     left, middle, right = st.columns(3)
     if done < len(steps):
         step = steps[done]
-        aim = ", ".join(said(t, targets[t] if step.value is None else step.value) for t in step.sets if t in targets)
+        aim = ", ".join(target(t, targets[t] if step.value is None else step.value) for t in step.sets if t in targets)
         st.subheader(f"Step {done + 1}: {step.say}")
         st.markdown(f"Aim: **{aim}**")
     else:
@@ -102,7 +102,7 @@ def _step(unit: ActionUnit, steps: Sequence[orders.Step], targets: Mapping[str, 
 
 def _so_far(work: Work, path: Path, targets: Mapping[str, float]) -> None:
     last = path[-1]
-    came = ", ".join(f"{t.replace('_', ' ')} {said(t, last.readings.get(t))}" for t in last.step.sets)
+    came = ", ".join(f"{t.replace('_', ' ')} {target(t, last.readings.get(t))}" for t in last.step.sets)
     if last.reached:
         st.success(f"{last.step.say}: {came}")
     else:
@@ -111,7 +111,7 @@ def _so_far(work: Work, path: Path, targets: Mapping[str, float]) -> None:
     table = pd.DataFrame([_row(d, targets) for d in path])
     st.dataframe(table, width="stretch", alt="the steps done, what each brought and what it disturbed")
     readings = pd.DataFrame(
-        [{"step": d.step.say} | {t.replace("_", " "): said(t, v) for t, v in d.readings.items()} for d in path]
+        [{"step": d.step.say} | {t.replace("_", " "): target(t, v) for t, v in d.readings.items()} for d in path]
     )
     with st.expander("Every reading after each step"):
         st.dataframe(readings, width="stretch", alt="every reading after each step")
@@ -121,7 +121,7 @@ def _so_far(work: Work, path: Path, targets: Mapping[str, float]) -> None:
 
 def _upset(done: orders.Done) -> str:
     found = sorted(done.upset.items(), key=lambda x: -abs(x[1]))
-    lines = (f"- {n.replace('_', ' ')} moved by {'+' if v > 0 else ''}{said(n, v)}" for n, v in found)
+    lines = (f"- {n.replace('_', ' ')} moved by {'+' if v > 0 else ''}{target(n, v)}" for n, v in found)
     return "What it disturbed:\n\n" + "\n".join(lines) if found else ""
 
 
@@ -130,9 +130,10 @@ def _row(done: orders.Done, targets: Mapping[str, float]) -> dict[str, str]:
     asked = (targets[t] if done.step.value is None else done.step.value for t in names)
     return {
         "step": done.step.say,
-        "asked": ", ".join(said(t, v) for t, v in zip(names, asked, strict=True)),
-        "came to": ", ".join(said(t, done.readings.get(t)) for t in names) + ("" if done.reached else " (not reached)"),
-        "disturbed": ", ".join(f"{n.replace('_', ' ')} {said(n, v)}" for n, v in done.upset.items()) or "nothing",
+        "asked": ", ".join(target(t, v) for t, v in zip(names, asked, strict=True)),
+        "came to": ", ".join(target(t, done.readings.get(t)) for t in names)
+        + ("" if done.reached else " (not reached)"),
+        "disturbed": ", ".join(f"{n.replace('_', ' ')} {target(n, v)}" for n, v in done.upset.items()) or "nothing",
     }
 
 

@@ -15,7 +15,7 @@ from dashboard.components.rail_map import rail_map
 from dashboard.controls import MOVED
 from dashboard.figures import figure
 from dashboard.long import long_job
-from dashboard.show import caution, glossary
+from dashboard.show import caution, glossary, quantity
 from dashboard.state import change, state
 from dashboard.words import harmless, told
 from dashboard.work import Work, controls_of
@@ -73,7 +73,10 @@ def _question(unit: ActionUnit) -> Question | None:
     up = middle.selectbox("Up the map", names, format_func=_title, key="map_up")
     st.session_state.setdefault("map_span", 3.0)
     st.session_state.setdefault("map_cells", 7)
-    span = right.slider("How far each way, mm", 0.5, 6.0, step=0.5, key="map_span")
+    span = right.select_slider(
+        "How far each way", [0.5 * i for i in range(1, 13)], format_func=lambda mm: quantity(mm * MM, "mm"),
+        key="map_span",
+    )  # fmt: skip
     cells = right.slider("Places along each side", 3, 21, step=2, key="map_cells")
     usual = rails.asked(unit)
     wanted, fine = dict(usual), across != up
@@ -82,7 +85,7 @@ def _question(unit: ActionUnit) -> Question | None:
     for column, name in zip(st.columns(len(ASKED)), ASKED, strict=True):
         if name not in usual:
             continue
-        shown = f"{usual[name] / MM:.2f} mm"
+        shown = quantity(usual[name], "mm")
         text = column.text_input(name.replace("_", "-"), key=f"map_{name}", placeholder=shown, max_chars=30)
         try:
             wanted[name] = parse(text, LENGTH) if text.strip() else usual[name]
@@ -107,10 +110,11 @@ def _shown(work: Work, unit: ActionUnit, q: Question, places: Sequence[Sequence[
     reasons = sheet.letters(places)
     top_down = list(reversed(places))
     title, unit_name = sheet.READ[reading]
+    unit_name = edge.chosen(unit_name, state().inches)
     chosen = rail_map(
         [[_cell(p, reading, reasons, best) for p in row] for row in top_down],
         _title(q.moves[0]), _title(q.moves[1]), f"{title}{', ' if unit_name else ''}{edge.label(unit_name)}",
-        key="rail_map",
+        edge.chosen("mm", state().inches), key="rail_map",
     )  # fmt: skip
     st.markdown("\n".join(f"- **{letter}**: {why}" for why, letter in reasons.items()))
     if chosen is not None:
@@ -129,12 +133,16 @@ def _shown(work: Work, unit: ActionUnit, q: Question, places: Sequence[Sequence[
 
 def _cell(p: rails.Place, reading: str, reasons: dict[str, str], best: Sequence[rails.Place]) -> dict[str, object]:
     title, unit = sheet.READ[reading]
+    unit, length = (edge.chosen(u, state().inches) for u in (unit, "mm"))
     value = edge.number(getattr(p, reading), unit)
-    told = f"{p.dx / MM:+.2f} across, {p.dy / MM:+.2f} up: {title} {edge.shown(value, unit)} {edge.label(unit)}"
+    shown = edge.shown(value, unit)
+    why = p.why or "every target met"
+    where = f"{quantity(p.dx, 'mm', '+')} across, {quantity(p.dy, 'mm', '+')} up"
+    x, y = (format(edge.number(d, length) or 0.0, "+.1f" if length == "mm" else "+.2f") for d in (p.dx, p.dy))
     rank = best.index(p) + 1 if p in best else 0
     return {
-        "x": f"{p.dx / MM:+.1f}", "y": f"{p.dy / MM:+.1f}", "value": value, "best": rank,
-        "mark": reasons[sheet.short(p)] if p.why else "", "told": f"{told}; {p.why or 'every target met'}",
+        "x": x, "y": y, "value": value, "shown": shown, "best": rank,
+        "mark": reasons[sheet.short(p)] if p.why else "", "told": f"{where}: {title} {shown} {edge.label(unit)}; {why}",
     }  # fmt: skip
 
 
@@ -144,7 +152,8 @@ def _take(work: Work, p: rails.Place, q: Question) -> None:
         return
     change(Work(work.base, work.text, work.edits, controls_of(p.unit, runs.start_of(work))))
     state().notice = (
-        f"Taken over: {_title(q.moves[0])} {p.dx / MM:+.2f} mm, {_title(q.moves[1])} {p.dy / MM:+.2f} mm, "
+        f"Taken over: {_title(q.moves[0])} {quantity(p.dx, 'mm', '+')}, "
+        f"{_title(q.moves[1])} {quantity(p.dy, 'mm', '+')}, "
         "with its screws. Undo brings back what was."
     )
     st.rerun()
@@ -154,20 +163,20 @@ def _best(best: Sequence[rails.Place], q: Question) -> None:
     st.subheader("Best places")
     columns = {f"no. {i}": _column(p, q) for i, p in enumerate(best, 1)}
     st.dataframe(pd.DataFrame(columns), width="stretch", height="content", alt="readings of the best places")
-    st.markdown(sheet.trial(best[0], q.moves))
-    room = {c.title: [f"{best[0].clear[n] / MM:.1f}" if n in best[0].clear else "not given", f"{c.least / MM:.1f}"]
-            for n, c in CLEARANCES.items()}  # fmt: skip
-    with st.expander("What clears at the first place, mm"):
+    st.markdown(sheet.trial(best[0], q.moves, state().inches))
+    clear = best[0].clear
+    room = {
+        c.title: [quantity(clear[n], "mm") if n in clear else "not given", quantity(c.least, "mm")]
+        for n, c in CLEARANCES.items()
+    }
+    with st.expander("What clears at the first place"):
         st.dataframe(pd.DataFrame.from_dict(room, "index", columns=["there is", "at least"]), width="stretch")
 
 
 def _column(p: rails.Place, q: Question) -> dict[str, str]:
     moved = zip(q.moves, (p.dx, p.dy), strict=True)
-    out = {f"{_title(m)}, mm": f"{d / MM:+.2f}" for m, d in moved} | {"spread, mm": f"{p.spread / MM:.2f}"}
-    for name, (title, unit) in sheet.READ.items():
-        label = edge.label(unit)
-        out[f"{title}, {label}" if label else title] = edge.shown(edge.number(getattr(p, name), unit), unit)
-    return out
+    out = {_title(m): quantity(d, "mm", "+") for m, d in moved} | {"spread": quantity(p.spread, "mm")}
+    return out | {title: quantity(getattr(p, name), unit) for name, (title, unit) in sheet.READ.items()}
 
 
 def _template(unit: ActionUnit, p: rails.Place, q: Question) -> bytes:

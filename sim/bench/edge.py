@@ -13,6 +13,7 @@ from sim import units
 UNITS: Mapping[str, tuple[str, units.Dimension]] = {
     "": ("", units.NUMBER),
     "mm": ("mm", units.LENGTH),
+    "in": ("in", units.LENGTH),
     "ms": ("ms", units.TIME),
     "m_s": ("m/s", units.SPEED),
     "mm_s": ("mm/s", units.SPEED),
@@ -24,7 +25,19 @@ UNITS: Mapping[str, tuple[str, units.Dimension]] = {
 }
 """Unit of a reading's name (``hammer_speed_m_s``) to its spelling and dimension."""
 
-DIGITS: Mapping[str, int] = {"": 2, "mm": 2, "ms": 2, "m_s": 2, "mm_s": 0, "gf": 1, "N": 1, "Nmm": 2, "deg": 1, "g": 1}
+DIGITS: Mapping[str, int] = {
+    "": 2,
+    "mm": 2,
+    "in": 3,
+    "ms": 2,
+    "m_s": 2,
+    "mm_s": 0,
+    "gf": 1,
+    "N": 1,
+    "Nmm": 2,
+    "deg": 1,
+    "g": 1,
+}
 """Decimals shown, where the reading's accuracy asks for no fewer."""
 
 
@@ -52,9 +65,14 @@ def key(name: str, unit: str) -> str:
     return f"{name}_{unit}" if unit else name
 
 
+def chosen(unit: str, inches: bool) -> str:
+    """The unit to show: lengths in inches where they are asked for."""
+    return "in" if inches and unit == "mm" else unit
+
+
 def digits(unit: str, accuracy: float | None) -> int:
     """Decimals that make sense for a reading of this accuracy."""
-    if accuracy is None or accuracy < 0.5:
+    if accuracy is None or accuracy < 0.5 or unit == "in":
         return DIGITS[unit]
     return min(DIGITS[unit], 1 if accuracy < 2 else 0)
 

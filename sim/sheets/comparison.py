@@ -98,37 +98,38 @@ def _readings(c: Comparison) -> Table:
     return table
 
 
-def rows(c: Comparison) -> list[dict[str, str]]:
-    """The readings side by side as words, a row each."""
+def rows(c: Comparison, inches: bool = False) -> list[dict[str, str]]:
+    """The readings side by side as words, a row each; lengths in mm or in inches."""
     seen = {True: "yes", False: "no", None: "?"}
     return [
         {
             "reading": line.reading.title,
-            "A": number(line.a, line),
-            "B": number(line.b, line),
-            "B - A": number(line.difference, line),
-            "unit": line.reading.shown_unit,
+            "A": number(line.a, line, inches),
+            "B": number(line.b, line, inches),
+            "B - A": number(line.difference, line, inches),
+            "unit": edge.label(edge.chosen(line.reading.unit, inches)) or line.reading.shown_unit,
             "a bench would see it": seen[line.exceeds] if line.difference else "no",
-            "carried by, each alone": _carriers(c, line),
+            "carried by, each alone": _carriers(c, line, inches),
         }
         for line in c.lines
         if line.a is not None or line.b is not None
     ]
 
 
-def number(value: float | None, line: Line) -> str:
+def number(value: float | None, line: Line, inches: bool = False) -> str:
     """A value of a line as text."""
-    return edge.shown(edge.number(value, line.reading.unit), line.reading.unit, line.reading.accuracy)
+    unit = edge.chosen(line.reading.unit, inches)
+    return edge.shown(edge.number(value, unit), unit, line.reading.accuracy)
 
 
-def _carriers(c: Comparison, line: Line) -> str:
+def _carriers(c: Comparison, line: Line, inches: bool = False) -> str:
     if line.difference is None or not _traced(line):
         return ""
     parts = [(f"{change.name} ", v, "") for change, v in c.shares(line.reading.name)[:MOST]]
     mixed, rest = c.interaction(line.reading.name), c.elsewhere(line)
     parts += [("together ", mixed, " more")] if mixed is not None else []
     parts += [("no single field ", rest, "")] if rest is not None else []
-    told = [f"{name}{_signed(v, line)}{more}" for name, v, more in parts if _shows(v, line)]
+    told = [f"{name}{_signed(v, line, inches)}{more}" for name, v, more in parts if _shows(v, line)]
     if mixed is None and c.changes:
         told.append("the rest only together")
     return "; ".join(told)
@@ -146,8 +147,8 @@ def _traced(line: Line) -> bool:
     return abs(line.b - line.a) > TOLD * max(abs(line.a), abs(line.b))
 
 
-def _signed(value: float, line: Line) -> str:
-    text = number(value, line)
+def _signed(value: float, line: Line, inches: bool = False) -> str:
+    text = number(value, line, inches)
     return text if value < 0 else f"+{text}"
 
 

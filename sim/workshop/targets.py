@@ -52,9 +52,9 @@ def dimension_of(target: str) -> Dimension:
     return edge.UNITS[unit_of(target)][1]
 
 
-def said(target: str, value: float | None) -> str:
+def said(target: str, value: float | None, inches: bool = False) -> str:
     """A target's SI value as a technician writes it."""
-    unit = unit_of(target)
+    unit = edge.chosen(unit_of(target), inches)
     return f"{edge.shown(edge.number(value, unit), unit)} {edge.label(unit)}" if value is not None else "–"
 
 

@@ -212,7 +212,7 @@ def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
     place.focus()
     visit.page.keyboard.press("Enter")
     expect(visit.page.get_by_text(re.compile("^Taken over"))).to_be_visible()
-    by = [float(v) for v in re.findall(r"([+-]\d+\.\d+) (?:across|up)", told)]
+    by = [float(v) for v in re.findall(r"([+-]\d+\.\d+) mm (?:across|up)", told)]
     visit.turn_to(TITLES[0]).computed()
     work = from_code(link_of(visit)).work
     now, start = dict(work.turned), Work().start()

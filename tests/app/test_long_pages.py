@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from functools import partial
 
 import pandas as pd
@@ -96,6 +97,22 @@ def test_comparison_goes_with_the_bench() -> None:
     assert len(frames(bench)) == 2
 
 
+def test_order_and_comparison_in_inches() -> None:
+    """Nothing is left in millimetres, and the numbers are those of the interface."""
+    bench = Bench().open("order").switch("inches_toggle", True).press("do_step").press("do_step")
+    came = frames(bench)[0]["came to"]
+    assert [text.removeprefix("-") for text in came] == ["0.000 in", "0.008 in"]
+    assert re.search(r"Aim: \*\*[^*]+ in\*\*", bench.words()) and not re.search(r"moved by .* mm", bench.words())
+    assert not any("mm" in str(cell) for cell in frames(bench)[0].to_numpy().ravel())
+    bench.open("compare").press("begin_compare")
+    table = next(frame for frame in frames(bench) if "reading" in frame).set_index("reading")
+    found = comparing.compare(origin_of(Work()), origin_of(Work()))
+    dip = next(line.a for line in found.lines if line.reading.name == "dip")
+    assert (
+        "mm" not in set(table["unit"]) and table["A"]["dip"] == f"{dip / 25.4e-3:.3f}" and table["unit"]["dip"] == "in"
+    )
+
+
 def test_other_unit_is_kept_drawn_and_put_on_the_bench() -> None:
     bench = Bench().open("compare").choose("compare_with", "damped").press("ghost")
     assert bench.state.other == Work("damped")
@@ -134,7 +151,7 @@ def test_a_job_that_fails_says_so_and_can_be_begun_again(page: str, monkeypatch:
 def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench = Bench().open("rails")
     bench.at.slider(key="map_cells").set_value(3)
-    bench.at.slider(key="map_span").set_value(1.0)
+    bench.at.select_slider(key="map_span").set_value(1.0)
     bench.run().press("begin_map")
     unit = runs.unit_of(Work())
     targets = rails.asked(unit)
@@ -143,8 +160,13 @@ def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     shown = frames(bench)[0]
     assert wanted and list(shown.columns) == [f"no. {i}" for i in range(1, len(wanted) + 1)]
     first = shown["no. 1"]
-    assert first["spread, mm"] == f"{wanted[0].spread * 1e3:.2f}"
-    assert f"{wanted[0].dx * 1e3:+.2f}" in list(first)
+    assert first["spread"] == f"{wanted[0].spread * 1e3:.2f} mm"
+    assert f"{wanted[0].dx * 1e3:+.2f} mm" in list(first)
+    bench.switch("inches_toggle", True)
+    first = frames(bench)[0]["no. 1"]
+    assert first["spread"] == f"{wanted[0].spread / 25.4e-3:.3f} in"
+    assert f"{wanted[0].dx / 25.4e-3:+.3f} in" in list(first)
+    assert re.search(r"spread [\d.]+ in\b", bench.words())
 
 
 def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:

@@ -38,9 +38,10 @@ class Visit:
         return self
 
     def still(self) -> Visit:
-        """Wait until nothing is being computed."""
+        """Wait until nothing is being computed, and everything is drawn."""
         self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for(timeout=COMPUTED)
         self.page.locator("h1").wait_for()
+        expect(self.page.locator("[data-testid=stSkeleton]")).to_have_count(0, timeout=COMPUTED)
         return self
 
     def computed(self) -> Visit:

@@ -19,15 +19,22 @@ def _component() -> ComponentRenderer:
 
 
 def rail_map(
-    rows: Sequence[Sequence[Mapping[str, Any]]], across: str, up: str, reading: str, *, key: str
+    rows: Sequence[Sequence[Mapping[str, Any]]], across: str, up: str, reading: str, length: str, *, key: str
 ) -> tuple[int, int] | None:
     """Row and column of the place just chosen, or None.
 
     ``rows`` from the top of the map down; a cell holds ``x``, ``y`` (as told), ``value``
-    (a number or None), ``told`` (what it says when it is read out), ``mark`` (a letter,
-    empty where everything is met) and ``best`` (a rank, or 0).
+    (a number or None) and ``shown`` (the same as text), ``told`` (what it says when it
+    is read out), ``mark`` (a letter, empty where everything is met) and ``best`` (a rank,
+    or 0).  ``length`` is the unit of x and y.
     """
-    data = {"rows": [list(map(dict, row)) for row in rows], "across": across, "up": up, "reading": reading}
+    data = {
+        "rows": [list(map(dict, row)) for row in rows],
+        "across": across,
+        "up": up,
+        "reading": reading,
+        "length": length,
+    }
     found = _component()(data=data, key=key, on_chosen_change=lambda: None)
     chosen = found.get("chosen")
     return (int(chosen["row"]), int(chosen["column"])) if chosen else None

@@ -12,7 +12,7 @@ function cell(place, share, where, chosen) {
   const b = document.createElement("button");
   b.type = "button";
   b.className = place.mark ? "not" : "fits";
-  b.textContent = place.mark || (place.value === null ? "–" : place.value.toFixed(2));
+  b.textContent = place.mark || place.shown;
   if (place.best) {
     const rank = document.createElement("span");
     rank.className = "best";
@@ -74,7 +74,7 @@ export default function (component) {
     });
   });
   const foot = table.insertRow();
-  foot.append(head("mm", "row"));
+  foot.append(head(data.length, "row"));
   for (const place of data.rows[0]) foot.append(head(place.x, "col"));
   table.onkeydown = (event) => walk(buttons, event);
   const wrap = document.createElement("div");
