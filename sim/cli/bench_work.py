@@ -22,11 +22,18 @@ Command = Callable[..., argparse.ArgumentParser]
 
 def add(commands: Any, command: Command) -> None:
     """Declare the commands."""
+    _friction(command(commands, "friction", "where the friction felt at the key is lost, here and in a healthy unit",
+                      'What repinning brings: compare SCENARIO --set friction.hammer="3 gf".'))  # fmt: skip
     _piano(command(commands, "piano", "what was read at the piano and again at the bench, brought together",
                    "An example of SHEET: scenarios/pianos/invented-grand.toml.", sheet=True))  # fmt: skip
     _fit(command(commands, "fit", "do these parts go together: clashes named before anything is ordered",
                  "Parts come from scenarios; rails, springs, friction and screws from the base.",
                  scenario=False))  # fmt: skip
+
+
+def _friction(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    parser.add_argument("--figure", metavar="FILE", help="draw it along the stroke to FILE (.svg, .png or .pdf)")
 
 
 def _piano(parser: argparse.ArgumentParser) -> None:
@@ -93,6 +100,23 @@ def _quantity(dimension: Dimension, low: float, high: float) -> Callable[[str], 
         return value
 
     return read
+
+
+def friction(args: argparse.Namespace) -> int:
+    """The friction budget, beside a healthy one's."""
+    from sim.cli.studies import origin_of, save
+    from sim.sheets import budget, document, figures
+    from sim.workshop import friction as workshop
+
+    path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
+    found = workshop.friction(origin_of(args.scenario, args.changes))
+    if path is not None:
+        save(budget.draw(found), path)
+    if args.json:
+        print(document.text(budget.document(found)))
+    else:
+        screen.show(budget.tables(found))
+    return FINE if found.own.budget is not None else CANNOT_PLAY
 
 
 def piano(args: argparse.Namespace) -> int:
@@ -206,4 +230,4 @@ def fit(args: argparse.Namespace) -> int:
     return FINE if found.together else CANNOT_PLAY
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"piano": piano, "fit": fit}
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"friction": friction, "piano": piano, "fit": fit}

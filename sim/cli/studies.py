@@ -91,7 +91,8 @@ def _batch(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--scheduler", metavar="ADDR", help="address of a Dask scheduler (needs the extra cluster)")
 
 
-def _origin(scenario: str, pairs: list[str]) -> Origin:
+def origin_of(scenario: str, pairs: list[str]) -> Origin:
+    """A scenario with its --set changes, ready for variants.  Raises InputError."""
     from sim.cli.commands import changes
     from sim.workshop.variants import Origin
 
@@ -100,7 +101,8 @@ def _origin(scenario: str, pairs: list[str]) -> Origin:
     return origin
 
 
-def _save(figure: Figure, path: Path) -> None:
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure and say so.  Raises InputError."""
     from sim.sheets import figures
 
     try:
@@ -130,11 +132,11 @@ def compare(args: argparse.Namespace) -> int:
     if args.other is None and not args.changes:
         remedy = "name a second scenario, or what differs by --set"
         raise InputError([Fault("command line", None, "B", "nothing", "a second scenario or --set", remedy)])
-    a, b = _origin(args.scenario, []), _origin(args.other or args.scenario, args.changes)
+    a, b = origin_of(args.scenario, []), origin_of(args.other or args.scenario, args.changes)
     with screen.progress("comparing") as say:
         found = both(a, b, repetition=not args.no_repetition, progress=say)
     if path is not None:
-        _save(comparison.draw(found), path)
+        save(comparison.draw(found), path)
     document = comparison.document(found) if args.json else None
     csv = comparison.csv(found) if args.csv else None
     _print(args, document, csv, comparison.tables(found))
@@ -147,12 +149,12 @@ def influence(args: argparse.Namespace) -> int:
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     _fits(args)
-    origin = _origin(args.scenario, args.changes)
+    origin = origin_of(args.scenario, args.changes)
     way = _spring if args.spring else _doubt if args.all_at_once else _local
     with screen.progress("setting up") as say:
         shown = way(args, origin, say)
     if path is not None:
-        _save(shown.figure(), path)
+        save(shown.figure(), path)
     document = shown.document() if args.json else None
     csv = shown.csv() if args.csv else None
     _print(args, document, csv, Text(origin.ready.name, style="bold"), Text(""), shown.tables())
@@ -236,7 +238,7 @@ def batch(args: argparse.Namespace) -> int:
 
     path = screen.out_file(args.out, batch_table.SUFFIXES, "--out")
     assert path is not None  # the option is required
-    study = Study(_origin(args.scenario, args.changes), _rows(args), args.kind)
+    study = Study(origin_of(args.scenario, args.changes), _rows(args), args.kind)
     check(study)
     table = batch_table.Table(path, inputs_of(study.origin.leaves))
     try:

@@ -144,6 +144,23 @@ def test_groups_of_readings_and_their_traces(capsys: pytest.CaptureFixture[str],
     assert len(a) == len(b) > 5
 
 
+def test_friction_is_told_site_by_site_and_drawn(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "friction.png"
+    tight = ("friction", DEMO, "--set", "friction.hammer=4 N·mm")
+    code, out, _ = run(capsys, *tight, "--figure", str(path))
+    (hammer,) = [line.split() for line in out.splitlines() if line.startswith("hammer centre")]
+    assert code == 0 and float(hammer[4]) > 3 * float(hammer[7]) and "lead" in out
+    assert path.read_bytes().startswith(b"\x89PNG")
+    told = strict(run(capsys, *tight, "--json")[1])["this_unit"]
+    assert sum(site["felt_gf"] for site in told["sites"].values()) == pytest.approx(told["all_sites_gf"])
+    assert f"{told['sites']['hammer']['felt_gf']:.1f}" == hammer[4]
+
+
+def test_friction_of_a_unit_that_blocks_is_not_made_up(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(capsys, "friction", DEMO, *BLOCKED)
+    assert code == commands.CANNOT_PLAY and "blocks on the string" in out and "hammer centre" not in out
+
+
 def test_validate_checks_the_file_only(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "validate", DEMO)
     assert code == commands.FINE

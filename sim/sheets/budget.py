@@ -1,0 +1,140 @@
+"""The friction budget as a table, as JSON and drawn along the stroke."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from sim.bench import edge
+from sim.bench.budget import TITLES, Budget
+from sim.bench.centres import RADIUS
+from sim.bench.slow_press import SPAN
+from sim.sheets.document import Document, clean
+from sim.sheets.mechanism import INK
+from sim.sheets.tables import CAUTIONS
+from sim.unit.centres import force_from_torque
+from sim.unit.model import CENTRES, ActionUnit
+from sim.workshop.friction import Felt, Friction
+
+LEAST = 5e-4
+"""Friction at the key that is told, N: a twentieth of a gram-force."""
+COLOURS = (
+    "#1d5c63", "#c2703d", "#7a8450", "#5b4b8a", "#b03a2e", "#8c8c8c", "#d9b44a", "#3d7ea6", "#a86a8f", "#4f4f4f",
+    "#93b5a6", "#6b3e26",
+)  # fmt: skip
+
+
+def tables(f: Friction) -> RenderableType:
+    """Site by site, this unit and the healthy one."""
+    own, healthy = f.own.budget, f.healthy.budget
+    if own is None:
+        return Text(f"{f.own.unit.name}: {f.own.outcome}. {f.own.reason}: no friction can be read.")
+    low, high = (1e3 * end for end in SPAN)
+    title = f"Friction felt at the key over {low:.0f} to {high:.0f} mm of travel, gf"
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
+    for name in ("", "pressing", "returning", "felt", "share", "healthy", "pinning"):
+        table.add_column(name, justify="left" if name == "" else "right", no_wrap=True)
+    total = own.total()
+    for site in _shown(own, healthy):
+        ways = (own.pressing.over(site, SPAN), own.returning.over(site, SPAN), own.felt(site))
+        share = f"{100 * own.felt(site) / total:.0f} %" if total else "–"
+        well = "–" if healthy is None else _gf(healthy.felt(site))
+        table.add_row(TITLES[site], *map(_gf, ways), share, well, _pinning(f.own.unit, site))
+    all_ways = (sum(b.over(s, SPAN) for s in own.sites) for b in (own.pressing, own.returning))
+    table.add_row(
+        "all of it", *map(_gf, all_ways), _gf(total), "", "–" if healthy is None else _gf(healthy.total()), ""
+    )
+    return Group(table, Text(""), *map(Text, _words(f)), Text(""), Text(" ".join(CAUTIONS.split())))
+
+
+def _words(f: Friction) -> list[str]:
+    out = []
+    for told, felt in (("this unit", f.own), ("healthy friction", f.healthy)):
+        t = felt.touch
+        if t.down_weight is None or t.up_weight is None or t.friction is None:
+            out.append(f"{told}: {felt.outcome}. {felt.reason}")
+            continue
+        down, up, rubbed = (_gf(v) for v in (t.down_weight, t.up_weight, t.friction))
+        out.append(f"{told}: down {down}, up {up}, half of their difference {rubbed} gf")
+    out.append(
+        "healthy: the same unit with the friction that is usual in this part of the compass; pinning: force at "
+        f"{1e3 * RADIUS:.0f} mm that keeps the freed part turning"
+    )
+    return out
+
+
+def _shown(own: Budget, healthy: Budget | None) -> list[str]:
+    both = [b for b in (own, healthy) if b is not None]
+    return [n for n in TITLES if any(n in b.sites and b.felt(n) > LEAST for b in both)]
+
+
+def _gf(newton: float) -> str:
+    return edge.shown(edge.number(newton, "gf"), "gf")
+
+
+def _pinning(unit: ActionUnit, site: str) -> str:
+    if site not in CENTRES or site == "key":
+        return ""
+    return f"{_gf(force_from_torque(unit.friction[site], RADIUS))} gf"
+
+
+def document(f: Friction) -> Document:
+    """Both budgets in gram-force at the touch point."""
+    return clean({name: _felt(felt) for name, felt in (("this_unit", f.own), ("healthy", f.healthy))})
+
+
+def _felt(felt: Felt) -> Document:
+    b, t = felt.budget, felt.touch
+    sites = {} if b is None else {
+        site: {
+            "pressing_gf": edge.number(b.pressing.over(site, SPAN), "gf"),
+            "returning_gf": edge.number(b.returning.over(site, SPAN), "gf"),
+            "felt_gf": edge.number(b.felt(site), "gf"),
+        }
+        for site in b.sites
+    }  # fmt: skip
+    return {
+        "unit": felt.unit.name,
+        "outcome": felt.outcome,
+        "reason": felt.reason,
+        "down_weight_gf": edge.number(t.down_weight, "gf"),
+        "up_weight_gf": edge.number(t.up_weight, "gf"),
+        "friction_gf": edge.number(t.friction, "gf"),
+        "all_sites_gf": None if b is None else edge.number(b.total(), "gf"),
+        "sites": sites,
+    }
+
+
+def draw(f: Friction) -> Figure:
+    """Friction at the key along the stroke, by site, one panel a unit."""
+    figure = Figure(figsize=(11, 4.8), layout="constrained")
+    FigureCanvasAgg(figure)
+    panels = figure.subplots(1, 2, sharey=True)
+    for axes, felt, told in zip(panels, (f.own, f.healthy), ("as it is", "healthy friction"), strict=True):
+        axes.set_title(f"{felt.unit.name}: {told}", loc="left", fontsize=9, color=INK)
+        if felt.budget is None:
+            axes.text(0.5, 0.5, felt.outcome, ha="center", transform=axes.transAxes)
+            continue
+        _stack(axes, felt.budget)
+    panels[0].set_ylabel("friction at the key, gf")
+    panels[0].legend(loc="upper left", fontsize=7, frameon=False)
+    return figure
+
+
+def _stack(axes: Axes, b: Budget) -> None:
+    most = float(min(branch.travel.max() for branch in (b.pressing, b.returning)))
+    at = np.linspace(0.2e-3, most - 0.2e-3, 240)
+    sites = [n for n in TITLES if n in b.sites]
+    felt = [0.5 * (b.pressing.force(n, at) + b.returning.force(n, at)) for n in sites]
+    shown = [edge.column(force, "gf") for force in felt]
+    colours = [COLOURS[list(TITLES).index(n)] for n in sites]
+    axes.stackplot(edge.column(at, "mm"), shown, labels=[TITLES[n] for n in sites], colors=colours)
+    axes.axvspan(*(1e3 * end for end in SPAN), color="none", ec="#999999", ls=":", lw=0.8)
+    axes.set_xlabel("key travel at the touch point, mm")
+    axes.set_xlim(0, 1e3 * most)
+    axes.spines[["top", "right"]].set_visible(False)
