@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.work import Work, apply_controls
+from dashboard.work import Work, apply_controls, origin_of
 from sim.bench import predict as bench
 from sim.bench import slow_press
 from sim.bench import strike as blows
@@ -19,6 +19,8 @@ from sim.errors import SimulationError
 from sim.physics.ready import prepare
 from sim.sheets.film import film, press_film
 from sim.unit.model import ActionUnit
+from sim.workshop.friction import Friction
+from sim.workshop.friction import friction as friction_of
 
 KEPT = 24
 """Results kept of each kind, over all sessions: a stroke's film has about half a megabyte."""
@@ -90,6 +92,12 @@ def quick(work: Work, touch: str) -> Quick:
     if outcome == "plays" and not run.outcome.fine:
         outcome, reason = "leaves what the model can follow", str(run.outcome)
     return Quick(unit, outcome, reason, settings, reading, readings, stroke, press)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def friction(work: Work) -> Friction:
+    """The friction budget, beside a healthy one's.  Raises InputError."""
+    return friction_of(origin_of(work))
 
 
 def predicted(work: Work, progress: Progress) -> Prediction:

@@ -47,6 +47,7 @@ BEFORE: Mapping[str, Callable[[Visit], None]] = {
     "spring": _button("Try the springs", "The curves (CSV)"),
     "rails": _button("Make the map", "Best places"),
     "order": _button("Do this step", "1 of"),
+    "friction": _button("What would it bring?", "Repin it on the bench"),
     "compare": _button("Compare", "The comparison (CSV)"),
 }
 """What is done on a page before its picture is taken."""

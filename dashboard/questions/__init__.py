@@ -23,6 +23,7 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "spring": _page("spring", "What does the spring do?"),
     "rails": _page("rails", "Where should the rails go?"),
     "order": _page("order", "Set it up in order"),
+    "friction": _page("friction", "Where is the friction lost?"),
     "compare": _page("compare", "Compare two units"),
     "scenario": _page("scenario", "The scenario"),
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -29,41 +31,56 @@ COLOURS = (
 )  # fmt: skip
 
 
+COLUMNS = ("pressing, gf", "returning, gf", "felt, gf", "share", "healthy, gf", "pinning")
+
+
 def tables(f: Friction) -> RenderableType:
     """Site by site, this unit and the healthy one."""
-    own, healthy = f.own.budget, f.healthy.budget
-    if own is None:
+    if f.own.budget is None:
         return Text(f"{f.own.unit.name}: {f.own.outcome}. {f.own.reason}: no friction can be read.")
     low, high = (1e3 * end for end in SPAN)
-    title = f"Friction felt at the key over {low:.0f} to {high:.0f} mm of travel, gf"
+    title = f"Friction felt at the key over {low:.0f} to {high:.0f} mm of travel"
     table = Table(title=title, title_justify="left", box=None, pad_edge=False)
-    for name in ("", "pressing", "returning", "felt", "share", "healthy", "pinning"):
-        table.add_column(name, justify="left" if name == "" else "right", no_wrap=True)
-    total = own.total()
+    table.add_column("")
+    for name in COLUMNS:
+        table.add_column(name, justify="right", no_wrap=True)
+    for row in rows(f):
+        table.add_row(*row.values())
+    return Group(table, Text(""), *map(Text, words(f)), Text(""), Text(" ".join(CAUTIONS.split())))
+
+
+def rows(f: Friction) -> list[dict[str, str]]:
+    """The same as words, a row a site; empty where nothing could be read."""
+    own, healthy = f.own.budget, f.healthy.budget
+    if own is None:
+        return []
+    total, out = own.total(), []
     for site in _shown(own, healthy):
-        ways = (own.pressing.over(site, SPAN), own.returning.over(site, SPAN), own.felt(site))
         share = f"{100 * own.felt(site) / total:.0f} %" if total else "–"
-        well = "–" if healthy is None else _gf(healthy.felt(site))
-        table.add_row(TITLES[site], *map(_gf, ways), share, well, _pinning(f.own.unit, site))
-    all_ways = (sum(b.over(s, SPAN) for s in own.sites) for b in (own.pressing, own.returning))
-    table.add_row(
-        "all of it", *map(_gf, all_ways), _gf(total), "", "–" if healthy is None else _gf(healthy.total()), ""
-    )
-    return Group(table, Text(""), *map(Text, _words(f)), Text(""), Text(" ".join(CAUTIONS.split())))
+        well = None if healthy is None else healthy.felt(site)
+        out.append((TITLES[site], *_ways(own, (site,)), share, _gf(well), pinning(f.own.unit, site)))
+    out.append(("all of it", *_ways(own, own.sites), "", _gf(None if healthy is None else healthy.total()), ""))
+    return [dict(zip(("site", *COLUMNS), row, strict=True)) for row in out]
 
 
-def _words(f: Friction) -> list[str]:
+def _ways(b: Budget, sites: Sequence[str]) -> tuple[str, str, str]:
+    down, up = (sum(branch.over(site, SPAN) for site in sites) for branch in (b.pressing, b.returning))
+    return _gf(down), _gf(up), _gf(0.5 * (down + up))
+
+
+def words(f: Friction) -> list[str]:
+    """The weights of both, and what the columns mean."""
     out = []
-    for told, felt in (("this unit", f.own), ("healthy friction", f.healthy)):
+    for told, felt in (("This unit", f.own), ("With healthy friction", f.healthy)):
         t = felt.touch
         if t.down_weight is None or t.up_weight is None or t.friction is None:
             out.append(f"{told}: {felt.outcome}. {felt.reason}")
             continue
         down, up, rubbed = (_gf(v) for v in (t.down_weight, t.up_weight, t.friction))
-        out.append(f"{told}: down {down}, up {up}, half of their difference {rubbed} gf")
+        out.append(f"{told}: down {down}, up {up}, half of their difference {rubbed} gf.")
     out.append(
-        "healthy: the same unit with the friction that is usual in this part of the compass; pinning: force at "
-        f"{1e3 * RADIUS:.0f} mm that keeps the freed part turning"
+        "Healthy: the same unit with the friction that is usual in this part of the compass. Pinning: force at "
+        f"{1e3 * RADIUS:.0f} mm that keeps the freed part turning."
     )
     return out
 
@@ -73,11 +90,12 @@ def _shown(own: Budget, healthy: Budget | None) -> list[str]:
     return [n for n in TITLES if any(n in b.sites and b.felt(n) > LEAST for b in both)]
 
 
-def _gf(newton: float) -> str:
+def _gf(newton: float | None) -> str:
     return edge.shown(edge.number(newton, "gf"), "gf")
 
 
-def _pinning(unit: ActionUnit, site: str) -> str:
+def pinning(unit: ActionUnit, site: str) -> str:
+    """Pinning force of a centre that can be freed, with its unit; else empty."""
     if site not in CENTRES or site == "key":
         return ""
     return f"{_gf(force_from_torque(unit.friction[site], RADIUS))} gf"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -98,8 +98,8 @@ def _readings(c: Comparison) -> Table:
     return table
 
 
-def rows(c: Comparison, inches: bool = False) -> list[dict[str, str]]:
-    """The readings side by side as words, a row each; lengths in mm or in inches."""
+def rows(c: Comparison, inches: bool = False, only: Collection[str] = ()) -> list[dict[str, str]]:
+    """The readings side by side as words, a row each; lengths in mm or in inches; ``only`` some, by name."""
     seen = {True: "yes", False: "no", None: "?"}
     return [
         {
@@ -112,7 +112,7 @@ def rows(c: Comparison, inches: bool = False) -> list[dict[str, str]]:
             "carried by, each alone": _carriers(c, line, inches),
         }
         for line in c.lines
-        if line.a is not None or line.b is not None
+        if (line.a is not None or line.b is not None) and (not only or line.reading.name in only)
     ]
 
 

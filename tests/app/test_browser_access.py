@@ -22,6 +22,7 @@ BEGUN = {
     "spring": ("Try the springs", "The curves (CSV)"),
     "rails": ("Make the map", "The map (CSV)"),
     "order": ("Do this step", "The steps (CSV)"),
+    "friction": ("What would it bring?", "Repin it on the bench"),
     "compare": ("Compare", "The comparison (CSV)"),
 }
 """Button of a page that computes, and the button that is there once it has."""

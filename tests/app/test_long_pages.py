@@ -13,11 +13,15 @@ import pytest
 import sim
 from dashboard import runs
 from dashboard.questions.order import TARGETS
-from dashboard.work import Work, as_file, opened, origin_of
+from dashboard.work import Saved, Work, as_file, opened, origin_of, to_code
+from sim.bench.centres import RADIUS
 from sim.errors import InputError
 from sim.sheets import comparison
+from sim.unit.centres import torque_from_force
+from sim.unit.model import GRAVITY
 from sim.workshop import compare as comparing
 from sim.workshop import orders, rails, spring_study
+from sim.workshop.friction import friction
 from sim.workshop.targets import said
 from tests.app.alike import difference
 from tests.app.on_screen import Bench
@@ -190,3 +194,29 @@ def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     assert len(cells) > 200
     assert not [c for c in cells if c[:1] in ("=", "@") or (c[:1] in ("+", "-") and not c[1:2].isdigit())]
     assert hostile not in cells
+
+
+def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> None:
+    """Site by site; before and after; taken over to the bench by its button."""
+    tight = Work().with_control("friction_hammer", 4e-3)
+    bench = Bench(s=to_code(Saved(tight))).open("friction")
+    table = frames(bench)[0].set_index("site")
+    own = friction(origin_of(tight)).own
+    assert own.budget is not None and own.touch.friction is not None
+    assert table.loc["hammer centre", "felt, gf"] == f"{own.budget.felt('hammer') / (1e-3 * GRAVITY):.1f}"
+    assert float(table.loc["all of it", "felt, gf"]) == pytest.approx(own.touch.friction / (1e-3 * GRAVITY), abs=0.4)
+    bench.type("repin_force", "many")
+    assert "'many'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_repin"]
+    bench.type("repin_force", "4 gf").press("begin_repin")
+    brought = frames(bench)[1].set_index("reading")
+    fresh = sim.predict(runs.unit_of(Work().with_control("friction_hammer", torque_from_force(4e-3 * GRAVITY, RADIUS))))
+    assert fresh.touch.down_weight is not None
+    assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f}"
+    assert brought.loc["down weight", "a bench would see it"] == "yes"
+    bench.press("take_repin")
+    assert runs.unit_of(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * RADIUS)
+
+
+def test_friction_of_a_note_that_blocks_is_not_made_up() -> None:
+    bench = Bench().open("note").type("type_let_off", "-1 mm").open("friction")
+    assert "No friction can be read" in bench.errors() and not frames(bench)

@@ -1,0 +1,94 @@
+"""Where is the friction lost: the friction felt at the key, site by site, and what repinning one centre would bring."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import runs
+from dashboard.controls import CONTROLS
+from dashboard.figures import figure
+from dashboard.long import long_job
+from dashboard.show import caution, glossary
+from dashboard.state import change, state
+from dashboard.words import harmless, told
+from dashboard.work import Work, origin_of
+from sim.bench.centres import RADIUS
+from sim.errors import InputError, QuantityError
+from sim.sheets import budget, comparison
+from sim.unit.centres import torque_from_force
+from sim.units import FORCE, parse
+from sim.workshop.compare import Comparison, compare
+
+REPINNED = {"hammer": "hammer", "wippen": "wippen", "lever": "repetition lever", "jack": "jack"}
+WATCHED = (
+    "down_weight", "up_weight", "friction", "let_off_hump", "spring_rise", "reset_point", "return_time", "limit_hz",
+)  # fmt: skip
+"""What repinning is done for."""
+
+
+def show() -> None:
+    """The page."""
+    work = state().work
+    st.title("Where is the friction lost?")
+    st.markdown(
+        "Half of what the down weight exceeds the up weight by is friction. Each centre and each rubbing surface has "
+        "its share, which changes along the stroke: let-off is felt at jack and knuckle; the weights do not show it."
+    )
+    try:
+        found = runs.friction(work)
+    except InputError as error:
+        st.error(told("This scenario cannot be used as it stands.", error))
+        return
+    if found.own.budget is None:
+        st.error(f"No friction can be read: {found.own.outcome}. {found.own.reason}")
+    else:
+        table = pd.DataFrame(budget.rows(found))
+        st.dataframe(table, hide_index=True, width="stretch", height="content", alt="friction by site")
+        for line in budget.words(found):
+            st.markdown(line)
+        told_in = "friction at the key along the stroke, site by site; dotted: where the weights are read"
+        figure(budget.draw(found), "friction", told_in)
+        st.download_button(
+            "The friction (CSV)", table.to_csv(index=False), "friction.csv", "text/csv", key="friction_csv"
+        )
+    _repin(work)
+    glossary()
+    caution()
+
+
+def _repin(work: Work) -> None:
+    st.subheader("If one centre were repinned")
+    left, right = st.columns(2)
+    centre = left.selectbox("Centre", list(REPINNED), format_func=lambda n: REPINNED[n], key="repin_centre")
+    stands = budget.pinning(runs.unit_of(work), centre)
+    text = right.text_input(
+        f"To this pinning force at {1e3 * RADIUS:.0f} mm", key="repin_force", placeholder=f"3 gf (now {stands})",
+        max_chars=30,
+    )  # fmt: skip
+    name = f"friction_{centre}"
+    try:
+        torque = torque_from_force(parse(text.strip() or "3 gf", FORCE), RADIUS)
+    except QuantityError as error:
+        right.error(harmless(str(error)))
+        return
+    if not 0.0 <= torque <= CONTROLS[name].high:
+        right.error("beyond what this centre can be pinned to")
+        return
+    repinned = work.with_control(name, torque)
+    asked = (work, repinned)
+    found = long_job("repin", asked, "What would it bring?", lambda say: compare(*map(origin_of, asked), progress=say))
+    if found is not None:
+        _brought(found)
+        st.button("Repin it on the bench", on_click=change, args=(repinned,), key="take_repin")
+
+
+def _brought(c: Comparison) -> None:
+    shown = [
+        {"reading": row["reading"], "now": row["A"], "repinned": row["B"], "change": row["B - A"], "unit": row["unit"],
+         "a bench would see it": row["a bench would see it"]}
+        for row in comparison.rows(c, state().inches, WATCHED)
+    ]  # fmt: skip
+    st.dataframe(pd.DataFrame(shown), hide_index=True, width="stretch", alt="what repinning brings")
+    if c.a.outcome != c.b.outcome:
+        st.markdown(f"Now: **{c.a.outcome}**; repinned: **{c.b.outcome}**.")
