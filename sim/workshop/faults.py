@@ -6,30 +6,19 @@ A fault's severity runs from 0, the least that is worth the name, to 1, the wors
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Any
 
 from sim.bench import edge
 from sim.unit.data import shared_file
-from sim.unit.model import GRAVITY, ActionUnit
-from sim.units import FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension, parse
-from sim.workshop.moves import MOVES
-from sim.workshop.screws import SCREWS
-from sim.workshop.targets import unit_of
+from sim.unit.model import ActionUnit
+from sim.units import NUMBER, parse
+from sim.workshop.knobs import knob_at, spelling
 
 Signs = Mapping[str, int]
-
-
-@dataclass(frozen=True)
-class Knob:
-    """A model input that a fault changes: its dimension, what it is now (0: told by its change), and how it is put."""
-
-    dimension: Dimension
-    get: Callable[[ActionUnit], float]
-    put: Callable[[ActionUnit, float], ActionUnit]
 
 
 @dataclass(frozen=True)
@@ -71,10 +60,10 @@ class Fault:
         value = self.value(severity)
         if self.how == "share":
             return f"{100 * value:.0f} %"
-        spelling = _spelling(self.at)
-        text = edge.shown(edge.number(value, spelling), spelling)
+        unit_name = spelling(self.at)
+        text = edge.shown(edge.number(value, unit_name), unit_name)
         sign = "+" if self.how == "by" and value > 0 else ""
-        return f"{sign}{text} {edge.label(spelling)}".strip()
+        return f"{sign}{text} {edge.label(unit_name)}".strip()
 
 
 @dataclass(frozen=True)
@@ -84,63 +73,6 @@ class Pair:
     faults: tuple[str, str]
     prior: float
     why: str
-
-
-def knob_at(at: str) -> Knob:
-    """The input that ``at`` of the catalogue names.  Raises KeyError."""
-    kind, _, name = at.partition(".")
-    return _KNOBS[kind](name)
-
-
-def _friction(centre: str) -> Knob:
-    def put(u: ActionUnit, v: float) -> ActionUnit:
-        return replace(u, friction={**u.friction, centre: v})
-
-    return Knob(TORQUE, lambda u: u.friction[centre], put)
-
-
-def _rubbing(contact: str) -> Knob:
-    def put(u: ActionUnit, v: float) -> ActionUnit:
-        return replace(u, contacts={**u.contacts, contact: replace(u.contacts[contact], friction=v)})
-
-    return Knob(NUMBER, lambda u: u.contacts[contact].friction, put)
-
-
-def _spring(name: str) -> Knob:
-    def put(u: ActionUnit, v: float) -> ActionUnit:
-        change: dict[str, Any] = {name: v}
-        return replace(u, springs=replace(u.springs, **change))
-
-    return Knob(TORQUE, lambda u: float(getattr(u.springs, name)), put)
-
-
-def _screw(reading: str) -> Knob:
-    """Turned until the reading is off by so much, to first order; nothing else is turned for it."""
-    screw = SCREWS[reading]
-    return Knob(edge.UNITS[unit_of(reading)][1], lambda u: 0.0, lambda u, v: screw.move(u, v / screw.gain))
-
-
-def _move(name: str) -> Knob:
-    return Knob(LENGTH, lambda u: 0.0, MOVES[name].apply)
-
-
-def _head(_: str) -> Knob:
-    return Knob(MASS, lambda u: 0.0, SCREWS["inertia"].move)
-
-
-def _lead(_: str) -> Knob:
-    return Knob(FORCE, lambda u: 0.0, lambda u, v: SCREWS["balance_weight"].move(u, v / GRAVITY))
-
-
-_KNOBS: Mapping[str, Callable[[str], Knob]] = {
-    "friction": _friction, "rubbing": _rubbing, "spring": _spring, "screw": _screw, "move": _move, "head": _head,
-    "lead": _lead,
-}  # fmt: skip
-_SPELLINGS = {TORQUE.name: "Nmm", NUMBER.name: "", LENGTH.name: "mm", MASS.name: "g", FORCE.name: "gf"}
-
-
-def _spelling(at: str) -> str:
-    return _SPELLINGS[knob_at(at).dimension.name]
 
 
 @cache
