@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeGuard
 
 from sim.unit.model import ActionUnit
+from sim.workshop.knobs import knob_at
 from sim.workshop.moves import MOVES
 from sim.workshop.screws import SCREWS
 from sim.workshop.targets import unit_of
@@ -58,15 +59,12 @@ def _screw(target: str, title: str, help_: str, reach: float, step: float, low: 
 
 
 def _friction(centre: str, title: str, most: float) -> Control:
-    def put(u: ActionUnit, v: float) -> ActionUnit:
-        return replace(u, friction={**u.friction, centre: v})
-
+    knob = knob_at(f"friction.{centre}")
     return Control("friction", title, "dry friction of this centre: a torque, or the pinning force that it asks for",
-                   "Nmm", 0.0, most, most / 400, 0.6 * most, lambda u: u.friction[centre], put)  # fmt: skip
+                   "Nmm", 0.0, most, most / 400, 0.6 * most, knob.get, knob.put)  # fmt: skip
 
 
-def _spring(u: ActionUnit, v: float) -> ActionUnit:
-    return replace(u, springs=replace(u.springs, repetition=v))
+SPRING = knob_at("spring.repetition")
 
 
 def _moved(name: str, title: str, help_: str, get: Callable[[ActionUnit], float]) -> Control:
@@ -109,7 +107,7 @@ CONTROLS: Mapping[str, Control] = {
     **MOVED,
     "spring": Control(
         "spring", "repetition spring", "torque of the repetition spring on its lever", "Nmm", 0.0, 0.08, 0.1e-3, 0.02,
-        lambda u: u.springs.repetition, _spring, "spring_rise",
+        SPRING.get, SPRING.put, "spring_rise",
     ),
     "friction_key": _friction("key", "key", 0.06),
     "friction_wippen": _friction("wippen", "wippen", 8e-3),

@@ -42,11 +42,7 @@ def value_of(row: Row) -> str:
 
 def quantity(si: float | None, unit: str, sign: str = "") -> str:
     """A value with the unit of its name; lengths in inches where they are asked for."""
-    shown_in = edge.chosen(unit, state().inches)
-    value = edge.number(si, shown_in)
-    signed = value is not None and sign
-    text = format(value, f"{sign}.{edge.DIGITS[shown_in]}f") if signed else edge.shown(value, shown_in)
-    return f"{text} {edge.label(shown_in)}".strip()
+    return edge.told(si, unit, state().inches, sign)
 
 
 def target(name: str, si: float | None) -> str:

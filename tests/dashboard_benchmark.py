@@ -21,10 +21,8 @@ from playwright.sync_api import Browser, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import sim
-from dashboard.runs import unit_of
 from dashboard.work import Work
-from sim.unit.model import GRAVITY
+from tests.app.numbers import predicted, stands_for
 from tests.app.server import BROWSER_FLAGS, Server, browser_path, dashboard_command, free_port, running
 from tests.app.visit import MACHINE, Visit
 
@@ -57,11 +55,6 @@ Say = Callable[[str, Any], None]
 def share(values: list[float], part: float) -> float:
     """The value below which a share of them lies."""
     return statistics.quantiles(values, n=100, method="inclusive")[round(100 * part) - 1]
-
-
-def told(si: float | None, size: float, unit: str) -> str:
-    """A reading as a card prints it."""
-    return "no reading" if si is None else f"{si / size:.1f} {unit}"
 
 
 @contextmanager
@@ -127,7 +120,7 @@ def together(browser: Browser, server: Server) -> dict[str, float]:
         visit.page.goto(server.url)
     for visit in people:
         visit.computed()
-    wanted = [sim.predict(unit_of(Work().with_control("spring", spring * 1e-3))) for spring in springs]
+    wanted = [predicted(Work().with_control("spring", spring * 1e-3)) for spring in springs]
     begun = time.perf_counter()
     for visit, spring in zip(people, springs, strict=True):
         box = visit.page.get_by_label("type repetition spring")
@@ -139,10 +132,7 @@ def together(browser: Browser, server: Server) -> dict[str, float]:
     lasted = time.perf_counter() - begun
     mixed = 0
     for visit, found in zip(people, wanted, strict=True):
-        shown = visit.cards()
-        mixed += shown["down_weight_gf"] != told(found.touch.down_weight, 1e-3 * GRAVITY, "gf")
-        mixed += shown["spring_rise_mm"] != told(found.repetition.spring_rise, 1e-3, "mm")
-        mixed += shown["limit_hz"] != told(found.repetition.limit_hz, 1.0, "per s")
+        mixed += sum(not stands_for(name, text, *found[name]) for name, text in visit.cards().items())
         errors += visit.page.locator("[data-testid=stException]").all_inner_texts()
     for visit in people:
         visit.page.context.close()

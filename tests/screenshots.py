@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import io
 import sys
-from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from PIL import Image
@@ -19,20 +18,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from dashboard.questions import PAGES
 from tests.app.server import BROWSER_FLAGS, browser_path, dashboard_command, free_port, running
-from tests.app.visit import COMPUTED, Visit
+from tests.app.visit import BEGUN, Visit
 
 FOLDER = Path(__file__).resolve().parents[1] / "shared" / "pictures"
 WIDTHS = {"wide": (1280, 1100), "narrow": (390, 1600)}
 COLOURS = 128
-
-
-def _button(name: str, then: str) -> Callable[[Visit], None]:
-    def press(visit: Visit) -> None:
-        visit.page.get_by_role("button", name=name, exact=True).click()
-        visit.page.get_by_text(then).first.wait_for(timeout=COMPUTED)
-        visit.still()
-
-    return press
 
 
 def _at_escape(visit: Visit) -> None:
@@ -40,17 +30,6 @@ def _at_escape(visit: Visit) -> None:
     visit.computed()
     visit.page.get_by_role("button", name="Escapement").click()
     visit.page.get_by_role("button", name="jack leaves the knuckle").first.click()
-
-
-BEFORE: Mapping[str, Callable[[Visit], None]] = {
-    "note": _at_escape,
-    "spring": _button("Try the springs", "The curves (CSV)"),
-    "rails": _button("Make the map", "Best places"),
-    "order": _button("Do this step", "1 of"),
-    "friction": _button("What would it bring?", "Repin it on the bench"),
-    "compare": _button("Compare", "The comparison (CSV)"),
-}
-"""What is done on a page before its picture is taken."""
 
 
 def main() -> None:
@@ -66,7 +45,10 @@ def main() -> None:
             context = browser.new_context(viewport={"width": x, "height": y}, reduced_motion="reduce")
             for name in pages:
                 visit = Visit(context.new_page(), server.url).open("" if name == "note" else name)
-                BEFORE.get(name, Visit.still)(visit)
+                if name == "note":
+                    _at_escape(visit)
+                elif name in BEGUN:
+                    visit.begin(name)
                 visit.page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
                 visit.page.wait_for_timeout(700)  # what fades has faded
                 _write(visit.page.screenshot(), FOLDER / f"dashboard-{name}-{width}.png")

@@ -16,15 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.rest import Rest
+from sim.bench.sliding import EVERY, slid
 from sim.bench.slow_press import SPAN, Pressed
-from sim.physics.along import along
-from sim.physics.mechanism import DOFS, JOINTS, ROWS, RUBBING
+from sim.physics.mechanism import JOINTS, ROWS, RUBBING
 from sim.physics.run import CONTACT_INDEX, Run
 
 Array = NDArray[np.float64]
 
-EVERY = 12
-"""Rows of the press between two looks: 6 ms, 0.02 mm of key travel."""
 TITLES: Mapping[str, str] = {
     "key": "key bushings",
     "wippen": "wippen centre",
@@ -49,18 +47,20 @@ class Branch:
     travel: Array
     work: Mapping[str, Array]
 
+    def done(self, site: str, at: Array) -> Array:
+        """Work lost at a site up to given travels, J."""
+        order = np.argsort(self.travel, kind="stable")
+        found: Array = np.interp(at, self.travel[order], self.work[site][order])
+        return found
+
     def over(self, site: str, span: tuple[float, float]) -> float:
         """Mean force at the touch point lost at a site between two travels, N."""
-        order = np.argsort(self.travel, kind="stable")
-        done = np.interp(span, self.travel[order], self.work[site][order])
-        return abs(float(done[1] - done[0])) / (span[1] - span[0])
+        low, high = self.done(site, np.array(span))
+        return abs(float(high - low)) / (span[1] - span[0])
 
     def force(self, site: str, at: Array, width: float = 0.2e-3) -> Array:
         """The same along the stroke, over a window of travel (m), N."""
-        order = np.argsort(self.travel, kind="stable")
-        ends = (np.interp(at + side * width / 2, self.travel[order], self.work[site][order]) for side in (-1, 1))
-        low, high = ends
-        return np.abs(high - low) / width
+        return np.abs(self.done(site, at + width / 2) - self.done(site, at - width / 2)) / width
 
 
 @dataclass(frozen=True)
@@ -93,15 +93,10 @@ def budget(pressed: Pressed) -> Budget | None:
 
 def _branch(rest: Rest, run: Run) -> Branch:
     rows = slice(None, None, EVERY)
-    poses = np.array([run.trace[x][rows] for x in DOFS]).T
-    steps = np.diff(poses, axis=0)
-    ways: dict[str, Array] = {}
-    for name, body, against in JOINTS:
-        ways[name] = steps[:, DOFS.index(body)] - (steps[:, DOFS.index(against)] if against else 0.0)
-    _, slides = along(rest.parameters, 0.5 * (poses[1:] + poses[:-1]))
-    slid = np.einsum("rcx,rx->rc", slides, steps)
-    for name in RUBBING:
-        ways[name] = slid[:, CONTACT_INDEX[name]]
+    turns = {name: run.trace[body] - (run.trace[against] if against else 0.0) for name, body, against in JOINTS}
+    ways = {name: np.diff(turn[rows]) for name, turn in turns.items()}
+    slides = slid(rest, run, rows)
+    ways |= {name: slides[:, CONTACT_INDEX[name]] for name in RUBBING}
     work = {}
     for name in ROWS:
         pull = run.trace[f"T_{name}"][rows]

@@ -83,3 +83,11 @@ def shown(value: float | None, unit: str, accuracy: float | None = None) -> str:
         return "–"
     text = f"{value:.{digits(unit, accuracy)}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def told(si: float | None, unit: str, inches: bool = False, sign: str = "") -> str:
+    """An SI value with the unit of its name, lengths in inches where asked; ``sign`` "+" shows it always."""
+    unit = chosen(unit, inches)
+    value = number(si, unit)
+    text = format(value, f"+.{DIGITS[unit]}f") if sign and value is not None else shown(value, unit)
+    return f"{text} {label(unit)}".strip()

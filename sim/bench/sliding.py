@@ -5,11 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from sim.bench.rest import Rest
 from sim.bench.slow_press import Pressed
 from sim.physics.along import along
 from sim.physics.mechanism import DOFS
-from sim.physics.run import CONTACT_INDEX
+from sim.physics.run import CONTACT_INDEX, Run
+
+Array = NDArray[np.float64]
 
 EVERY = 12
 """Rows of the press between two looks: 6 ms, 0.02 mm of key travel."""
@@ -34,12 +38,18 @@ def sliding(pressed: Pressed, span: tuple[float, float] | None = None) -> Slidin
     if span is not None:
         first, last = np.searchsorted(np.maximum.accumulate(pressed.rest.travel(pressed.down)), span)
     rows = slice(first, last, EVERY)
-    poses = np.array([trace[x][rows] for x in DOFS]).T
-    _, slides = along(pressed.rest.parameters, 0.5 * (poses[1:] + poses[:-1]))
-    ways = np.abs(np.einsum("rcx,rx->rc", slides, np.diff(poses, axis=0)))
+    ways = np.abs(slid(pressed.rest, pressed.down, rows))
     length, work = {}, {}
     for c in SLIDES:
         way = ways[:, CONTACT_INDEX[c]] * (trace[f"N_{c}"][rows][1:] > 0)
         length[c] = float(way.sum())
         work[c] = float(way @ np.abs(trace[f"T_{c}"][rows][1:]))
     return Sliding(length, work)
+
+
+def slid(rest: Rest, run: Run, rows: slice) -> Array:
+    """Way that every contact slides from each of these rows of a run to the next (rows - 1, contacts), m, signed."""
+    poses = np.array([run.trace[x][rows] for x in DOFS]).T
+    _, slides = along(rest.parameters, 0.5 * (poses[1:] + poses[:-1]))
+    found: Array = np.einsum("rcx,rx->rc", slides, np.diff(poses, axis=0))
+    return found

@@ -120,21 +120,16 @@ def _signed(value: float | None, unit: str) -> str:
 def trial(p: Place, moves: Moves, inches: bool = False) -> str:
     """The five-minute trial with temporary shims that would confirm a place before drilling."""
     by = {move: d for move, d in zip(moves, (p.dx, p.dy), strict=True) if abs(d) > 0.02e-3}
-    where = " and ".join(f"{MOVES[m].title} by {_length(d, inches, '+')}" for m, d in by.items())
+    where = " and ".join(f"{MOVES[m].title} by {edge.told(d, 'mm', inches, '+')}" for m, d in by.items())
     where = where or "everything where it is"
     down, up = (edge.shown(edge.number(w, "gf"), "gf", 1.0) for w in (p.down_weight, p.up_weight))
+    spread, aftertouch = (edge.told(length, "mm", inches) for length in (p.spread, p.aftertouch))
     return (
-        f"Five-minute trial before drilling: clamp {where} with card shims (spread {_length(p.spread, inches)}), set "
+        f"Five-minute trial before drilling: clamp {where} with card shims (spread {spread}), set "
         f"one sample note to the same blow, dip and let-off, press slowly and read the aftertouch: "
-        f"{_length(p.aftertouch, inches)} is expected; down weight {down} gf, up {up} gf. More "
-        f"than {_length(0.2e-3, inches)} or 3 gf off: measure the parts again before a hole is made."
+        f"{aftertouch} is expected; down weight {down} gf, up {up} gf. More "
+        f"than {edge.told(0.2e-3, 'mm', inches)} or 3 gf off: measure the parts again before a hole is made."
     )
-
-
-def _length(si: float | None, inches: bool, sign: str = "") -> str:
-    unit = edge.chosen("mm", inches)
-    value = edge.number(si, unit)
-    return f"{'–' if value is None else format(value, f'{sign}.{edge.DIGITS[unit]}f')} {unit}"
 
 
 def _reasons(cells: Cells) -> Table:

@@ -60,10 +60,7 @@ class Fault:
         value = self.value(severity)
         if self.how == "share":
             return f"{100 * value:.0f} %"
-        unit_name = spelling(self.at)
-        text = edge.shown(edge.number(value, unit_name), unit_name)
-        sign = "+" if self.how == "by" and value > 0 else ""
-        return f"{sign}{text} {edge.label(unit_name)}".strip()
+        return edge.told(value, spelling(self.at), sign="+" if self.how == "by" else "")
 
 
 @dataclass(frozen=True)
@@ -102,7 +99,7 @@ def _file() -> dict[str, Any]:
 def _fault(row: dict[str, Any]) -> Fault:
     how = next(h for h in ("to", "by", "share") if h in row)
     dimension = NUMBER if how == "share" else knob_at(row["at"]).dimension
-    low, high = (float(t.removesuffix(" %")) / 100 if how == "share" else parse(t, dimension) for t in row[how])
+    low, high = (parse(t, dimension) for t in row[how])
     told = {
         k: row[k] for k in ("name", "title", "at", "prior", "shows", "test", "cure", "caution", "needs") if k in row
     }

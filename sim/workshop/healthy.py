@@ -12,7 +12,7 @@ import numpy as np
 
 from sim.unit.data import shared_file
 from sim.unit.model import ActionUnit
-from sim.units import parse
+from sim.units import NUMBER, parse
 from sim.workshop.knobs import knob_at
 
 
@@ -38,7 +38,7 @@ def variations() -> tuple[Variation, ...]:
     with shared_file("healthy_variation.toml").open("rb") as file:
         rows = tomllib.load(file)["variation"]
     return tuple(
-        Variation(row["at"], True, float(row["share"].removesuffix(" %")) / 100, row["source"])
+        Variation(row["at"], True, parse(row["share"], NUMBER), row["source"])
         if "share" in row
         else Variation(row["at"], False, parse(row["by"], knob_at(row["at"]).dimension), row["source"])
         for row in rows

@@ -54,8 +54,7 @@ def dimension_of(target: str) -> Dimension:
 
 def said(target: str, value: float | None, inches: bool = False) -> str:
     """A target's SI value as a technician writes it."""
-    unit = edge.chosen(unit_of(target), inches)
-    return f"{edge.shown(edge.number(value, unit), unit)} {edge.label(unit)}" if value is not None else "–"
+    return "–" if value is None else edge.told(value, unit_of(target), inches)
 
 
 def close(target: str) -> float:

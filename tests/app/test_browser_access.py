@@ -14,18 +14,10 @@ from playwright.sync_api import expect
 
 from dashboard.questions import PAGES
 from tests.app.server import Server
-from tests.app.visit import COMPUTED, Visit
+from tests.app.visit import BEGUN, COMPUTED, Visit
 
 NARROW: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 WIDE: dict[str, Any] = {"viewport": {"width": 1920, "height": 1080}}
-BEGUN = {
-    "spring": ("Try the springs", "The curves (CSV)"),
-    "rails": ("Make the map", "The map (CSV)"),
-    "order": ("Do this step", "The steps (CSV)"),
-    "friction": ("What would it bring?", "Repin it on the bench"),
-    "compare": ("Compare", "The comparison (CSV)"),
-}
-"""Button of a page that computes, and the button that is there once it has."""
 FOCUSABLE = """(() => {
   const found = [];
   const walk = (root) => {
@@ -61,9 +53,7 @@ def filled(visit: Visit, name: str) -> Visit:
         visit.page.keyboard.press("Home")
         expect(visit.page.locator(".st-key-map_cells").get_by_role("slider")).to_have_attribute("aria-valuetext", "3")
     if name in BEGUN:
-        button, then = BEGUN[name]
-        visit.page.get_by_role("button", name=button, exact=True).click()
-        visit.page.get_by_role("button", name=then).wait_for(timeout=COMPUTED)
+        visit.begin(name)
     return visit.still()
 
 

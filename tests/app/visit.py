@@ -15,6 +15,15 @@ MACHINE = (
 COMPUTED = 120_000
 """Longest time for what computes, ms: far more than it takes."""
 
+BEGUN = {
+    "spring": ("Try the springs", "The curves (CSV)"),
+    "rails": ("Make the map", "The map (CSV)"),
+    "order": ("Do this step", "The steps (CSV)"),
+    "friction": ("What would it bring?", "Repin it on the bench"),
+    "compare": ("Compare", "The comparison (CSV)"),
+}
+"""Button of a page that computes, and the button that is there once it has."""
+
 
 class Visit:
     """One person at the dashboard."""
@@ -43,6 +52,13 @@ class Visit:
         self.page.locator("h1").wait_for()
         expect(self.page.locator("[data-testid=stSkeleton]")).to_have_count(0, timeout=COMPUTED)
         return self
+
+    def begin(self, name: str) -> Visit:
+        """Have an open page compute what it computes when asked."""
+        button, then = BEGUN[name]
+        self.page.get_by_role("button", name=button, exact=True).click()
+        self.page.get_by_role("button", name=then).wait_for(timeout=COMPUTED)
+        return self.still()
 
     def computed(self) -> Visit:
         """Wait until all readings of the first page are there."""
