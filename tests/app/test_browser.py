@@ -193,7 +193,7 @@ def test_leaving_in_mid_computation_does_no_harm(visit: Visit) -> None:
 def test_long_work_is_stopped_by_its_button(visit: Visit) -> None:
     visit.open("spring")
     visit.page.get_by_role("button", name="Try the springs").click()
-    visit.page.get_by_role("button", name="Stop").click()
+    visit.page.locator(".st-key-stop_springs").get_by_role("button").click()
     expect(visit.page.get_by_role("button", name="Try the springs")).to_be_visible()
     visit.still()
     expect(visit.page.locator("[data-testid=stProgress]")).to_have_count(0)
