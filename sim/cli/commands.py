@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 import sim
-from sim.cli import bench_work, screen, studies
+from sim.cli import bench_work, diagnosis, screen, studies
 from sim.errors import Fault, InputError
 from sim.unit.model import ActionUnit
 
@@ -195,5 +195,5 @@ def rails(args: argparse.Namespace) -> int:
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
     "regulate": regulate, "rails": rails,
-    **studies.COMMANDS, **bench_work.COMMANDS,
+    **studies.COMMANDS, **bench_work.COMMANDS, **diagnosis.COMMANDS,
 }  # fmt: skip

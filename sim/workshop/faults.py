@@ -35,6 +35,7 @@ class Fault:
     signs: Signs
     shows: str
     test: str
+    read: str
     cure: str
     caution: str = ""
     needs: str = ""
@@ -101,6 +102,8 @@ def _fault(row: dict[str, Any]) -> Fault:
     dimension = NUMBER if how == "share" else knob_at(row["at"]).dimension
     low, high = (parse(t, dimension) for t in row[how])
     told = {
-        k: row[k] for k in ("name", "title", "at", "prior", "shows", "test", "cure", "caution", "needs") if k in row
+        k: row[k]
+        for k in ("name", "title", "at", "prior", "shows", "test", "read", "cure", "caution", "needs")
+        if k in row
     }
     return Fault(how=how, low=low, high=high, signs={n: {"+": 1, "-": -1}[s] for n, s in row["signs"].items()}, **told)

@@ -1,10 +1,14 @@
-"""How healthy units differ (shared/healthy_variation.toml): drawn for trials, and what an inference averages over."""
+"""How healthy units differ (shared/healthy_variation.toml): drawn for trials, and what an inference averages over.
+
+A healthy unit has been regulated: its parts differ, then every screw is turned until the
+note reads as it should, and at last each screw is off by what a bench leaves.
+"""
 
 from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -14,6 +18,15 @@ from sim.unit.data import shared_file
 from sim.unit.model import ActionUnit
 from sim.units import NUMBER, parse
 from sim.workshop.knobs import knob_at
+from sim.workshop.regulate import regulate
+from sim.workshop.targets import read_all
+
+SET: Mapping[str, str] = {
+    "lever_height": "lever_height", "jack_address": "jack_address", "blow": "blow", "key_height": "key_height",
+    "rest_cushion_gap": "rest_gap", "let_off": "let_off", "drop": "drop", "dip": "dip",
+    "checking_distance": "checking_distance", "spring_rise": "spring_rise",
+}  # fmt: skip
+"""What is regulated, by the name of its target, and the bench test that reads it."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +37,11 @@ class Variation:
     share: bool
     deviation: float
     source: str
+
+    @property
+    def left(self) -> bool:
+        """Whether it is what a bench leaves of a screw's setting, the spring's among them."""
+        return self.at.startswith("screw.") or self.at == "spring.repetition"
 
     def put(self, unit: ActionUnit, z: float) -> ActionUnit:
         """The unit with this input so many standard deviations off."""
@@ -46,10 +64,27 @@ def variations() -> tuple[Variation, ...]:
 
 
 def varied(unit: ActionUnit, z: Sequence[float]) -> ActionUnit:
-    """A unit with every input off by its own number of standard deviations, one an input.  Raises ValueError."""
-    for variation, by in zip(variations(), z, strict=True):
-        unit = variation.put(unit, float(by))
-    return unit
+    """A unit with every input off by its own number of standard deviations, one an input, regulated in between.
+
+    What the parts do not let it be regulated to stays as far off as the search came.  Raises ValueError.
+    """
+    off = list(zip(variations(), map(float, z), strict=True))
+    parts = [(v, by) for v, by in off if by and not v.left]
+    made = unit
+    for variation, by in parts:
+        made = variation.put(made, by)
+    if parts:
+        made = regulate(made, _targets(unit), warm=True, check=False).unit
+    for variation, by in off:
+        if variation.left:
+            made = variation.put(made, by)
+    return made
+
+
+def _targets(unit: ActionUnit) -> dict[str, float]:
+    """What this unit reads of all that is regulated (SI)."""
+    found = read_all(unit, dict.fromkeys(SET, 0.0))
+    return {name: value for name in SET if (value := found[name]) is not None}
 
 
 def drawn(unit: ActionUnit, random: np.random.Generator) -> ActionUnit:

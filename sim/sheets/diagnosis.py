@@ -1,0 +1,295 @@
+"""A diagnosis as words, tables, JSON and a picture; the blank sheet for the bench; what calibrating found."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from csv import writer
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from rich.console import Group, RenderableType
+from rich.text import Text
+
+from sim.bench import edge
+from sim.sheets.document import Document, clean
+from sim.sheets.mechanism import INK
+from sim.sheets.tables import CAUTIONS, plain_table
+from sim.workshop.bench_tests import BenchTest
+from sim.workshop.calibrate import Calibration, Fitted
+from sim.workshop.diagnosis import LISTED, Alike, Diagnosis, Disagrees, Listed
+from sim.workshop.faults import faults
+from sim.workshop.next_test import NextTest, Outcome
+from sim.workshop.observed import Observed
+
+SHOWN = 5
+"""Tests that are told."""
+NONE = "no fault of the catalogue"
+
+
+def percent(p: float) -> str:
+    """A probability; never a certainty."""
+    return "under 1 %" if p < 0.01 else "over 99 %" if p > 0.99 else f"{100 * p:.0f} %"
+
+
+def title(name: str) -> str:
+    """A cause as a person reads it: a fault, two of them, or none."""
+    return " and ".join(faults()[n].title for n in name.split(" and ")) if name else NONE
+
+
+def verdict(d: Diagnosis) -> str:
+    """One sentence."""
+    if d.verdict == "unexplained":
+        return (
+            "No fault of the catalogue explains these readings: the best of them would misfit so far "
+            f"{_odds(d.chance)}."
+        )
+    if d.verdict == "healthy":
+        return f"Nothing is wrong that these readings show: healthy, {percent(d.healthy)}."
+    best = d.listed[0]
+    if d.verdict == "unsure":
+        return f"Not sure yet. Likeliest: {title(d.found.ranked[0][0])}, {percent(d.found.ranked[0][1])}."
+    return f"{best.fault.title[0].upper()}{best.fault.title[1:]}, {percent(best.probability)}: {sizes(best)}."
+
+
+def _odds(chance: float) -> str:
+    return "less than once in a million times" if chance < 1e-6 else f"about once in {1 / chance:,.0f} times"
+
+
+def sizes(one: Listed) -> str:
+    """How bad it is, if it is there."""
+    mean, low, high = one.sizes
+    return f"{mean} (90 % between {low} and {high})"
+
+
+def alike(group: Alike, tests: Mapping[str, BenchTest]) -> str:
+    """What cannot be told apart."""
+    names = [faults()[n].title for n in group.faults]
+    told = f"{', '.join(names[:-1])} and {names[-1]}"
+    by = f" One reading that would: {tests[group.by].title}." if group.by else " No single reading of the list would."
+    return f"These readings cannot tell {told} apart.{by}"
+
+
+def disagrees(row: Disagrees) -> str:
+    """A reading that nothing explains."""
+    read, expected = (edge.told(v, row.test.unit) for v in (row.read, row.expected))
+    return (
+        f"{row.test.title}: {read} was read, {expected} would fit the others ({abs(row.off):.1f} standard errors off)"
+    )
+
+
+def outcome(o: Outcome, test: BenchTest, inches: bool = False) -> str:
+    """One outcome of a test and what it would mean."""
+    if o.word:
+        said = f'"{o.word}"'
+    else:
+        unit = edge.chosen(test.unit, inches)
+        low, high = (edge.number(v, unit) or 0.0 for v in (max(o.low, _least(test)), o.high))
+        ends = (edge.shown(v, unit, test.accuracy) for v in (low, high))
+        said = f"{' to '.join(ends)} {edge.label(unit)}".strip()
+    return f"{said} ({percent(o.probability)}): {title(o.leading)}, {percent(o.sure)}"
+
+
+def _least(test: BenchTest) -> float:
+    return test.limits[0] * test.si / test.accuracy
+
+
+def cost(t: NextTest) -> str:
+    """Time and parts."""
+    time = f"{t.cost:.0f} s" if t.cost < 100 else f"{t.cost / 60:.0f} min"
+    return ", ".join(part for part in (time, "action out" if t.test.out else "action in", t.test.parts) if part)
+
+
+def causes(d: Diagnosis) -> list[dict[str, str]]:
+    """The list of causes, a row each, "none" among them."""
+    rows = [
+        (c.probability, (c.fault.title, percent(c.probability), sizes(c), c.fault.shows, c.fault.cure))
+        for c in d.listed
+    ]
+    rows.append((d.healthy, (NONE, percent(d.healthy), "", "", "")))
+    names = ("cause", "how likely", "how bad, if it is there", "shows as", "cure")
+    return [dict(zip(names, row, strict=True)) for _, row in sorted(rows, key=lambda pair: -pair[0])]
+
+
+def next_rows(d: Diagnosis) -> list[dict[str, str]]:
+    """The tests that tell most, the suggested one first."""
+    return [
+        {"test": t.test.title, "tells, bits": f"{t.tells:.2f}", "cost": cost(t), "how": t.test.how}
+        for t in d.tests[:SHOWN]
+    ]
+
+
+def tables(d: Diagnosis, observed: Observed) -> RenderableType:
+    """All of it for a terminal."""
+    parts: list[RenderableType] = [Text(verdict(d), style="bold"), Text("")]
+    parts += [Text(disagrees(row)) for row in d.disagrees]
+    table = plain_table("Causes")
+    for name in ("", "likely", "how bad, if it is there"):
+        table.add_column(name)
+    for row in causes(d):
+        table.add_row(row["cause"], row["how likely"], row["how bad, if it is there"])
+    parts += [table, Text("")]
+    for c in d.listed[:2]:
+        parts.append(Text(f"{c.fault.title}: {c.fault.shows}. Cure: {c.fault.cure}."))
+    parts += [Text(alike(group, d.found.cells.library.tests)) for group in d.alike]
+    if d.tests:
+        tests = plain_table("Next reading, the one that tells most for its cost first")
+        for name in ("", "tells, bits", "cost"):
+            tests.add_column(name)
+        for row in next_rows(d):
+            tests.add_row(row["test"], row["tells, bits"], row["cost"])
+        first = d.tests[0]
+        parts += [Text(""), tests, Text(""), Text(f"{first.test.title}: {first.test.how}. It would mean:")]
+        parts += [Text(f"  {outcome(o, first.test)}") for o in first.outcomes]
+    return Group(*parts, Text(""), Text(" ".join(CAUTIONS.split())))
+
+
+def document(d: Diagnosis, observed: Observed) -> Document:
+    """The same as JSON; quantities in the unit their name says."""
+    tests = d.found.cells.library.tests
+    return clean(
+        {
+            "unit": d.found.cells.library.unit.name,
+            "verdict": d.verdict,
+            "healthy": d.healthy,
+            "chance_of_misfit": d.chance,
+            "read": {edge.key(n, tests[n].unit): edge.number(v, tests[n].unit) for n, v in observed.numbers.items()}
+            | dict(observed.words),
+            "causes": [_cause(c) for c in d.listed],
+            "together": [
+                {"faults": list(c), "probability": p} for c, p in d.found.causes.items() if len(c) > 1 and p >= LISTED
+            ],
+            "cannot_be_told_apart": [{"faults": list(g.faults), "by": g.by} for g in d.alike],
+            "disagree": [
+                {"reading": r.test.name, edge.key("read", r.test.unit): edge.number(r.read, r.test.unit),
+                 edge.key("expected", r.test.unit): edge.number(r.expected, r.test.unit), "standard_errors": r.off}
+                for r in d.disagrees
+            ],
+            "next": [_test(t) for t in d.tests],
+        }
+    )  # fmt: skip
+
+
+def _cause(c: Listed) -> Document:
+    told = {name: getattr(c.fault, name) for name in ("name", "title", "shows", "cure", "caution")}
+    ends = zip(("", "_low", "_high"), c.severity, c.sizes, strict=True)
+    return told | {"probability": c.probability} | {
+        k: v for end, severity, size in ends for k, v in ((f"severity{end}", severity), (f"size{end}", size))
+    }  # fmt: skip
+
+
+def _test(t: NextTest) -> Document:
+    outcomes = [
+        {"word": o.word, "low": edge.number(o.low, t.test.unit), "high": edge.number(o.high, t.test.unit),
+         "probability": o.probability, "leading": o.leading, "sure": o.sure}
+        for o in t.outcomes
+    ]  # fmt: skip
+    return {"reading": t.test.name, "unit": edge.label(t.test.unit), "tells_bits": t.tells, "cost_s": t.cost,
+            "action_out": t.test.out, "parts": t.test.parts, "how": t.test.how, "outcomes": outcomes}  # fmt: skip
+
+
+def blank_toml(tests: Mapping[str, BenchTest], name: str) -> str:
+    """The sheet to fill in."""
+    lines = [f"# Readings of one note, to be diagnosed against {name}.", "# Leave empty what was not read.",
+             "# [accuracy] below: where a reading was taken better or worse than usual.", "", "[readings]"]  # fmt: skip
+    shown_out = False
+    for test in sorted(tests.values(), key=lambda t: (not t.first, t.out)):
+        if test.out and not shown_out:
+            lines += ["", "# With the action out of the piano:", *(f"# {line}" for line in _wrapped(CAUTIONS))]
+            shown_out = True
+        wanted = (
+            " | ".join(test.words) if test.words else f"{edge.label(test.unit) or 'a number'}, to {test.accuracy:g}"
+        )
+        lines += [f"# {test.title}: {test.how}", f'{test.name} = ""{" " * max(1, 28 - len(test.name))}# {wanted}']
+    return "\n".join([*lines, "", "[accuracy]", ""])
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(" ".join(text.split()), 110)
+
+
+def blank_csv(tests: Iterable[str]) -> str:
+    """The same as a table."""
+    return "reading,value,accuracy\n" + "".join(f"{name},,\n" for name in tests)
+
+
+def sheet_csv(observed: Observed) -> str:
+    """What was read, as the sheet that gives it again."""
+    from sim.workshop.bench_tests import bench_tests
+
+    out = io.StringIO()
+    rows = writer(out, lineterminator="\n")
+    rows.writerow(("reading", "value", "accuracy"))
+    for name, word in observed.words.items():
+        rows.writerow((name, word, ""))
+    for name, si in observed.numbers.items():
+        unit = bench_tests()[name].unit
+        fine = observed.accuracy.get(name)
+        rows.writerow((name, _written(si, unit), "" if fine is None else _written(fine, unit)))
+    return out.getvalue()
+
+
+def _written(si: float, unit: str) -> str:
+    value = edge.number(si, unit)
+    return f"{value:.6g} {edge.label(unit)}".strip()
+
+
+def draw(d: Diagnosis) -> Figure:
+    """The likeliest causes as bars, and how bad each would be."""
+    rows = [(c.probability, c.fault.title) for c in d.listed[:8]] + [(d.healthy, NONE)]
+    rows.sort()
+    figure = Figure(figsize=(9, 0.6 + 0.36 * len(rows)), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots()
+    axes.barh([t for _, t in rows], [100 * p for p, _ in rows], color="#1d5c63", height=0.6)
+    for i, (p, _) in enumerate(rows):
+        axes.text(100 * p + 1, i, percent(p), va="center", fontsize=8, color=INK)
+    axes.set_xlim(0, 112)
+    axes.set_xticks([0, 25, 50, 75, 100])
+    axes.set_xlabel("how likely, %")
+    axes.spines[["top", "right"]].set_visible(False)
+    return figure
+
+
+def calibrated(c: Calibration, tests: Mapping[str, BenchTest]) -> RenderableType:
+    """What was fitted: readings before and after, inputs that moved, and what is left of their uncertainty."""
+    readings = plain_table("Readings: scenario, fitted")
+    for name in ("", "read", "scenario", "fitted", "+-"):
+        readings.add_column(name, justify="right" if name else "left", no_wrap=True)
+    for r in c.readings:
+        unit = tests[r.name].unit
+        read = "" if r.read is None else edge.told(r.read, unit)
+        readings.add_row(tests[r.name].title, read, *(edge.told(v, unit) for v in (r.before, r.after, r.error)))
+    inputs = plain_table("Inputs that the readings moved or made surer (standard deviations of healthy units)")
+    for name in ("", "off by", "uncertainty left"):
+        inputs.add_column(name, justify="right" if name else "left")
+    for f in moved(c):
+        inputs.add_row(f.variation.at, f"{f.z:+.2f}", f"{100 * f.deviation:.0f} %")
+    return Group(readings, Text(""), inputs)
+
+
+def moved(c: Calibration) -> Sequence[Fitted]:
+    """Inputs about which the readings said something."""
+    return sorted((f for f in c.inputs if abs(f.z) > 0.2 or f.learned > 0.1), key=lambda f: -abs(f.z))
+
+
+def calibrated_document(c: Calibration, tests: Mapping[str, BenchTest]) -> Document:
+    """The same as JSON."""
+    return clean(
+        {
+            "readings": {
+                edge.key(r.name, tests[r.name].unit): {
+                    "read": edge.number(r.read, tests[r.name].unit),
+                    "scenario": edge.number(r.before, tests[r.name].unit),
+                    "fitted": edge.number(r.after, tests[r.name].unit),
+                    "standard_error": edge.number(r.error, tests[r.name].unit),
+                }
+                for r in c.readings
+            },
+            "inputs": {
+                f.variation.at: {"standard_deviations_off": f.z, "uncertainty_left": f.deviation} for f in c.inputs
+            },
+        }
+    )

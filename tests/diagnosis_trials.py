@@ -1,0 +1,158 @@
+"""Trials of the diagnosis: ``python tests/diagnosis_trials.py [--faults 1000] [--healthy 300] [--seed 1] [--keep]``.
+
+Units differ as healthy ones do, are regulated, and get a hidden fault (sim.workshop.trials);
+their readings are noised and rounded as a bench reads them.  Part of them is read from
+another model than the one inverted.  ``--keep`` writes the table of the record beside this file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from sim.unit.model import ActionUnit
+from sim.workshop.cores import on_all_cores
+from sim.workshop.inference import Cells, cells
+from sim.workshop.library import library
+from sim.workshop.next_test import SURE
+from sim.workshop.stamp import version
+from sim.workshop.trials import OTHER_STEP, Hidden, Trial, another_model, by_checklist, checklist, hide, look_into
+from sim.workshop.variants import Origin
+
+RECORD = Path(__file__).with_name("diagnosis_trials.md")
+PINNED = ("tight-hammer-centre", "tight-wippen-centre", "tight-lever-centre", "tight-jack-centre", "tight-key")
+
+
+def hidden(unit: ActionUnit, kind: str, count: int, seed: int, step: float | None = None) -> list[Hidden]:
+    """So many units of a kind; the same seed gives the same ones."""
+    more = {} if step is None else {"step": step}
+    salt = {"fault": 0, "healthy": 1, "pair": 2}[kind]
+    jobs = [partial(hide, unit, kind, np.random.default_rng([seed, salt, i]), **more) for i in range(count)]
+    return on_all_cores(jobs)
+
+
+def looked_into(grid: Cells, units: Sequence[Hidden], seed: int, buys: int = 5) -> list[Trial]:
+    """Each with its own noise."""
+    return [look_into(grid, unit, seed + i, buys) for i, unit in enumerate(units)]
+
+
+def rank(listed: Sequence[tuple[str, float]], name: str) -> int:
+    """Place of a fault, or of "" for none, in a list: 0 is the first."""
+    return [n for n, _ in listed].index(name)
+
+
+def hits(trials: Sequence[Trial], places: int, *, first: bool = False) -> int:
+    """Trials with all that is wrong among so many places: after the tests, or before any (``first``)."""
+    return sum(max(rank(t.first if first else t.last, n) for n in t.names or ("",)) < places for t in trials)
+
+
+def right_when_sure(trials: Sequence[Trial], low: float = 0.85, high: float = 0.95) -> tuple[int, int]:
+    """Of the lists led with a probability between: how many were right, and how many there are."""
+    led = [t for t in trials if low <= t.last[0][1] < high]
+    return sum(t.last[0][0] in (t.names or ("",)) for t in led), len(led)
+
+
+def torque_told(trials: Sequence[Trial], grid: Cells) -> tuple[int, int]:
+    """Tight centres found first: torque within a fifth, or inside its interval; and how many there are."""
+    mine = [t for t in trials if t.names[0] in PINNED and t.last[0][0] == t.names[0] and t.severity is not None]
+    good = 0
+    for t in mine:
+        fault = grid.library.faults[t.names[0]]
+        true, mean, low, high = (fault.value(min(max(s, 0.0), 1.0)) for s in t.severity or ())
+        good += abs(mean / true - 1) <= 0.2 or low <= true <= high
+    return good, len(mine)
+
+
+def costs(grid: Cells, units: Sequence[Hidden], seed: int) -> tuple[float, float, int]:
+    """Mean seconds to a sure cause, following the suggestions and down the checklist, where both get there."""
+    order = checklist(grid)
+    both = []
+    for i, unit in enumerate(units):
+        a, b = look_into(grid, unit, seed + i, 40, SURE), by_checklist(grid, unit, seed + i, order)
+        if a.last[0][1] >= SURE and b.last[0][1] >= SURE:
+            both.append((a.seconds, b.seconds))
+    followed, listed = np.mean(both, axis=0)
+    return float(followed), float(listed), len(both)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--faults", type=int, default=1000)
+    parser.add_argument("--healthy", type=int, default=300)
+    parser.add_argument("--pairs", type=int, default=200)
+    parser.add_argument("--other", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", action="store_true")
+    args = parser.parse_args()
+    unit = Origin.of("concert-grand-natural").ready
+    grid = cells(library(unit))
+    lines: list[tuple[str, str, str]] = []
+
+    def row(what: str, k: float, n: int, bound: str) -> None:
+        lines.append((what, f"{100 * k / max(n, 1):.1f} % of {n}", bound))
+        print(" | ".join(lines[-1]), flush=True)
+
+    units = hidden(unit, "fault", args.faults, args.seed)
+    faulty = looked_into(grid, units, args.seed)
+    row("true fault first, readings in the action alone", hits(faulty, 1, first=True), len(faulty), "told beside")
+    row("true fault among three, readings in the action alone", hits(faulty, 3, first=True), len(faulty), "told beside")
+    row("true fault first, at most five bought", hits(faulty, 1), len(faulty), "85 %")
+    row("true fault among three, at most five bought", hits(faulty, 3), len(faulty), "97 %")
+    good, n = torque_told(faulty, grid)
+    row("tight centre found: torque within a fifth or inside its interval", good, n, "all")
+    severe = [t for t in faulty if t.severity is not None and t.last[0][0] == t.names[0]]
+    inside = sum(t.severity[2] - 1e-9 <= t.severity[0] <= t.severity[3] + 1e-9 for t in severe if t.severity)
+    row("severity inside its 90 % interval, fault found", inside, len(severe), "90 %")
+    healthy = looked_into(grid, hidden(unit, "healthy", args.healthy, args.seed), args.seed)
+    row(
+        "healthy called healthy, readings in the action alone",
+        hits(healthy, 1, first=True),
+        len(healthy),
+        "told beside",
+    )
+    row("healthy called healthy", hits(healthy, 1), len(healthy), "95 %")
+    pair = looked_into(grid, hidden(unit, "pair", args.pairs, args.seed), args.seed)
+    row("pairs: both among three", hits(pair, 3), len(pair), "80 %")
+    mixed = [*faulty, *healthy]
+    for low in (0.3, 0.5, 0.7, 0.85, 0.95, 0.99):
+        high = {0.3: 0.5, 0.5: 0.7, 0.7: 0.85, 0.85: 0.95, 0.95: 0.99, 0.99: 1.01}[low]
+        k, n = right_when_sure(mixed, low, high)
+        row(
+            f"right where {100 * low:.0f} to {min(100 * high, 100):.0f} % sure",
+            k,
+            n,
+            "85 to 95 %" if low == 0.85 else "told beside",
+        )
+    followed, listed, n = costs(grid, units[:300], args.seed)
+    lines.append(
+        (
+            "cost to 90 % sure, suggested tests over checklist",
+            f"{followed:.0f} s / {listed:.0f} s = {followed / listed:.2f} ({n} units)",
+            "0.50",
+        )
+    )
+    print(" | ".join(lines[-1]), flush=True)
+    other = looked_into(grid, hidden(another_model(unit), "fault", args.other, args.seed, OTHER_STEP), args.seed)
+    row("another model: first", hits(other, 1), len(other), "70 %")
+    row("another model: among three", hits(other, 3), len(other), "told beside")
+    if args.keep:
+        table = "\n".join(f"| {a} | {b} | {c} |" for a, b, c in lines)
+        RECORD.write_text(
+            "# Diagnosis: the trials of the record\n\n"
+            f"Made by version {version()} with `python tests/diagnosis_trials.py --faults {args.faults} --healthy "
+            f"{args.healthy} --pairs {args.pairs} --other {args.other} --seed {args.seed} --keep`.\n\n"
+            f"| what | came out | bound |\n|---|---|---|\n{table}\n",
+            encoding="utf-8",
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
