@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import streamlit as st
@@ -19,6 +19,7 @@ from sim.errors import SimulationError
 from sim.physics.ready import prepare
 from sim.sheets.film import film, press_film
 from sim.unit.model import ActionUnit
+from sim.workshop.faults import faults, spoiled
 from sim.workshop.friction import Friction
 from sim.workshop.friction import friction as friction_of
 
@@ -76,7 +77,18 @@ def unit_of(work: Work) -> ActionUnit:
 @st.cache_resource(max_entries=KEPT, show_spinner=False)
 def quick(work: Work, touch: str) -> Quick:
     """Motion, let-off, drop and aftertouch.  Raises InputError for a faulty scenario."""
+    return _quick(unit_of(work), touch)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def suspected(work: Work, fault: str, severity: float, touch: str) -> Quick:
+    """The same with a fault of the catalogue in it.  Raises InputError."""
     unit = unit_of(work)
+    ill = spoiled(unit, [(fault, severity)])
+    return _quick(replace(ill, name=f"{unit.name}, {faults()[fault].title}"), touch)
+
+
+def _quick(unit: ActionUnit, touch: str) -> Quick:
     try:
         rest = at_rest(unit)
         pressed = slow_press.press(rest)

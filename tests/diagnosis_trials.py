@@ -19,11 +19,21 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.unit.model import ActionUnit
 from sim.workshop.cores import on_all_cores
-from sim.workshop.inference import Cells, cells
+from sim.workshop.inference import WELL, Cells, cells
 from sim.workshop.library import library
 from sim.workshop.next_test import SURE
 from sim.workshop.stamp import version
-from sim.workshop.trials import OTHER_STEP, Hidden, Trial, another_model, by_checklist, checklist, hide, look_into
+from sim.workshop.trials import (
+    OTHER_STEP,
+    Hidden,
+    Trial,
+    another_model,
+    by_checklist,
+    checklist,
+    hide,
+    look_into,
+    own_error,
+)
 from sim.workshop.variants import Origin
 
 RECORD = Path(__file__).with_name("diagnosis_trials.md")
@@ -53,10 +63,17 @@ def hits(trials: Sequence[Trial], places: int, *, first: bool = False) -> int:
     return sum(max(rank(t.first if first else t.last, n) for n in t.names or ("",)) < places for t in trials)
 
 
-def right_when_sure(trials: Sequence[Trial], low: float = 0.85, high: float = 0.95) -> tuple[int, int]:
-    """Of the lists led with a probability between: how many were right, and how many there are."""
-    led = [t for t in trials if low <= t.last[0][1] < high]
-    return sum(t.last[0][0] in (t.names or ("",)) for t in led), len(led)
+def right_when_sure(
+    faulty: Sequence[Trial], healthy: Sequence[Trial], low: float = 0.85, high: float = 0.95
+) -> tuple[float, int]:
+    """Of the lists led with a probability between: share that were right, and how many there are.
+
+    Healthy and faulty units count in the proportion of the prior, WELL to one.
+    """
+    weighed = [(t, 1 / len(faulty)) for t in faulty] + [(t, WELL / len(healthy)) for t in healthy]
+    led = [(t, w) for t, w in weighed if low <= t.last[0][1] < high]
+    right = sum(w for t, w in led if t.last[0][0] in (t.names or ("",)))
+    return right / max(sum(w for _, w in led), 1e-12), len(led)
 
 
 def torque_told(trials: Sequence[Trial], grid: Cells) -> tuple[int, int]:
@@ -120,15 +137,14 @@ def main() -> int:
     row("healthy called healthy", hits(healthy, 1), len(healthy), "95 %")
     pair = looked_into(grid, hidden(unit, "pair", args.pairs, args.seed), args.seed)
     row("pairs: both among three", hits(pair, 3), len(pair), "80 %")
-    mixed = [*faulty, *healthy]
-    for low in (0.3, 0.5, 0.7, 0.85, 0.95, 0.99):
-        high = {0.3: 0.5, 0.5: 0.7, 0.7: 0.85, 0.85: 0.95, 0.95: 0.99, 0.99: 1.01}[low]
-        k, n = right_when_sure(mixed, low, high)
+    for low, high in ((0.3, 0.5), (0.5, 0.7), (0.7, 0.85), (0.85, 0.95), (0.95, 0.99), (0.99, 1.01)):
+        share, n = right_when_sure(faulty, healthy, low, high)
+        bound = "85 to 95 %" if low == 0.85 else "told beside"
         row(
-            f"right where {100 * low:.0f} to {min(100 * high, 100):.0f} % sure",
-            k,
+            f"right where {100 * low:.0f} to {min(100 * high, 100):.0f} % sure, as the prior mixes them",
+            share * n,
             n,
-            "85 to 95 %" if low == 0.85 else "told beside",
+            bound,
         )
     followed, listed, n = costs(grid, units[:300], args.seed)
     lines.append(
@@ -142,6 +158,15 @@ def main() -> int:
     other = looked_into(grid, hidden(another_model(unit), "fault", args.other, args.seed, OTHER_STEP), args.seed)
     row("another model: first", hits(other, 1), len(other), "70 %")
     row("another model: among three", hits(other, 3), len(other), "told beside")
+    over, error = own_error(grid, 200, np.random.default_rng(args.seed))
+    lines.append(
+        (
+            "library against runs at random severities",
+            f"rms {over:.2f} of its stated error, median {error:.2f} accuracies",
+            "1",
+        )
+    )
+    print(" | ".join(lines[-1]), flush=True)
     if args.keep:
         table = "\n".join(f"| {a} | {b} | {c} |" for a, b, c in lines)
         RECORD.write_text(

@@ -24,6 +24,7 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "rails": _page("rails", "Where should the rails go?"),
     "order": _page("order", "Set it up in order"),
     "friction": _page("friction", "Where is the friction lost?"),
+    "diagnose": _page("diagnose", "Why is this note sluggish?"),
     "compare": _page("compare", "Compare two units"),
     "scenario": _page("scenario", "The scenario"),
 }

@@ -12,19 +12,15 @@ from dashboard.long import long_job
 from dashboard.show import caution, glossary
 from dashboard.state import change, state
 from dashboard.words import harmless, told
-from dashboard.work import Work, origin_of
+from dashboard.work import Work
 from sim.bench.centres import RADIUS
 from sim.errors import InputError, QuantityError
-from sim.sheets import budget, comparison
+from sim.sheets import budget
 from sim.unit.centres import torque_from_force
 from sim.units import FORCE, parse
-from sim.workshop.compare import Comparison, compare
+from sim.workshop.repinning import Repinning, repin
 
 REPINNED = {"hammer": "hammer", "wippen": "wippen", "lever": "repetition lever", "jack": "jack"}
-WATCHED = (
-    "down_weight", "up_weight", "friction", "let_off_hump", "spring_rise", "reset_point", "return_time", "limit_hz",
-)  # fmt: skip
-"""What repinning is done for."""
 
 
 def show() -> None:
@@ -77,18 +73,16 @@ def _repin(work: Work) -> None:
         return
     repinned = work.with_control(name, torque)
     asked = (work, repinned)
-    found = long_job("repin", asked, "What would it bring?", lambda say: compare(*map(origin_of, asked), progress=say))
+    unit = runs.unit_of(work)
+    found = long_job("repin", asked, "What would it bring?", lambda say: repin(unit, centre, torque, say))
     if found is not None:
         _brought(found)
         st.button("Repin it on the bench", on_click=change, args=(repinned,), key="take_repin")
 
 
-def _brought(c: Comparison) -> None:
-    shown = [
-        {"reading": row["reading"], "now": row["A"], "repinned": row["B"], "change": row["B - A"], "unit": row["unit"],
-         "a bench would see it": row["a bench would see it"]}
-        for row in comparison.rows(c, state().inches, WATCHED)
-    ]  # fmt: skip
-    st.dataframe(pd.DataFrame(shown), hide_index=True, width="stretch", alt="what repinning brings")
-    if c.a.outcome != c.b.outcome:
-        st.markdown(f"Now: **{c.a.outcome}**; repinned: **{c.b.outcome}**.")
+def _brought(r: Repinning) -> None:
+    table = pd.DataFrame(budget.brought(r, state().inches))
+    st.dataframe(table, hide_index=True, width="stretch", alt="what repinning brings")
+    st.caption(budget.DOUBT)
+    if r.outcomes[0] != r.outcomes[1]:
+        st.markdown(f"Now: **{r.outcomes[0]}**; repinned: **{r.outcomes[1]}**.")

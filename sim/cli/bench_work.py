@@ -13,6 +13,7 @@ import sim
 from sim.cli import screen
 from sim.errors import Fault, InputError, QuantityError
 from sim.unit.composite import PARTS
+from sim.unit.model import GRAVITY
 from sim.unit.shipped import scenario_path
 from sim.units import ANGLE, FORCE, LENGTH, MASS, Dimension, parse, show
 
@@ -23,7 +24,7 @@ Command = Callable[..., argparse.ArgumentParser]
 def add(commands: Any, command: Command) -> None:
     """Declare the commands."""
     _friction(command(commands, "friction", "where the friction felt at the key is lost, here and in a healthy unit",
-                      'What repinning brings: compare SCENARIO --set friction.hammer="3 gf".'))  # fmt: skip
+                      'What repinning brings, before and after: --repin hammer="3 gf".'))  # fmt: skip
     _piano(command(commands, "piano", "what was read at the piano and again at the bench, brought together",
                    "An example of SHEET: scenarios/pianos/invented-grand.toml.", sheet=True))  # fmt: skip
     _fit(command(commands, "fit", "do these parts go together: clashes named before anything is ordered",
@@ -33,6 +34,7 @@ def add(commands: Any, command: Command) -> None:
 
 def _friction(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    parser.add_argument("--repin", metavar="CENTRE=FORCE", help='what repinning brings, as in hammer="3 gf" at 23 mm')
     parser.add_argument("--figure", metavar="FILE", help="draw it along the stroke to FILE (.svg, .png or .pdf)")
 
 
@@ -109,6 +111,8 @@ def friction(args: argparse.Namespace) -> int:
     from sim.workshop import friction as workshop
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
+    if args.repin is not None:
+        return _repin(args)
     found = workshop.friction(origin_of(args.scenario, args.changes))
     if path is not None:
         save(budget.draw(found), path)
@@ -117,6 +121,32 @@ def friction(args: argparse.Namespace) -> int:
     else:
         screen.show(budget.tables(found))
     return FINE if found.own.budget is not None else CANNOT_PLAY
+
+
+def _repin(args: argparse.Namespace) -> int:
+    from sim.bench.centres import RADIUS
+    from sim.cli.studies import origin_of
+    from sim.sheets import budget, document
+    from sim.unit.centres import torque_from_force
+    from sim.unit.model import CENTRES
+    from sim.workshop.repinning import repin
+
+    centre, _, text = args.repin.partition("=")
+    allowed = f"one of {', '.join(CENTRES[1:])}, = and a pinning force, 0.1 to 40 gf"
+    try:
+        force = parse(text, FORCE)
+    except QuantityError as error:
+        raise InputError([Fault("command line", None, "--repin", f'"{args.repin}"', allowed, str(error))]) from None
+    if centre not in CENTRES[1:] or not 0.1e-3 * GRAVITY <= force <= 40e-3 * GRAVITY:
+        raise InputError([Fault("command line", None, "--repin", f'"{args.repin}"', allowed, "name centre and force")])
+    unit = origin_of(args.scenario, args.changes).ready
+    with screen.progress("repinning") as say:
+        found = repin(unit, centre, torque_from_force(force, RADIUS), say)
+    if args.json:
+        print(document.text(budget.repinning_document(found)))
+    else:
+        screen.show(budget.repinning_table(found))
+    return FINE if found.outcomes[1] == "plays" else CANNOT_PLAY
 
 
 def piano(args: argparse.Namespace) -> int:

@@ -91,7 +91,7 @@ def _calibrate(args: argparse.Namespace, grid: Any, observed: Any, origin: Any, 
     if args.json:
         print(document.text(sheet.calibrated_document(found, grid.library.tests)))
     else:
-        screen.show(sheet.calibrated(found, grid.library.tests))
+        screen.show(sheet.calibrated(found))
     return FINE
 
 

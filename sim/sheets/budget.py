@@ -22,6 +22,7 @@ from sim.sheets.tables import CAUTIONS
 from sim.unit.centres import force_from_torque
 from sim.unit.model import CENTRES, ActionUnit
 from sim.workshop.friction import Felt, Friction
+from sim.workshop.repinning import Brought, Repinning
 
 LEAST = 5e-4
 """Friction at the key that is told, N: a twentieth of a gram-force."""
@@ -99,6 +100,71 @@ def pinning(unit: ActionUnit, site: str) -> str:
     if site not in CENTRES or site == "key":
         return ""
     return f"{_gf(force_from_torque(unit.friction[site], RADIUS))} gf"
+
+
+DOUBT = (
+    "+-: standard deviation of the change over units like this one, whose frictions, felts, masses and settings differ "
+    "as those of healthy units do."
+)
+
+
+def brought(r: Repinning, inches: bool = False) -> list[dict[str, str]]:
+    """What repinning brings, a row a reading."""
+    return [
+        {
+            "reading": b.reading.title,
+            "now": _in(b.before, b, inches),
+            "repinned": _in(b.after, b, inches),
+            "change": "–" if b.before is None or b.after is None else _in(b.after - b.before, b, inches, "+"),
+            "+-": _in(b.spread, b, inches),
+            "a bench would see it": _seen(b),
+        }
+        for b in r.readings
+    ]
+
+
+def _in(si: float | None, b: Brought, inches: bool, sign: str = "") -> str:
+    text = edge.told(si, b.reading.unit, inches, sign) if si is not None else "–"
+    return f"{text} per s" if b.reading.name.endswith("_hz") and si is not None else text
+
+
+def _seen(b: Brought) -> str:
+    if b.before is None or b.after is None:
+        return "yes" if b.before != b.after else ""
+    moved = edge.number(b.after - b.before, b.reading.unit)
+    return "yes" if b.reading.accuracy and moved is not None and abs(moved) > b.reading.accuracy else ""
+
+
+def repinning_table(r: Repinning) -> RenderableType:
+    """The same for a terminal."""
+    torque = edge.told(r.torque, "Nmm")
+    table = Table(title=f"{r.centre} repinned to {torque}", title_justify="left", box=None, pad_edge=False)
+    rows_ = brought(r)
+    for name in rows_[0]:
+        table.add_column(name, justify="left" if name == "reading" else "right")
+    for row in rows_:
+        table.add_row(*row.values())
+    return Group(table, Text(""), Text(f"Now: {r.outcomes[0]}; repinned: {r.outcomes[1]}."), Text(DOUBT))
+
+
+def repinning_document(r: Repinning) -> Document:
+    """The same as JSON."""
+    return clean(
+        {
+            "centre": r.centre,
+            "torque_Nmm": edge.number(r.torque, "Nmm"),
+            "outcome_now": r.outcomes[0],
+            "outcome_repinned": r.outcomes[1],
+            "readings": {
+                b.reading.key: {
+                    "now": edge.number(b.before, b.reading.unit),
+                    "repinned": edge.number(b.after, b.reading.unit),
+                    "change_deviation": edge.number(b.spread, b.reading.unit),
+                }
+                for b in r.readings
+            },
+        }
+    )
 
 
 def document(f: Friction) -> Document:

@@ -15,7 +15,7 @@ from sim.bench import edge
 from sim.sheets.document import Document, clean
 from sim.sheets.mechanism import INK
 from sim.sheets.tables import CAUTIONS, plain_table
-from sim.workshop.bench_tests import BenchTest
+from sim.workshop.bench_tests import BenchTest, bench_tests
 from sim.workshop.calibrate import Calibration, Fitted
 from sim.workshop.diagnosis import LISTED, Alike, Diagnosis, Disagrees, Listed
 from sim.workshop.faults import faults
@@ -24,6 +24,8 @@ from sim.workshop.observed import Observed
 
 SHOWN = 5
 """Tests that are told."""
+DESCRIBED = 3
+"""Faults of which more is told."""
 NONE = "no fault of the catalogue"
 
 
@@ -102,13 +104,18 @@ def cost(t: NextTest) -> str:
 
 def causes(d: Diagnosis) -> list[dict[str, str]]:
     """The list of causes, a row each, "none" among them."""
-    rows = [
-        (c.probability, (c.fault.title, percent(c.probability), sizes(c), c.fault.shows, c.fault.cure))
-        for c in d.listed
-    ]
-    rows.append((d.healthy, (NONE, percent(d.healthy), "", "", "")))
-    names = ("cause", "how likely", "how bad, if it is there", "shows as", "cure")
+    rows = [(c.probability, (c.fault.title, percent(c.probability), sizes(c))) for c in d.listed]
+    rows.append((d.healthy, (NONE, percent(d.healthy), "")))
+    names = ("cause", "how likely", "how bad, if it is there")
     return [dict(zip(names, row, strict=True)) for _, row in sorted(rows, key=lambda pair: -pair[0])]
+
+
+def described(d: Diagnosis) -> list[str]:
+    """What the likeliest faults look like, what shows them first, and what mends them."""
+    return [
+        f"{c.fault.title}: {c.fault.shows}. First test: {c.fault.test}. Cure: {c.fault.cure}."
+        for c in d.listed[:DESCRIBED]
+    ]
 
 
 def next_rows(d: Diagnosis) -> list[dict[str, str]]:
@@ -129,8 +136,7 @@ def tables(d: Diagnosis, observed: Observed) -> RenderableType:
     for row in causes(d):
         table.add_row(row["cause"], row["how likely"], row["how bad, if it is there"])
     parts += [table, Text("")]
-    for c in d.listed[:2]:
-        parts.append(Text(f"{c.fault.title}: {c.fault.shows}. Cure: {c.fault.cure}."))
+    parts += [Text(line) for line in described(d)]
     parts += [Text(alike(group, d.found.cells.library.tests)) for group in d.alike]
     if d.tests:
         tests = plain_table("Next reading, the one that tells most for its cost first")
@@ -217,8 +223,6 @@ def blank_csv(tests: Iterable[str]) -> str:
 
 def sheet_csv(observed: Observed) -> str:
     """What was read, as the sheet that gives it again."""
-    from sim.workshop.bench_tests import bench_tests
-
     out = io.StringIO()
     rows = writer(out, lineterminator="\n")
     rows.writerow(("reading", "value", "accuracy"))
@@ -253,21 +257,39 @@ def draw(d: Diagnosis) -> Figure:
     return figure
 
 
-def calibrated(c: Calibration, tests: Mapping[str, BenchTest]) -> RenderableType:
+def calibrated(c: Calibration) -> RenderableType:
     """What was fitted: readings before and after, inputs that moved, and what is left of their uncertainty."""
     readings = plain_table("Readings: scenario, fitted")
-    for name in ("", "read", "scenario", "fitted", "+-"):
-        readings.add_column(name, justify="right" if name else "left", no_wrap=True)
-    for r in c.readings:
-        unit = tests[r.name].unit
-        read = "" if r.read is None else edge.told(r.read, unit)
-        readings.add_row(tests[r.name].title, read, *(edge.told(v, unit) for v in (r.before, r.after, r.error)))
-    inputs = plain_table("Inputs that the readings moved or made surer (standard deviations of healthy units)")
-    for name in ("", "off by", "uncertainty left"):
-        inputs.add_column(name, justify="right" if name else "left")
-    for f in moved(c):
-        inputs.add_row(f.variation.at, f"{f.z:+.2f}", f"{100 * f.deviation:.0f} %")
+    inputs = plain_table("Inputs that the readings moved or made surer (in standard deviations of healthy units)")
+    for table, rows in ((readings, fitted_rows(c)), (inputs, input_rows(c))):
+        for name in rows[0] if rows else ():
+            table.add_column(name, justify="left" if name in ("reading", "input") else "right", no_wrap=True)
+        for row in rows:
+            table.add_row(*row.values())
     return Group(readings, Text(""), inputs)
+
+
+def fitted_rows(c: Calibration, inches: bool = False) -> list[dict[str, str]]:
+    """Readings of the scenario and of the fitted unit, a row each."""
+    tests = bench_tests()
+    return [
+        {
+            "reading": tests[r.name].title,
+            "read": "" if r.read is None else edge.told(r.read, tests[r.name].unit, inches),
+            "scenario": edge.told(r.before, tests[r.name].unit, inches),
+            "fitted": edge.told(r.after, tests[r.name].unit, inches),
+            "+-": edge.told(r.error, tests[r.name].unit, inches),
+        }
+        for r in c.readings
+    ]
+
+
+def input_rows(c: Calibration) -> list[dict[str, str]]:
+    """Inputs about which the readings said something."""
+    return [
+        {"input": f.variation.at, "off by": f"{f.z:+.2f}", "uncertainty left": f"{100 * f.deviation:.0f} %"}
+        for f in moved(c)
+    ]
 
 
 def moved(c: Calibration) -> Sequence[Fitted]:

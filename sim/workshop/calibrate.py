@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import chi2
 
 from sim.errors import SimulationError
 from sim.unit.files import Leaf
@@ -30,6 +31,8 @@ from sim.workshop.variants import Origin, text_of
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
+UNHEALTHY = 1e-4
+"""Chance of readings so far off from which a note is not taken for healthy."""
 STEPS = 4
 """The unit is run again so many times at most."""
 STILL = 0.05
@@ -76,7 +79,7 @@ class Calibration:
 
 
 def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None) -> Calibration:
-    """Fit the library's unit.  Raises SimulationError when the fitted unit does not play."""
+    """Fit the library's unit.  Raises SimulationError where the readings are not those of a healthy note."""
     library, evidence = grid.library, observed.evidence
     columns = [library.numbers.index(n) for n in evidence.numbers]
     wanted = np.array(list(evidence.numbers.values()))
@@ -84,6 +87,11 @@ def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None)
     slopes = library.slopes[:, columns]
     straight = slopes.T @ slopes
     noise = grid.covariance(columns, rough, np.array([0]))[0] - straight
+    off = wanted - grid.mean[0, columns]
+    chance = float(chi2.sf(off @ np.linalg.solve(straight + noise, off), len(columns))) if columns else 1.0
+    if chance < UNHEALTHY:
+        told = f"so far from a healthy note's as these readings lie but {chance:.1g} of such notes: diagnose it first"
+        raise SimulationError("not healthy", None, told)
     gain = np.linalg.solve(straight + noise, slopes.T).T if columns else np.zeros((len(slopes), 0))
     left = np.eye(len(slopes)) - gain @ slopes.T
     z, unit, now = np.zeros(len(slopes)), library.unit, library.healthy

@@ -157,12 +157,24 @@ def _alike(found: Posterior, names: Sequence[str]) -> tuple[Alike, ...]:
     return tuple(Alike(tuple(g), _splits(found, g[0], g[1])) for g in groups if len(g) > 1)
 
 
-def distance(grid: Cells, found: Posterior, one: str, two: str, numbers: Sequence[int], words: Sequence[int]) -> float:
-    """Squared distance of some readings under a fault, as bad as it seems, from the nearest under another."""
+def distance(
+    grid: Cells,
+    found: Posterior,
+    one: str,
+    two: str,
+    numbers: Sequence[int],
+    words: Sequence[int],
+    *,
+    as_bad: bool = False,
+) -> float:
+    """Squared distance of some readings under a fault, as bad as it seems, from the nearest under another.
+
+    ``as_bad``: from the other one as bad as that seems, not the nearest.
+    """
     a = _cell(grid, found, one)
     if not numbers and not words:
         return 0.0
-    others = np.flatnonzero(grid.of == grid.causes.index((two,)))
+    others = np.array([_cell(grid, found, two)]) if as_bad else np.flatnonzero(grid.of == grid.causes.index((two,)))
     off = np.zeros(len(others))
     if numbers:
         columns = list(numbers)
@@ -189,6 +201,7 @@ def _splits(found: Posterior, one: str, two: str) -> str:
             continue
         numbers = [] if test.words else [library.numbers.index(name)]
         words = [library.words.index(name)] if test.words else []
-        if min(distance(grid, found, *pair, numbers, words) for pair in ((one, two), (two, one))) >= APART:
+        ways = ((one, two), (two, one))
+        if min(distance(grid, found, *pair, numbers, words, as_bad=True) for pair in ways) >= APART:
             return name
     return ""

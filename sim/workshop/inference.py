@@ -10,6 +10,7 @@ come with the share of the neighbouring severities that gives them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -27,14 +28,16 @@ GRID = 21
 """Severities of a single fault."""
 COARSE = 6
 """Severities of each of a pair."""
-WELL = 1.5
-"""Prior weight of no fault, over that of all faults and pairs: three in five notes looked at are healthy."""
+WELL = 1.0
+"""Prior weight of no fault, over that of all faults and pairs: every other note looked at is healthy."""
 FELT = 2.0
 """A fault is looked for when some reading in the action is off by this many accuracies ..."""
 UNFELT = 0.1
 """... and this much more seldom otherwise."""
-SLIP = 0.02
-"""Share of words that come out otherwise for no reason the library knows."""
+AMISS = 0.01
+"""Chance that a number is not what its cell has it be at all: the reading leaps there, or the pen slipped ..."""
+ANYWHERE = 60.0
+"""... and lies anywhere over so many accuracies."""
 OF_BEND = 0.5
 """Standard error where a fault's curve bends or leaps, as a share of the bend: another unit leaps elsewhere."""
 OWN_ERROR = 0.15
@@ -140,11 +143,12 @@ def _felt(library: Library, shift: Array, says: list[tuple[Array, ...]]) -> Arra
 
 
 def _one_hot(library: Library, words: NDArray[np.int64], t: int) -> Array:
-    k = len(library.tests[library.words[t]].words)
+    test = library.tests[library.words[t]]
+    k = len(test.words)
     out = np.full((len(words), k), 1.0 / k)
     known = words[:, t] >= 0
     out[known] = np.eye(k)[words[known, t]]
-    return np.asarray((1 - SLIP) * out + SLIP / k)
+    return np.asarray((1 - test.slip) * out + test.slip / k)
 
 
 def _along(library: Library, curve: Curve, grid: Array, names: Cause) -> tuple[Array, tuple[Array, ...]]:
@@ -267,6 +271,16 @@ class Posterior:
         return s, (w / total if total > 0 else np.full(len(w), 1.0 / len(w)))
 
 
+def _one_amiss(pulls: Array, precision: Array) -> Array:
+    """What it adds to each cell's log likelihood that one of the numbers may be amiss.
+
+    The likelihood without one number is the whole one over that number's own given all
+    the others, a Gaussian of variance 1/precision about what they lead one to expect.
+    """
+    alone = -0.5 * pulls**2 / precision + 0.5 * np.log(precision / (2 * math.pi))
+    return np.asarray(np.log1p(AMISS / ANYWHERE * np.exp(np.minimum(-alone, 700.0)).sum(axis=1)))
+
+
 def posterior(grid: Cells, evidence: Evidence) -> Posterior:
     """Bayes' rule over the cells."""
     columns = [grid.library.numbers.index(n) for n in evidence.numbers]
@@ -275,10 +289,12 @@ def posterior(grid: Cells, evidence: Evidence) -> Posterior:
     if columns:
         read = np.array(list(evidence.numbers.values()))
         rough = np.array([evidence.rough.get(n, 1.0) for n in evidence.numbers])
-        factor = np.linalg.cholesky(grid.covariance(columns, rough))
-        off = np.linalg.solve(factor, (read - grid.mean[:, columns])[:, :, None])[:, :, 0]
-        misfit = (off**2).sum(axis=1)
-        log += -0.5 * misfit - np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+        inverse = np.linalg.inv(grid.covariance(columns, rough))
+        off = read - grid.mean[:, columns]
+        pulls = np.einsum("cij,cj->ci", inverse, off)
+        misfit = (off * pulls).sum(axis=1)
+        log += -0.5 * misfit + 0.5 * np.linalg.slogdet(inverse)[1] - 0.5 * len(columns) * math.log(2 * math.pi)
+        log += _one_amiss(pulls, np.diagonal(inverse, axis1=1, axis2=2))
     for name, word in evidence.words.items():
         t = grid.library.words.index(name)
         log += np.log(grid.said[t][:, grid.library.tests[name].words.index(word)])

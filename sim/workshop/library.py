@@ -30,6 +30,8 @@ SEVERITIES = (0.0, 0.25, 0.5, 0.75, 1.0)
 PAIRED = 0.6
 """Severity of both at which pairs are run."""
 ROUGH = (0.5,)
+WIDER = 1.1
+"""Healthy units scatter so much wider than the inputs that are listed make them: they differ in more than those."""
 OF_LEAP = 0.5
 """Variance of a leaping reading over the leap squared: half the units leap, some twice (the key bounces once more)."""
 LEAP = 1.5
@@ -66,13 +68,14 @@ class Library:
 
     @cached_property
     def tests(self) -> dict[str, BenchTest]:
-        return tests_of(self.unit)
+        return {n: t for n, t in tests_of(self.unit).items() if n in self.numbers or n in self.words}
 
     @cached_property
     def scatter(self) -> Array:
         """Covariance of healthy readings, of slopes, bends and leaps."""
         bent = 2.0 * (0.5 * self.bends) ** 2
-        return np.asarray(self.slopes.T @ self.slopes + np.diag(bent.sum(axis=0) + OF_LEAP * self.leaps**2))
+        listed = self.slopes.T @ self.slopes + np.diag(bent.sum(axis=0) + OF_LEAP * self.leaps**2)
+        return np.asarray(WIDER**2 * listed)
 
     @cached_property
     def faults(self) -> dict[str, Fault]:

@@ -20,8 +20,8 @@ from pathlib import Path
 from sim.bench import edge
 from sim.errors import Fault, InputError, QuantityError
 from sim.unit.fields import suggestion
-from sim.unit.files import parse_toml, read_text, refuse
-from sim.unit.given import brief
+from sim.unit.files import LARGEST_FILE, decode, parse_toml, read_text, refuse
+from sim.unit.given import brief, one_line
 from sim.unit.lines import find_lines
 from sim.units import parse
 from sim.workshop.bench_tests import BenchTest, bench_tests
@@ -61,6 +61,14 @@ def load(path: str | Path, tests: Mapping[str, BenchTest] | None = None) -> Obse
     """A sheet from a file, by its ending: .csv, else TOML.  Raises InputError with everything that is wrong."""
     text = read_text(Path(path))
     return loads(text, str(path), tests, comma=Path(path).suffix.lower() == ".csv")
+
+
+def load_upload(name: str, data: bytes, tests: Mapping[str, BenchTest]) -> Observed:
+    """A sheet that was handed over as bytes.  Raises InputError."""
+    shown = "".join(c if c.isprintable() else "?" for c in name[-80:])
+    if len(data) > LARGEST_FILE:
+        raise refuse(shown, "the file", f"{len(data)} bytes", "a sheet of at most 1 MB", "take out what is no reading")
+    return loads(decode(data, shown), shown, tests, comma=shown.lower().endswith(".csv"))
 
 
 def loads(text: str, name: str, tests: Mapping[str, BenchTest] | None = None, *, comma: bool = False) -> Observed:
@@ -138,7 +146,7 @@ class _Reader:
         self.faults: list[Fault] = []
 
     def refuse(self, name: str, value: str, allowed: str, remedy: str) -> None:
-        self.faults.append(Fault(self.file, self.lines.get(name), name, value, allowed, remedy))
+        self.faults.append(Fault(self.file, self.lines.get(name), one_line(name, 80), value, allowed, remedy))
 
     def read(self, rows: Rows) -> Observed:
         numbers: dict[str, float] = {}
@@ -150,7 +158,7 @@ class _Reader:
                 hint = suggestion(name, self.tests)
                 of_all = bench_tests().get(name)
                 why = hint.remedy if of_all is None else "this unit has no such part: take it out"
-                self.refuse(brief(name), brief(value), hint.allowed, why)
+                self.refuse(name, brief(value), hint.allowed, why)
             elif value != "":
                 if test.words:
                     self._word(test, value, words)

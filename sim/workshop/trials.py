@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from sim.physics.run import DEFAULT_STEP
 from sim.unit.model import ActionUnit, ContactLaw
 from sim.workshop.bench_tests import BenchTest, Symptoms, read, tests_of
+from sim.workshop.cores import on_all_cores
 from sim.workshop.faults import faults, pairs, spoiled
 from sim.workshop.healthy import SET, drawn
 from sim.workshop.inference import FELT, Cells, Evidence, Posterior, posterior
+from sim.workshop.library import OF_LEAP
 from sim.workshop.next_test import SURE, TAKE_OUT, next_tests
 from sim.workshop.regulate import regulate
 from sim.workshop.targets import read_all
@@ -121,7 +124,7 @@ class Sheet:
             self.words[name] = found.words[name]
             return
         value = found.numbers[name]
-        if value is not None:
+        if value is not None and (test.needs is None or self.words[test.needs[0]] == test.needs[1]):
             noisy = value / test.si + 0.5 * self.random.standard_normal()
             low, high = (limit * test.si / test.accuracy for limit in test.limits)
             self.numbers[name] = float(np.clip(np.round(2 * noisy) / 2, low / test.si, high / test.si))
@@ -194,6 +197,38 @@ def _trial(hidden: Hidden, first: Posterior, last: Posterior, sheet: Sheet) -> T
     return Trial(
         hidden.names, tuple(first.ranked), tuple(last.ranked), tuple(sheet.bought), sheet.seconds, severity
     )  # fmt: skip
+
+
+def own_error(grid: Cells, count: int, random: np.random.Generator) -> tuple[float, float]:
+    """How wrong the library is of single faults at random severities, against runs.
+
+    Root mean square of the error over the standard error the library gives itself, as the
+    bench reads; and the median error, in accuracies.
+    """
+    library = grid.library
+    singles = [i for i, cause in enumerate(grid.causes) if len(cause) == 1]
+    picks = [(int(random.choice(singles)), float(random.uniform())) for _ in range(count)]
+    jobs = [partial(_run, library.unit, grid.causes[c][0], s) for c, s in picks]
+    over, errors = [], []
+    for (cause, severity), found in zip(picks, on_all_cores(jobs), strict=True):
+        if found is None:
+            continue
+        mine = np.flatnonzero(grid.of == cause)
+        cell = mine[np.argmin(np.abs(grid.severity[mine, 0] - severity))]
+        numbers, _ = library.pack(found)
+        there = np.isfinite(numbers)
+        off = (numbers - grid.mean[cell] + 0.5 * library.leaps)[there]
+        stated = np.sqrt(grid.own[cell] ** 2 + grid.noise + OF_LEAP * library.leaps**2)[there]
+        over += (off / stated).tolist()
+        errors += np.abs(off).tolist()
+    return float(np.sqrt(np.mean(np.square(over)))), float(np.median(errors))
+
+
+def _run(unit: ActionUnit, name: str, severity: float) -> Symptoms | None:
+    try:
+        return read(spoiled(unit, [(name, severity)]))
+    except ValueError:
+        return None
 
 
 OTHER_STEP = 25e-6

@@ -20,6 +20,7 @@ BEGUN = {
     "rails": ("Make the map", "The map (CSV)"),
     "order": ("Do this step", "The steps (CSV)"),
     "friction": ("What would it bring?", "Repin it on the bench"),
+    "diagnose": ("Try every fault on this unit", "Figure (SVG)"),
     "compare": ("Compare", "The comparison (CSV)"),
 }
 """Button of a page that computes, and the button that is there once it has."""
