@@ -22,11 +22,15 @@ from sim.unit.model import ActionUnit
 from sim.workshop.faults import faults, spoiled
 from sim.workshop.friction import Friction
 from sim.workshop.friction import friction as friction_of
+from sim.workshop.inference import Cells, cells
+from sim.workshop.library import library
 
 KEPT = 24
 """Results kept of each kind, over all sessions: a stroke's film has about half a megabyte."""
+KEPT_LIBRARIES = 6
 Progress = Callable[[float, str], None]
 _predictions: dict[Work, Prediction] = {}
+_libraries: dict[Work, Cells] = {}
 _lock = threading.Lock()
 
 
@@ -125,6 +129,19 @@ def predicted(work: Work, progress: Progress) -> Prediction:
             _predictions[work] = found
             while len(_predictions) > KEPT:
                 del _predictions[next(iter(_predictions))]
+    return found
+
+
+def faults_of(work: Work, progress: Progress, early: Callable[[Cells], None]) -> Cells:
+    """What every fault does to the unit, for all sessions; ``early`` is given a rough one as soon as there is one."""
+    with _lock:
+        found = _libraries.get(work)
+    if found is None:
+        found = cells(library(unit_of(work), progress, early=lambda rough: early(cells(rough))))
+        with _lock:
+            _libraries[work] = found
+            while len(_libraries) > KEPT_LIBRARIES:
+                del _libraries[next(iter(_libraries))]
     return found
 
 

@@ -6,8 +6,20 @@ luck; ``pytest --hypothesis-profile=explore`` draws new ones.
 
 from __future__ import annotations
 
+import os
+import secrets
+
 from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("explore", deadline=None, max_examples=1000)
 settings.load_profile("steady")
+
+
+def pytest_configure() -> None:
+    """Trials draw anew each time; TRIALS_SEED draws the same again.  Workers inherit it."""
+    os.environ.setdefault("TRIALS_SEED", str(secrets.randbits(31)))
+
+
+def pytest_report_header() -> str:
+    return f"TRIALS_SEED={os.environ['TRIALS_SEED']}"

@@ -14,6 +14,7 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -87,16 +88,15 @@ def torque_told(trials: Sequence[Trial], grid: Cells) -> tuple[int, int]:
     return good, len(mine)
 
 
-def costs(grid: Cells, units: Sequence[Hidden], seed: int) -> tuple[float, float, int]:
-    """Mean seconds to a sure cause, following the suggestions and down the checklist, where both get there."""
+def costs(grid: Cells, units: Sequence[Hidden], seed: int) -> NDArray[np.float64]:
+    """Seconds to a sure cause, following the suggestions and down the checklist, of each unit where both get there."""
     order = checklist(grid)
     both = []
     for i, unit in enumerate(units):
         a, b = look_into(grid, unit, seed + i, 40, SURE), by_checklist(grid, unit, seed + i, order)
         if a.last[0][1] >= SURE and b.last[0][1] >= SURE:
             both.append((a.seconds, b.seconds))
-    followed, listed = np.mean(both, axis=0)
-    return float(followed), float(listed), len(both)
+    return np.array(both)
 
 
 def main() -> int:
@@ -146,7 +146,8 @@ def main() -> int:
             n,
             bound,
         )
-    followed, listed, n = costs(grid, units[:300], args.seed)
+    both = costs(grid, units[:300], args.seed)
+    followed, listed, n = *both.mean(axis=0), len(both)
     lines.append(
         (
             "cost to 90 % sure, suggested tests over checklist",

@@ -22,8 +22,7 @@ from sim.unit.writing import text_of
 from sim.workshop.bench_tests import BenchTest, tests_of
 from sim.workshop.calibrate import Calibration, calibrate, scenario
 from sim.workshop.diagnosis import Diagnosis, diagnose
-from sim.workshop.inference import Cells, cells
-from sim.workshop.library import Library, library
+from sim.workshop.inference import Cells
 from sim.workshop.observed import Observed, load_upload, of_texts
 
 TYPED = "diag_"
@@ -52,12 +51,12 @@ def show() -> None:
     early = st.empty()
 
     def job(say: Progress) -> Cells:
-        def first(rough: Library) -> None:
+        def first(rough: Cells) -> None:
             with early.container():
                 st.markdown("**First list, of one run a fault; the full one follows**")
-                _causes(diagnose(cells(rough), observed))
+                _causes(diagnose(rough, observed))
 
-        return cells(library(unit, say, early=first))
+        return runs.faults_of(s.work, say, first)
 
     grid = long_job("library", s.work, "Try every fault on this unit", job)
     early.empty()

@@ -77,9 +77,9 @@ def looks(visit: Visit) -> Iterator[str]:
 @pytest.mark.parametrize("context", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
-    """Each page with what it computes on it (what takes longest, springs and repinning, on the desk alone)."""
+    """Each page with what it computes on it (what takes longest on the desk alone)."""
     size = visit.page.viewport_size
-    if name in ("spring", "friction") and size is not None and size["width"] < 500:
+    if name in ("spring", "friction", "diagnose") and size is not None and size["width"] < 500:
         visit.open(name)
     else:
         filled(visit, name)

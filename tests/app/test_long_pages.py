@@ -211,7 +211,7 @@ def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> No
     brought = frames(bench)[1].set_index("reading")
     fresh = sim.predict(runs.unit_of(Work().with_control("friction_hammer", torque_from_force(4e-3 * GRAVITY, RADIUS))))
     assert fresh.touch.down_weight is not None
-    assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f}"
+    assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f} gf"
     assert brought.loc["down weight", "a bench would see it"] == "yes"
     bench.press("take_repin")
     assert runs.unit_of(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * RADIUS)

@@ -1,0 +1,127 @@
+"""The page of diagnosis: readings as they are taken, what they leave, the fault in motion, the fitted scenario."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pandas as pd
+import pytest
+
+from dashboard import runs
+from dashboard.work import Work
+from sim.bench import edge
+from sim.sheets import diagnosis as sheet
+from sim.workshop.bench_tests import bench_tests, symptoms
+from sim.workshop.diagnosis import Diagnosis, diagnose
+from sim.workshop.faults import spoiled
+from sim.workshop.inference import Cells
+from sim.workshop.observed import of_texts
+from tests.app.on_screen import Bench
+
+TESTS = bench_tests()
+SLUGGISH = {"down_weight": "60 gf", "up_weight": "13.5 gf", "spring_rise": "1.5 mm", "slow_press": "plays"}
+
+
+@cache
+def grid() -> Cells:
+    """The library that the page keeps for all sessions."""
+    return runs.faults_of(Work(), lambda done, what: None, lambda rough: None)
+
+
+def found(texts: dict[str, str]) -> Diagnosis:
+    tests = grid().library.tests
+    return diagnose(grid(), of_texts(texts, "readings", tests))
+
+
+def enter(bench: Bench, texts: dict[str, str]) -> Bench:
+    for name, text in texts.items():
+        if TESTS[name].words:
+            bench.choose(f"diag_{name}", text)
+        else:
+            bench.type(f"diag_{name}", text)
+    return bench
+
+
+def tables(bench: Bench) -> list[pd.DataFrame]:
+    return [element.value for element in bench.at.dataframe]
+
+
+def test_causes_are_those_of_the_python_interface_and_move_with_each_reading() -> None:
+    grid()
+    bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
+    now = found(SLUGGISH)
+    assert sheet.verdict(now) in bench.words()
+    assert list(tables(bench)[0]["cause"]) == [row["cause"] for row in sheet.causes(now)]
+    assert list(tables(bench)[0]["how likely"]) == [row["how likely"] for row in sheet.causes(now)]
+    assert list(tables(bench)[1]["test"]) == [row["test"] for row in sheet.next_rows(now)]
+    more = {**SLUGGISH, "pinning_hammer": "4.5 gf"}
+    bench.type("diag_pinning_hammer", more["pinning_hammer"])
+    assert sheet.verdict(found(more)) in bench.words() and sheet.verdict(now) not in bench.words()
+
+
+def test_nonsense_is_said_at_once_and_what_was_typed_stays() -> None:
+    bench = enter(Bench().open("diagnose"), {"down_weight": "20 gf", "up_weight": "40 gf"})
+    assert "the two were probably changed over" in bench.errors()
+    assert not [b for b in bench.at.button if b.key == "begin_library"]
+    bench.open("note").open("diagnose")
+    assert bench.at.text_input(key="diag_down_weight").value == "20 gf"
+    bench.type("diag_down_weight", "60 gf")
+    assert not bench.errors()
+
+
+def test_action_out_makes_its_tests_cheaper() -> None:
+    grid()
+    bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
+    bench.at.checkbox(key="diag_out").set_value(True)
+    bench.run()
+    out = diagnose(grid(), of_texts(SLUGGISH, "readings", grid().library.tests), out=True)
+    assert list(tables(bench)[1]["cost"]) == [row["cost"] for row in sheet.next_rows(out)]
+
+
+@pytest.mark.parametrize(("name", "data", "says"), [
+    ("note.csv", b"reading,value\ndown_weight,60 gf\nup_weight,13.5 gf\n", ""),
+    ("note.toml", b'[readings]\nup_weight = "13.5 gf"\ndown_weight = "60 gf"\n', ""),
+    ("note.csv", b"\x89PNG\0", "binary data"),
+    ("note.toml", b'[readings]\nblow = "4.45 mm"\n', "44.5 mm?"),
+])  # fmt: skip
+def test_a_sheet_that_is_handed_over_fills_the_fields(name: str, data: bytes, says: str) -> None:
+    bench = Bench().open("diagnose").type("diag_down_weight", "51 gf")
+    bench.at.file_uploader(key="sheet_up").set_value((name, data, "text/plain"))
+    bench.run()
+    if says:
+        assert says in bench.errors() and bench.at.text_input(key="diag_down_weight").value == "51 gf"
+    else:
+        assert bench.at.text_input(key="diag_down_weight").value == "60 gf"
+        assert bench.at.text_input(key="diag_up_weight").value == "13.5 gf"
+
+
+def test_suspected_fault_moves_beside_the_healthy_unit() -> None:
+    grid()
+    bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
+    name = bench.at.selectbox(key="suspected").value
+    severity = round(found(SLUGGISH).listed[0].severity[0], 2)
+    shown = runs.suspected(Work(), name, severity, "moderate")
+    assert shown.unit.friction == spoiled(runs.unit_of(Work()), [(name, severity)]).friction
+    assert shown.stroke is not None and "ghost" in bench.words()
+
+
+def test_a_healthy_note_is_fitted_and_put_on_the_bench() -> None:
+    grid()
+    true = symptoms(runs.unit_of(Work().with_control("friction_hammer", 1.25e-3)))
+    first = {n: v for n, v in true.numbers.items() if TESTS[n].first and v is not None}
+    texts = {n: f"{edge.number(v, TESTS[n].unit):.4g} {edge.label(TESTS[n].unit)}" for n, v in first.items()}
+    bench = enter(Bench().open("diagnose"), texts).press("begin_library").press("begin_fit")
+    shown = next(t for t in tables(bench) if "fitted" in t).set_index("reading")
+    wanted = edge.told(first["down_weight"], "gf")
+    assert abs(float(shown.loc["down weight", "fitted"].split()[0]) - float(wanted.split()[0])) < 1.0
+    bench.press("bench_fitted")
+    assert bench.state.work.base == "fitted.toml" and "uncertainty" in bench.state.work.text
+    bench.press("undo")
+    assert bench.state.work == Work()
+
+
+def test_a_note_that_is_not_healthy_is_not_fitted() -> None:
+    grid()
+    bench = enter(Bench().open("diagnose"), {"down_weight": "80 gf", "up_weight": "5 gf"})
+    bench.press("begin_library").press("begin_fit")
+    assert "diagnose it first" in bench.errors()
