@@ -155,7 +155,8 @@ def _causes(found: Diagnosis) -> None:
     st.dataframe(
         pd.DataFrame(rows)[list(rows[0])[:3]], hide_index=True, width="stretch", alt="causes, the likeliest first"
     )
-    st.markdown("\n".join(f"- {line}" for line in sheet.described(found)))
+    st.markdown("\n".join(f"- {line}" for line in (*sheet.together(found), *sheet.described(found))))
+    st.caption(sheet.INTERPOLATED)
 
 
 def _next(found: Diagnosis) -> None:

@@ -19,11 +19,16 @@ from sim.workshop.bench_tests import BenchTest, bench_tests
 from sim.workshop.calibrate import Calibration, Fitted
 from sim.workshop.diagnosis import LISTED, Alike, Diagnosis, Disagrees, Listed
 from sim.workshop.faults import faults
+from sim.workshop.inference import OF_BEND, OWN_ERROR
 from sim.workshop.next_test import NextTest, Outcome
 from sim.workshop.observed import Observed
 
 SHOWN = 5
 """Tests that are told."""
+INTERPOLATED = (
+    "Readings between the severities that were run are interpolated; the error of that is taken as "
+    f"{100 * OWN_ERROR:.0f} % of a fault's shift and {100 * OF_BEND:.0f} % of a bend, and is part of how sure the list is."
+)
 DESCRIBED = 3
 """Faults of which more is told."""
 NONE = "no fault of the catalogue"
@@ -110,6 +115,12 @@ def causes(d: Diagnosis) -> list[dict[str, str]]:
     return [dict(zip(names, row, strict=True)) for _, row in sorted(rows, key=lambda pair: -pair[0])]
 
 
+def together(d: Diagnosis) -> list[str]:
+    """Pairs that may both be there."""
+    pairs = [(p, c) for c, p in d.found.causes.items() if len(c) > 1 and p >= 2 * LISTED]
+    return [f"Both together, {title(' and '.join(c))}: {percent(p)}." for p, c in sorted(pairs, reverse=True)]
+
+
 def described(d: Diagnosis) -> list[str]:
     """What the likeliest faults look like, what shows them first, and what mends them."""
     return [
@@ -136,7 +147,7 @@ def tables(d: Diagnosis, observed: Observed) -> RenderableType:
     for row in causes(d):
         table.add_row(row["cause"], row["how likely"], row["how bad, if it is there"])
     parts += [table, Text("")]
-    parts += [Text(line) for line in described(d)]
+    parts += [Text(line) for line in (*together(d), *described(d))]
     parts += [Text(alike(group, d.found.cells.library.tests)) for group in d.alike]
     if d.tests:
         tests = plain_table("Next reading, the one that tells most for its cost first")
@@ -147,7 +158,7 @@ def tables(d: Diagnosis, observed: Observed) -> RenderableType:
         first = d.tests[0]
         parts += [Text(""), tests, Text(""), Text(f"{first.test.title}: {first.test.how}. It would mean:")]
         parts += [Text(f"  {outcome(o, first.test)}") for o in first.outcomes]
-    return Group(*parts, Text(""), Text(" ".join(CAUTIONS.split())))
+    return Group(*parts, Text(""), Text(INTERPOLATED), Text(""), Text(" ".join(CAUTIONS.split())))
 
 
 def document(d: Diagnosis, observed: Observed) -> Document:
@@ -177,11 +188,11 @@ def document(d: Diagnosis, observed: Observed) -> Document:
 
 
 def _cause(c: Listed) -> Document:
-    told = {name: getattr(c.fault, name) for name in ("name", "title", "shows", "cure", "caution")}
-    ends = zip(("", "_low", "_high"), c.severity, c.sizes, strict=True)
-    return told | {"probability": c.probability} | {
-        k: v for end, severity, size in ends for k, v in ((f"severity{end}", severity), (f"size{end}", size))
-    }  # fmt: skip
+    told = {"fault": c.fault.name} | {n: getattr(c.fault, n) for n in ("title", "shows", "test", "cure", "caution")}
+    sizes_ = dict(zip(("size", "size_low", "size_high"), c.sizes, strict=True))
+    return told | {"probability": c.probability} | dict(
+        zip(("severity", "severity_low", "severity_high"), c.severity, strict=True)
+    ) | sizes_  # fmt: skip
 
 
 def _test(t: NextTest) -> Document:

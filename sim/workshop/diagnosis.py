@@ -35,7 +35,7 @@ class Listed:
     probability: float
     severity: tuple[float, float, float]
     sizes: tuple[str, str, str]
-    """The same as a bench would say it."""
+    """The same as a bench would say it, the lesser value before the greater."""
 
 
 @dataclass(frozen=True)
@@ -95,10 +95,11 @@ def diagnose(grid: Cells, observed: Observed, *, out: bool = False) -> Diagnosis
             fault = grid.library.faults[name]
             severity = found.severity(name)
             a, b, c = (fault.magnitude(unit, min(max(s, 0.0), 1.0)) for s in severity)
-            listed.append(Listed(fault, p, severity, (a, b, c)))
+            ends = (b, c) if fault.low <= fault.high else (c, b)
+            listed.append(Listed(fault, p, severity, (a, *ends)))
     chance, best = _chance(found)
     off = _disagreements(found, best) if chance < UNEXPLAINED else ()
-    alike = _alike(found, [c.fault.name for c in listed if c.probability >= 2 * LISTED])
+    alike = _alike(found, [c.fault.name for c in listed if c.probability >= 2 * LISTED]) if not off else ()
     return Diagnosis(found, tuple(listed), found.healthy, alike, chance, off, next_tests(found, out))
 
 

@@ -255,3 +255,34 @@ def test_a_closed_pipe_is_no_error() -> None:
     done = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, timeout=120)
     assert "Traceback" not in done.stderr
     assert done.stdout.splitlines()[0].startswith("group,")
+
+
+READ = str(ROOT / "scenarios" / "readings" / "sluggish-note.toml")
+
+
+def test_blank_sheets_are_printed_without_computing(capsys: pytest.CaptureFixture[str]) -> None:
+    for form, first in ((("--blank",), "# Readings"), (("--blank", "csv"), "reading,value,accuracy")):
+        code, out, _ = run(capsys, "diagnose", DEMO, *form)
+        assert code == commands.FINE and out.startswith(first) and "pinning_hammer" in out
+
+
+def test_diagnosis_of_nothing_and_of_a_bad_sheet(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    bad = tmp_path / "bad.toml"
+    bad.write_text('[readings]\ndown_weight = "20 gf"\nup_weight = "40 gf"\n', encoding="utf-8")
+    for argv, says in (
+        ((), "--readings"), (("--readings", str(tmp_path / "none.toml")), "missing"),
+        (("--readings", str(bad)), "changed over"), (("--readings", READ, "--calibrate", "x.csv"), "--calibrate"),
+    ):  # fmt: skip
+        code, out, err = run(capsys, "diagnose", DEMO, *argv)
+        assert code == commands.BAD_INPUT and not out and says in err
+
+
+def test_diagnosis_against_a_unit_that_does_not_play_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys, "diagnose", DEMO, "--readings", READ, *BLOCKED)
+    assert code == commands.CANNOT_PLAY and not out and "regulate it first" in err
+
+
+def test_repinning_a_centre_that_is_none_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    for wrong in ("hamer=3gf", "hammer", "hammer=900 gf", "key=3 gf", "hammer=3 mm"):
+        code, _, err = run(capsys, "friction", DEMO, "--repin", wrong)
+        assert code == commands.BAD_INPUT and "--repin" in err
