@@ -102,8 +102,9 @@ def _field(test: BenchTest) -> None:
     if test.words:
         st.selectbox(test.title, ["", *test.words], key=TYPED + test.name, help=test.how)
         return
-    unit = edge.label(test.unit)
-    example = f"in {unit}, to {test.accuracy:g}" if unit else f"a number, to {test.accuracy:g}"
+    name = edge.chosen(test.unit, state().inches)
+    accuracy = edge.number(test.si, name) or test.accuracy
+    example = f"{edge.label(name) or 'a number'}, to {accuracy:.2g}"
     st.text_input(test.title, key=TYPED + test.name, help=test.how, placeholder=example, max_chars=30)
 
 
@@ -140,10 +141,10 @@ def _uploaded() -> None:
 
 
 def _told(found: Diagnosis) -> None:
-    verdict = sheet.verdict(found)
+    verdict = sheet.verdict(found, state().inches)
     {"healthy": st.success, "unexplained": st.error, "unsure": st.info}.get(found.verdict, st.warning)(verdict)
     for row in found.disagrees:
-        st.markdown(f"- {sheet.disagrees(row)}")
+        st.markdown(f"- {sheet.disagrees(row, state().inches)}")
     for group in found.alike:
         st.markdown(sheet.alike(group, found.found.cells.library.tests))
     _causes(found)
@@ -151,7 +152,7 @@ def _told(found: Diagnosis) -> None:
 
 
 def _causes(found: Diagnosis) -> None:
-    rows = sheet.causes(found)
+    rows = sheet.causes(found, state().inches)
     st.dataframe(
         pd.DataFrame(rows)[list(rows[0])[:3]], hide_index=True, width="stretch", alt="causes, the likeliest first"
     )
@@ -186,7 +187,9 @@ def _suspect(found: Diagnosis) -> None:
     if quick.stroke is None:
         st.info(f"There is no motion to show: {quick.outcome}. {quick.reason}")
         return
-    st.caption(f"{one.fault.title}, {one.sizes[0]}; the healthy unit is drawn as a ghost. Played: {s.touch}.")
+    st.caption(
+        f"{one.fault.title}, {one.sizes(found.found.cells.library.unit, s.inches)[0]}; the healthy unit is drawn as a ghost. Played: {s.touch}."
+    )
     mechanism(quick.stroke, quick.press, runs.quick(s.work, s.touch).stroke, key="suspect", inches=s.inches)
 
 

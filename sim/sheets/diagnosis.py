@@ -27,7 +27,8 @@ SHOWN = 5
 """Tests that are told."""
 INTERPOLATED = (
     "Readings between the severities that were run are interpolated; the error of that is taken as "
-    f"{100 * OWN_ERROR:.0f} % of a fault's shift and {100 * OF_BEND:.0f} % of a bend, and is part of how sure the list is."
+    f"{100 * OWN_ERROR:.0f} % of a fault's shift and {100 * OF_BEND:.0f} % of a bend, "
+    "and is part of how sure the list is."
 )
 DESCRIBED = 3
 """Faults of which more is told."""
@@ -44,28 +45,32 @@ def title(name: str) -> str:
     return " and ".join(faults()[n].title for n in name.split(" and ")) if name else NONE
 
 
-def verdict(d: Diagnosis) -> str:
+def verdict(d: Diagnosis, inches: bool = False) -> str:
     """One sentence."""
     if d.verdict == "unexplained":
         return (
             "No fault of the catalogue explains these readings: the best of them would misfit so far "
             f"{_odds(d.chance)}."
         )
+    if not d.found.evidence.numbers and not d.found.evidence.words:
+        return "Nothing has been read yet: this is how often each cause is met."
     if d.verdict == "healthy":
         return f"Nothing is wrong that these readings show: healthy, {percent(d.healthy)}."
     best = d.listed[0]
     if d.verdict == "unsure":
         return f"Not sure yet. Likeliest: {title(d.found.ranked[0][0])}, {percent(d.found.ranked[0][1])}."
-    return f"{best.fault.title[0].upper()}{best.fault.title[1:]}, {percent(best.probability)}: {sizes(best)}."
+    return (
+        f"{best.fault.title[0].upper()}{best.fault.title[1:]}, {percent(best.probability)}: {sizes(best, d, inches)}."
+    )
 
 
 def _odds(chance: float) -> str:
     return "less than once in a million times" if chance < 1e-6 else f"about once in {1 / chance:,.0f} times"
 
 
-def sizes(one: Listed) -> str:
+def sizes(one: Listed, d: Diagnosis, inches: bool = False) -> str:
     """How bad it is, if it is there."""
-    mean, low, high = one.sizes
+    mean, low, high = one.sizes(d.found.cells.library.unit, inches)
     return f"{mean} (90 % between {low} and {high})"
 
 
@@ -77,9 +82,9 @@ def alike(group: Alike, tests: Mapping[str, BenchTest]) -> str:
     return f"These readings cannot tell {told} apart.{by}"
 
 
-def disagrees(row: Disagrees) -> str:
+def disagrees(row: Disagrees, inches: bool = False) -> str:
     """A reading that nothing explains."""
-    read, expected = (edge.told(v, row.test.unit) for v in (row.read, row.expected))
+    read, expected = (edge.told(v, row.test.unit, inches) for v in (row.read, row.expected))
     return (
         f"{row.test.title}: {read} was read, {expected} would fit the others ({abs(row.off):.1f} standard errors off)"
     )
@@ -107,9 +112,9 @@ def cost(t: NextTest) -> str:
     return ", ".join(part for part in (time, "action out" if t.test.out else "action in", t.test.parts) if part)
 
 
-def causes(d: Diagnosis) -> list[dict[str, str]]:
+def causes(d: Diagnosis, inches: bool = False) -> list[dict[str, str]]:
     """The list of causes, a row each, "none" among them."""
-    rows = [(c.probability, (c.fault.title, percent(c.probability), sizes(c))) for c in d.listed]
+    rows = [(c.probability, (c.fault.title, percent(c.probability), sizes(c, d, inches))) for c in d.listed]
     rows.append((d.healthy, (NONE, percent(d.healthy), "")))
     names = ("cause", "how likely", "how bad, if it is there")
     return [dict(zip(names, row, strict=True)) for _, row in sorted(rows, key=lambda pair: -pair[0])]
@@ -172,7 +177,7 @@ def document(d: Diagnosis, observed: Observed) -> Document:
             "chance_of_misfit": d.chance,
             "read": {edge.key(n, tests[n].unit): edge.number(v, tests[n].unit) for n, v in observed.numbers.items()}
             | dict(observed.words),
-            "causes": [_cause(c) for c in d.listed],
+            "causes": [_cause(c, d) for c in d.listed],
             "together": [
                 {"faults": list(c), "probability": p} for c, p in d.found.causes.items() if len(c) > 1 and p >= LISTED
             ],
@@ -187,9 +192,9 @@ def document(d: Diagnosis, observed: Observed) -> Document:
     )  # fmt: skip
 
 
-def _cause(c: Listed) -> Document:
+def _cause(c: Listed, d: Diagnosis) -> Document:
     told = {"fault": c.fault.name} | {n: getattr(c.fault, n) for n in ("title", "shows", "test", "cure", "caution")}
-    sizes_ = dict(zip(("size", "size_low", "size_high"), c.sizes, strict=True))
+    sizes_ = dict(zip(("size", "size_low", "size_high"), c.sizes(d.found.cells.library.unit), strict=True))
     return told | {"probability": c.probability} | dict(
         zip(("severity", "severity_low", "severity_high"), c.severity, strict=True)
     ) | sizes_  # fmt: skip

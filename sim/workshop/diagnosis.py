@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
+from sim.unit.model import ActionUnit
 from sim.workshop.bench_tests import BenchTest
 from sim.workshop.faults import Fault
 from sim.workshop.inference import Cells, Posterior, posterior
@@ -34,8 +35,11 @@ class Listed:
     fault: Fault
     probability: float
     severity: tuple[float, float, float]
-    sizes: tuple[str, str, str]
-    """The same as a bench would say it, the lesser value before the greater."""
+
+    def sizes(self, unit: ActionUnit, inches: bool = False) -> tuple[str, str, str]:
+        """The same as a bench would say it of this unit, the lesser end before the greater."""
+        mean, low, high = (self.fault.magnitude(unit, min(max(s, 0.0), 1.0), inches) for s in self.severity)
+        return (mean, low, high) if self.fault.low <= self.fault.high else (mean, high, low)
 
 
 @dataclass(frozen=True)
@@ -76,27 +80,23 @@ class Diagnosis:
 
     @property
     def verdict(self) -> str:
-        """In a word: unexplained, healthy, the fault's name where it is sure, or unsure."""
+        """In a word: unexplained, unsure, healthy, or the fault's name."""
         if not self.explained:
             return "unexplained"
         name, p = self.found.ranked[0]
-        if not name:
-            return "healthy"
-        return name if p >= SURE else "unsure"
+        if p < SURE:
+            return "unsure"
+        return name or "healthy"
 
 
 def diagnose(grid: Cells, observed: Observed, *, out: bool = False) -> Diagnosis:
     """The causes of what was observed; ``out``: the action is out already, so that tests there cost less."""
     found = posterior(grid, observed.evidence)
-    unit = grid.library.unit
     listed = []
     for name, p in found.faults.items():
         if p >= LISTED:
             fault = grid.library.faults[name]
-            severity = found.severity(name)
-            a, b, c = (fault.magnitude(unit, min(max(s, 0.0), 1.0)) for s in severity)
-            ends = (b, c) if fault.low <= fault.high else (c, b)
-            listed.append(Listed(fault, p, severity, (a, *ends)))
+            listed.append(Listed(fault, p, found.severity(name)))
     chance, best = _chance(found)
     off = _disagreements(found, best) if chance < UNEXPLAINED else ()
     alike = _alike(found, [c.fault.name for c in listed if c.probability >= 2 * LISTED]) if not off else ()

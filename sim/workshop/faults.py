@@ -56,12 +56,12 @@ class Fault:
         now = knob.get(unit)
         return knob.put(unit, {"to": value, "by": now + value, "share": now * value}[self.how])
 
-    def magnitude(self, unit: ActionUnit, severity: float) -> str:
+    def magnitude(self, unit: ActionUnit, severity: float, inches: bool = False) -> str:
         """How bad, as a bench would say it: ``3.2 N·mm``, ``-1.0 mm``, ``80 %``."""
         value = self.value(severity)
         if self.how == "share":
             return f"{100 * value:.0f} %"
-        return edge.told(value, spelling(self.at), sign="+" if self.how == "by" else "")
+        return edge.told(value, spelling(self.at), inches, sign="+" if self.how == "by" else "")
 
 
 @dataclass(frozen=True)
