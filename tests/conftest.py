@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import secrets
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True, deadline=None)
@@ -21,5 +22,6 @@ def pytest_configure() -> None:
     os.environ.setdefault("TRIALS_SEED", str(secrets.randbits(31)))
 
 
-def pytest_report_header() -> str:
-    return f"TRIALS_SEED={os.environ['TRIALS_SEED']}"
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The seed at the end of the report, where quiet runs show it too."""
+    terminalreporter.write_line(f"TRIALS_SEED={os.environ['TRIALS_SEED']}")

@@ -26,7 +26,8 @@ from sim.workshop.observed import Observed
 SHOWN = 5
 """Tests that are told."""
 INTERPOLATED = (
-    "Readings between the severities that were run are interpolated; the error of that is taken as "
+    "Readings between the severities that were run are interpolated; the error of that, and of taking a fault to do in "
+    "any healthy unit what it does in this one, is taken as "
     f"{100 * OWN_ERROR:.0f} % of a fault's shift and {100 * OF_BEND:.0f} % of a bend, "
     "and is part of how sure the list is."
 )

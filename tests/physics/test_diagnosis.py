@@ -1,7 +1,7 @@
 """Diagnosis on simulated units: hidden faults found, calibrated, and no worse from another model.
 
 Held-out trials: units, faults and noise are drawn anew each time, from a seed that is printed
-at the head of the tests; a bound fails only when the trials reject it at p < 0.001.
+at the end of the tests' report; a bound fails only when the trials reject it at p < 0.001.
 """
 
 from __future__ import annotations
