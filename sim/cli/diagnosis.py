@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from sim.cli import screen
-from sim.errors import Fault, InputError
+from sim.errors import Fault, InputError, SimulationError
 
 FINE, CANNOT_PLAY = 0, 3
 Command = Callable[..., argparse.ArgumentParser]
@@ -32,7 +32,6 @@ def add(commands: Any, command: Command) -> None:
 def diagnose(args: argparse.Namespace) -> int:
     """Read the sheet, compute the library of this unit, and tell."""
     from sim.cli.studies import origin_of, save
-    from sim.errors import SimulationError
     from sim.sheets import diagnosis as sheet
     from sim.sheets import document, figures
     from sim.workshop import diagnosis as workshop
@@ -71,7 +70,7 @@ def diagnose(args: argparse.Namespace) -> int:
     if args.json:
         print(document.text(sheet.document(found, observed)))
     else:
-        screen.show(sheet.tables(found, observed))
+        screen.show(sheet.tables(found))
     return FINE
 
 
@@ -89,7 +88,7 @@ def _calibrate(args: argparse.Namespace, grid: Any, observed: Any, origin: Any, 
         raise screen.unwritable("--calibrate", path, error) from None
     screen.note(f"scenario written to {path}")
     if args.json:
-        print(document.text(sheet.calibrated_document(found, grid.library.tests)))
+        print(document.text(sheet.calibrated_document(found)))
     else:
         screen.show(sheet.calibrated(found))
     return FINE

@@ -97,14 +97,10 @@ def outcome(o: Outcome, test: BenchTest, inches: bool = False) -> str:
         said = f'"{o.word}"'
     else:
         unit = edge.chosen(test.unit, inches)
-        low, high = (edge.number(v, unit) or 0.0 for v in (max(o.low, _least(test)), o.high))
+        low, high = (edge.number(v, unit) or 0.0 for v in (max(o.low, test.least), o.high))
         ends = (edge.shown(v, unit, test.accuracy) for v in (low, high))
         said = f"{' to '.join(ends)} {edge.label(unit)}".strip()
     return f"{said} ({percent(o.probability)}): {title(o.leading)}, {percent(o.sure)}"
-
-
-def _least(test: BenchTest) -> float:
-    return test.limits[0] * test.si / test.accuracy
 
 
 def cost(t: NextTest) -> str:
@@ -143,7 +139,7 @@ def next_rows(d: Diagnosis) -> list[dict[str, str]]:
     ]
 
 
-def tables(d: Diagnosis, observed: Observed) -> RenderableType:
+def tables(d: Diagnosis) -> RenderableType:
     """All of it for a terminal."""
     parts: list[RenderableType] = [Text(verdict(d), style="bold"), Text("")]
     parts += [Text(disagrees(row)) for row in d.disagrees]
@@ -314,8 +310,9 @@ def moved(c: Calibration) -> Sequence[Fitted]:
     return sorted((f for f in c.inputs if abs(f.z) > 0.2 or f.learned > 0.1), key=lambda f: -abs(f.z))
 
 
-def calibrated_document(c: Calibration, tests: Mapping[str, BenchTest]) -> Document:
+def calibrated_document(c: Calibration) -> Document:
     """The same as JSON."""
+    tests = bench_tests()
     return clean(
         {
             "readings": {

@@ -65,9 +65,14 @@ class BenchTest:
         return not self.damper or unit.damper is not None
 
     @property
-    def step(self) -> float:
-        """What the number is rounded to, in ``unit``."""
-        return self.accuracy / 2
+    def least(self) -> float:
+        """The less of the limits, SI."""
+        return self.limits[0] * self.si / self.accuracy
+
+    @property
+    def most(self) -> float:
+        """The greater of the limits, SI."""
+        return self.limits[1] * self.si / self.accuracy
 
 
 @dataclass(frozen=True)

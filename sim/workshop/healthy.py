@@ -74,14 +74,14 @@ def varied(unit: ActionUnit, z: Sequence[float]) -> ActionUnit:
     for variation, by in parts:
         made = variation.put(made, by)
     if parts:
-        made = regulate(made, _targets(unit), warm=True, check=False).unit
+        made = regulate(made, regulated_to(unit), warm=True, check=False).unit
     for variation, by in off:
         if variation.left:
             made = variation.put(made, by)
     return made
 
 
-def _targets(unit: ActionUnit) -> dict[str, float]:
+def regulated_to(unit: ActionUnit) -> dict[str, float]:
     """What this unit reads of all that is regulated (SI)."""
     found = read_all(unit, dict.fromkeys(SET, 0.0))
     return {name: value for name in SET if (value := found[name]) is not None}

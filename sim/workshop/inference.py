@@ -18,6 +18,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.workshop.knobs import knob_at
 from sim.workshop.library import PAIRED, Curve, Library
 
 Array = NDArray[np.float64]
@@ -46,7 +47,7 @@ OWN_ERROR = 0.15
 
 @dataclass(frozen=True)
 class Evidence:
-    """What was read: numbers in units of their accuracy, how well (1: as the bench does), and words by code."""
+    """What was read: numbers in units of their accuracy, how well (1: as the bench does), and words."""
 
     numbers: Mapping[str, float]
     words: Mapping[str, str]
@@ -186,8 +187,6 @@ def _bent(curve: Curve, grid: Array) -> Array:
 
 
 def _now(library: Library, name: str) -> float:
-    from sim.workshop.knobs import knob_at
-
     return knob_at(library.faults[name].at).get(library.unit)
 
 

@@ -86,9 +86,6 @@ class Library:
     def pairs(self) -> dict[tuple[str, str], Pair]:
         return {p.faults: p for p in pairs() if p.faults in self.together}
 
-    def word(self, test: str, code: int) -> str:
-        return self.tests[test].words[code]
-
     def pack(self, found: Symptoms | None) -> tuple[Array, NDArray[np.int64]]:
         """Readings as rows of this library."""
         if found is None:

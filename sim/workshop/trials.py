@@ -13,12 +13,11 @@ from sim.unit.model import ActionUnit, ContactLaw
 from sim.workshop.bench_tests import BenchTest, Symptoms, read, tests_of
 from sim.workshop.cores import on_all_cores
 from sim.workshop.faults import faults, pairs, spoiled
-from sim.workshop.healthy import SET, drawn
+from sim.workshop.healthy import drawn, regulated_to
 from sim.workshop.inference import FELT, Cells, Evidence, Posterior, posterior
 from sim.workshop.library import OF_LEAP
 from sim.workshop.next_test import SURE, TAKE_OUT, next_tests
 from sim.workshop.regulate import regulate
-from sim.workshop.targets import read_all
 
 BUYS = 5
 CERTAIN = 0.9999
@@ -126,8 +125,7 @@ class Sheet:
         value = found.numbers[name]
         if value is not None and (test.needs is None or self.words[test.needs[0]] == test.needs[1]):
             noisy = value / test.si + 0.5 * self.random.standard_normal()
-            low, high = (limit * test.si / test.accuracy for limit in test.limits)
-            self.numbers[name] = float(np.clip(np.round(2 * noisy) / 2, low / test.si, high / test.si))
+            self.numbers[name] = float(np.clip(np.round(2 * noisy) / 2, test.least / test.si, test.most / test.si))
 
     def buy(self, name: str) -> None:
         """Take one that costs."""
@@ -255,8 +253,7 @@ def another_model(unit: ActionUnit) -> ActionUnit:
         key=replace(key, capstan_radius=key.capstan_radius + more, capstan_centre=(x, y - more)),
         jack=replace(jack, toe_radius=jack.toe_radius + toe, toe_centre=(toe_x, toe_y - toe)),
     )
-    read_now = read_all(unit, dict.fromkeys(SET, 0.0))
-    return regulate(other, {n: v for n in SET if (v := read_now[n]) is not None}, check=False).unit
+    return regulate(other, regulated_to(unit), check=False).unit
 
 
 def _steeper(law: ContactLaw) -> ContactLaw:
