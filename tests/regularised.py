@@ -7,7 +7,7 @@ of the mechanism itself.  Used by the physics tests as an independent integratio
 and by ``benchmark.py`` as the rival: compiled, so that the integrator and not the
 language is compared.
 
-Unknowns: the nine coordinates, their speeds, the string's place at the strike point.
+Unknowns: the ten coordinates, their speeds, the string's place at the strike point.
 """
 
 from __future__ import annotations
@@ -26,11 +26,12 @@ from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, RUBBING
 from sim.physics.run import AWAY, DRIVEN_MASS, KEY_FORCE, STATE_TYPE, Drive
 
 Array = Any
-SIZE = 2 * len(DOFS) + 1
+N = len(DOFS)
+SIZE = 2 * N + 1
 NAMES = tuple(c.name for c in CONTACTS)
 N_CONTACTS, N_JOINTS = len(NAMES), len(JOINTS)
 STRING, FINGER = NAMES.index("string"), NAMES.index("finger")
-KF, KR, W, J, L, H, E, D, F = range(9)
+KF, KR, W, J, L, H, E, R, D, F = range(N)
 METHODS = ("Radau", "BDF", "LSODA", "DOP853", "RK45", "RK23", "odeint")
 MODES = {KEY_FORCE: 2, DRIVEN_MASS: 3}
 
@@ -56,7 +57,7 @@ def muscle(table: Array, t: float) -> float:
 @numba.njit(error_model="numpy")
 def smooth_forces(p: Array, y: Array, force: Array) -> None:
     """Weights, springs and centripetal terms of parts that ride on the wippen."""
-    q, v = y[:9], y[9:18]
+    q, v = y[:N], y[N : 2 * N]
     torque = p.key_spring * (q[KR] - q[KF]) + p.key_damping * (v[KR] - v[KF])
     force[KF] = p.key_moment * p.g * math.cos(q[KF]) + torque
     force[KR] = -torque
@@ -74,8 +75,12 @@ def smooth_forces(p: Array, y: Array, force: Array) -> None:
         force[W] += spring - cross * v[part] * v[part]
         force[part] = -p.g * moment_x - spring + cross * v[W] * v[W]
     s, c = math.sin(q[H]), math.cos(q[H])
-    force[H] = -p.g * (c * p.hammer_mx - s * p.hammer_my - q[E] * (s * p.bend_mx + c * p.bend_my))
-    force[E] = -p.g * (c * p.bend_mx - s * p.bend_my) - p.bend_spring * q[E] - p.bend_damping * v[E]
+    along, across = q[E] * p.bend_e_x + q[R] * p.bend_r_x, q[E] * p.bend_e_y + q[R] * p.bend_r_y
+    force[H] = -p.g * (c * p.hammer_mx - s * p.hammer_my - s * along - c * across)
+    force[E] = -p.g * (c * p.bend_e_x - s * p.bend_e_y) - p.spring_ee * q[E] - p.spring_er * q[R]
+    force[E] -= p.damping_ee * v[E] + p.damping_er * v[R]
+    force[R] = -p.g * (c * p.bend_r_x - s * p.bend_r_y) - p.spring_er * q[E] - p.spring_rr * q[R]
+    force[R] -= p.damping_er * v[E] + p.damping_rr * v[R]
     force[D] = -p.damper_weight
     force[F] = 0.0
 
@@ -83,7 +88,7 @@ def smooth_forces(p: Array, y: Array, force: Array) -> None:
 @numba.njit(error_model="numpy")
 def accelerate(p: Array, y: Array, force: Array, inv_f: float, out: Array) -> None:
     """out = M^-1 force; wippen, jack and lever are coupled through the wippen."""
-    q = y[:9]
+    q = y[:N]
     sw, cw = math.sin(q[W]), math.cos(q[W])
     s, c = math.sin(q[J]), math.cos(q[J])
     jack = (cw * p.jx - sw * p.jy) * (c * p.jack_mx - s * p.jack_my)
@@ -96,8 +101,9 @@ def accelerate(p: Array, y: Array, force: Array, inv_f: float, out: Array) -> No
     out[J] = p.inv_j * (force[J] - jack * out[W])
     out[L] = p.inv_l * (force[L] - lever * out[W])
     out[KF], out[KR] = force[KF] * p.inv_front, force[KR] * p.inv_rear
-    out[H] = p.inv_hh * force[H] + p.inv_he * force[E]
-    out[E] = p.inv_he * force[H] + p.inv_ee * force[E]
+    out[H] = p.inv_hh * force[H] + p.inv_he * force[E] + p.inv_hr * force[R]
+    out[E] = p.inv_he * force[H] + p.inv_ee * force[E] + p.inv_er * force[R]
+    out[R] = p.inv_hr * force[H] + p.inv_er * force[E] + p.inv_rr * force[R]
     out[D], out[F] = force[D] * p.inv_d, force[F] * inv_f
 
 
@@ -110,47 +116,47 @@ def rhs(
     ``drive``: mode, 1 / finger mass, muscle damping; ``width``: of the tanh, rad/s and m/s; ``work``: a state.
     """
     p, s = ps[0], work[0]
-    s.kf, s.kr, s.w, s.j, s.l, s.h, s.e, s.d, s.f = y[0], y[1], y[2], y[3], y[4], y[5], y[6], y[7], y[8]
-    s.ys = y[18]
-    gap, normal, sliding = np.empty(N_CONTACTS), np.zeros((N_CONTACTS, 9)), np.zeros((N_CONTACTS, 9))
+    s.kf, s.kr, s.w, s.j, s.l, s.h, s.e, s.r, s.d, s.f = y[0], y[1], y[2], y[3], y[4], y[5], y[6], y[7], y[8], y[9]
+    s.ys = y[2 * N]
+    gap, normal, sliding = np.empty(N_CONTACTS), np.zeros((N_CONTACTS, N)), np.zeros((N_CONTACTS, N))
     kernel.gaps(p, s, gap, normal, sliding)
-    force = np.empty(9)
+    force = np.empty(N)
     smooth_forces(p, y, force)
     if drive[0] == 2.0:
         force[KF] -= muscle(table, t) * (math.cos(y[KF]) * p.touch_x - math.sin(y[KF]) * p.touch_y)
     else:
-        force[F] -= muscle(table, t) + drive[2] * y[9 + F]
+        force[F] -= muscle(table, t) + drive[2] * y[N + F]
     out = np.empty(SIZE)
-    out[:9] = y[9:18]
-    out[18] = 0.0
+    out[:N] = y[N : 2 * N]
+    out[2 * N] = 0.0
     for i in range(N_CONTACTS):
         if gap[i] >= 0.0:
             continue
         rate = 0.0
-        for k in range(9):
-            rate -= normal[i, k] * y[9 + k]
+        for k in range(N):
+            rate -= normal[i, k] * y[N + k]
         squeeze = laws[i, 0] * (gap[i] * gap[i] if laws[i, 1] == 2.0 else (-gap[i]) ** laws[i, 1])
         push = squeeze * (1.0 + laws[i, 2] * rate)
         if i == STRING:  # felt and string share the speed: push = squeeze * (1 + c (rate - push / 2Z))
             push /= 1.0 + squeeze * laws[i, 2] * p.half_admittance
             push = max(0.0, push)
-            out[18] = p.half_admittance * push
+            out[2 * N] = p.half_admittance * push
         push = max(0.0, push)
         rub = 0.0
         if laws[i, 3] > 0.0:
-            for k in range(9):
-                rub += sliding[i, k] * y[9 + k]
+            for k in range(N):
+                rub += sliding[i, k] * y[N + k]
             rub = laws[i, 3] * push * math.tanh(rub / width[1])
-        for k in range(9):
+        for k in range(N):
             force[k] += normal[i, k] * push - sliding[i, k] * rub
     for i in range(N_JOINTS):
         body, against = int(joints[i, 0]), int(joints[i, 1])
-        slip = y[9 + body] - (y[9 + against] if against >= 0 else 0.0)
+        slip = y[N + body] - (y[N + against] if against >= 0 else 0.0)
         torque = joints[i, 2] * math.tanh(slip / width[0])
         force[body] -= torque
         if against >= 0:
             force[against] += torque
-    accelerate(p, y, force, drive[1], out[9:18])
+    accelerate(p, y, force, drive[1], out[N : 2 * N])
     return out
 
 
@@ -184,17 +190,16 @@ def problem(
     y = np.array([state[x][0] for x in DOFS] + [state[f"v_{x}"][0] for x in DOFS] + [0.0], float)
     travel = p["touch_y"][0] - (math.sin(y[KF]) * p["touch_x"][0] + math.cos(y[KF]) * p["touch_y"][0])
     y[F] = drive.height - travel if drive.mode == DRIVEN_MASS else AWAY
-    y[9 + F] = -drive.speed
+    y[N + F] = -drive.speed
 
     def crown(z: Array) -> tuple[float, float]:
-        at, up = (
-            p["strike_x"][0] - p["slope_head"][0] * p["strike_y"][0] * z[E],
-            p["strike_y"][0] + p["phi_head"][0] * z[E],
-        )
+        beyond, across = p["lift_r_strike"][0], p["strike_y"][0]
+        bends = p["turn_r_strike"][0] > 0.0
+        at, up = p["strike_x"][0] - across * z[R] * bends, across + z[E] * bends + beyond * z[R]
         s, c = math.sin(z[H]), math.cos(z[H])
         height = p["hy"][0] + s * at + c * up
-        bend = -s * p["slope_head"][0] * p["strike_y"][0] + c * p["phi_head"][0]
-        return float(p["string_y"][0] + z[18] - height), float((c * at - s * up) * z[9 + H] + bend * z[9 + E])
+        bend = c * z[N + E] + (c * beyond - s * across) * z[N + R] if bends else 0.0
+        return float(p["string_y"][0] + z[2 * N] - height), float((c * at - s * up) * z[N + H] + bend)
 
     return Problem(fun, y, crown)
 
@@ -206,7 +211,7 @@ def integrate(
     t = np.linspace(0.0, duration, round(duration / grid) + 1)
     # places matter to some micrometres, speeds to some millimetres a second: a thousandth of each at rtol = 1e-3
     floor = 1e-3 * rtol if atol is None else atol
-    scale = np.concatenate([np.full(9, floor), np.full(9, 1e3 * floor), [floor]])
+    scale = np.concatenate([np.full(N, floor), np.full(N, 1e3 * floor), [floor]])
     if method == "odeint":
         return t, odeint(prob.fun, prob.start, t, rtol=rtol, atol=scale, tfirst=True, mxstep=100000)
     with np.errstate(over="ignore", invalid="ignore"):  # an explicit method's steps that are thrown away

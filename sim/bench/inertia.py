@@ -17,6 +17,7 @@ from sim.bench.slow_press import SPAN, Pressed
 from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS, DOFS
 from sim.physics.run import STATE_TYPE
+from sim.physics.shank import BENDING
 
 Array = NDArray[np.float64]
 
@@ -24,7 +25,7 @@ APART = 0.3e-3
 """Touch-point travel between the two rows that make a speed, m: felts that creep a micrometre do not show."""
 EVERY = 0.1e-3
 """Touch-point travel between two points of the curve, m."""
-MOVES = tuple(x for x in DOFS if x not in ("f", "e"))
+MOVES = tuple(x for x in DOFS if x not in ("f", *BENDING))
 """What moves with the key; the finger is not part of the action, and a shank pressed slowly does not swing."""
 
 

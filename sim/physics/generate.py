@@ -19,10 +19,12 @@ with small constants (tests/physics/test_convergence.py).
 
 from __future__ import annotations
 
+from itertools import combinations_with_replacement as each_pair_of
 from pathlib import Path
 
 from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, ROWS, STATIONS, Contact, Point
+from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, STATIONS, Contact, Point
+from sim.physics.shank import BENDING
 
 KERNEL = Path(__file__).with_name("kernel.py")
 
@@ -63,6 +65,11 @@ class Code:
         self.depth -= 1
 
 
+def pair(a: str, b: str) -> str:
+    """Name of a pair of the hammer's coordinates, as ``mechanism.parameters`` has it."""
+    return a + b if HAMMER.index(a) <= HAMMER.index(b) else b + a
+
+
 def terms(pairs: list[tuple[str, str]]) -> str:
     return " + ".join(f"{a} * {b}" for a, b in pairs) or "0.0"
 
@@ -74,7 +81,9 @@ def position(code: Code, p: Point, name: str) -> None:
         code(f"{name}_x = {x}", f"{name}_y = {y}")
         return
     if p.body == "h":
-        code(f"hx_ = {x} - slope_{p.station} * {y} * e", f"hy_ = {y} + phi_{p.station} * e")
+        turn = " + ".join(f"turn_{q}_{p.station} * {q}" for q in BENDING)
+        lift = " + ".join(f"lift_{q}_{p.station} * {q}" for q in BENDING)
+        code(f"hx_ = {x} - ({turn}) * {y}", f"hy_ = {y} + {lift}")
         x, y = "hx_", "hy_"
     origin = {"kf": None, "kr": None, "w": "w", "j": "J", "l": "L", "h": "h"}[p.body]
     ox, oy = {"w": ("wx", "wy"), "J": ("Jx", "Jy"), "L": ("Lx", "Ly"), "h": ("hx", "hy")}.get(origin or "", ("", ""))
@@ -113,16 +122,17 @@ def motion(p: Point, at: str, centre: str, ux: str, uy: str) -> dict[str, str]:
         if ux != "0":
             carry.append(f"- {ux} * ({pivot}y - wy)")
         return {"w": f"({' '.join(carry)})", p.body: arm(f"{pivot}x", f"{pivot}y")}
-    # hammer: rigid turn, and the bending with the turn of the section around the circle's centre
-    s, y = p.station, p.y
-    bend_x = f"(-c_h * slope_{s} * {y} - s_h * phi_{s} - slope_{s} * ({at}_y - {centre}_y))"
-    bend_y = f"(-s_h * slope_{s} * {y} + c_h * phi_{s} + slope_{s} * ({at}_x - {centre}_x))"
-    bend = []
-    if ux != "0":
-        bend.append(f"{ux} * {bend_x}")
-    if uy != "0":
-        bend.append(f"{uy} * {bend_y}")
-    return {"h": arm("hx", "hy"), "e": f"({' + '.join(bend)})"}
+    # hammer: rigid turn, and each bending with the turn of the section around the circle's centre
+    out = {"h": arm("hx", "hy")}
+    for q in BENDING:
+        lift, turned, y = f"lift_{q}_{p.station}", f"turn_{q}_{p.station}", p.y
+        bend = []
+        if ux != "0":
+            bend.append(f"{ux} * (-c_h * {turned} * {y} - s_h * {lift} - {turned} * ({at}_y - {centre}_y))")
+        if uy != "0":
+            bend.append(f"{uy} * (-s_h * {turned} * {y} + c_h * {lift} + {turned} * ({at}_x - {centre}_x))")
+        out[q] = f"({' + '.join(bend)})"
+    return out
 
 
 def combine(a: dict[str, str], b: dict[str, str]) -> dict[str, str]:
@@ -241,8 +251,14 @@ def weights_and_springs(code: Code) -> None:
         "Q_w = -g * (c_w * wippen_mx - s_w * wippen_my) - t_j - t_l - D1 * u_j * u_j - E1 * u_l * u_l",
         "Q_j = -g * jmx_ + t_j + D1 * u_w * u_w",
         "Q_l = -g * lmx_ + t_l + E1 * u_w * u_w",
-        "Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - e * (s_h * bend_mx + c_h * bend_my))",
-        "Q_e = -g * (c_h * bend_mx - s_h * bend_my) - bend_spring * e - bend_damping * u_e",
+        "bend_x_ = e * bend_e_x + r * bend_r_x",
+        "bend_y_ = e * bend_e_y + r * bend_r_y",
+        "Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - s_h * bend_x_ - c_h * bend_y_)",
+        *(
+            f"Q_{a} = -g * (c_h * bend_{a}_x - s_h * bend_{a}_y) - "
+            + " - ".join(f"spring_{pair(a, b)} * {b} - damping_{pair(a, b)} * u_{b}" for b in BENDING)
+            for a in BENDING
+        ),
         "Q_d = -damper_weight",
         "Q_f = 0.0",
     )
@@ -270,10 +286,10 @@ def mass_solve(code: Code, b: dict[str, str], out: str) -> list[str]:
     if any(x in b for x in CHAIN):
         chain_solve(code, b, out)
         touched += CHAIN
-    if "h" in b or "e" in b:
-        bh, be = b.get("h", "0.0"), b.get("e", "0.0")
-        code(f"{out}_h = {bh} * inv_hh + {be} * inv_he", f"{out}_e = {bh} * inv_he + {be} * inv_ee")
-        touched += ["h", "e"]
+    if any(x in b for x in HAMMER):
+        for x in HAMMER:
+            code(f"{out}_{x} = " + terms([(b[y], f"inv_{pair(x, y)}") for y in HAMMER if y in b]))
+        touched += HAMMER
     return touched
 
 
@@ -293,16 +309,19 @@ def param_names() -> list[str]:
         "top_ax top_ay top_bx top_by top_cx top_cy toe_x toe_y toe_r jack_stop_turn jack_window_turn "
         "lever_mx lever_my inv_l surface_x surface_y surface_tx surface_ty surface_length lever_stop_turn stop_arm "
         "hx hy knuckle_x knuckle_y knuckle_r knuckle_on_jack_r cushion_x cushion_y tail_x tail_y tail_r "
-        "strike_x strike_y hammer_mx hammer_my bend_mx bend_my bend_spring bend_damping inv_hh inv_he inv_ee "
-        "hammer_i hammer_ie hammer_m screw_x screw_y screw_r button_plane cushion_plane string_y "
+        "strike_x strike_y hammer_mx hammer_my shank_period screw_x screw_y screw_r button_plane cushion_plane "
+        "string_y "
         "lever_spring lever_rate jack_spring jack_rate half_admittance near_delay far_delay far_reflection "
         "damper_x damper_y damper_gap damper_weight inv_d tau_damper"
     ).split()
-    stations = [f"{a}_{s}" for s in STATIONS for a in ("phi", "slope")]
+    stations = [f"{a}_{q}_{s}" for s in STATIONS for q in BENDING for a in ("lift", "turn")]
+    bending = [f"bend_{a}_{to}" for a in BENDING for to in "xy"]
+    bending += [f"{a}_{pair(*xy)}" for a in ("spring", "damping") for xy in each_pair_of(BENDING, 2)]
+    bending += [f"{a}_{pair(*xy)}" for a in ("mass", "inv") for xy in each_pair_of(HAMMER, 2)]
     centres = [f"tau_{name}" for name, _, _ in JOINTS if name != "damper"]
     laws = [f"{a}_{c.name}" for c in CONTACTS for a in ("K", "p", "c", "limit")]
     rubs = [f"mu_{c.name}" for c in CONTACTS if c.rubs]
-    return fixed + stations + centres + laws + rubs
+    return fixed + stations + bending + centres + laws + rubs
 
 
 TRACE_COLUMNS = (

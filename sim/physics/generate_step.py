@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations_with_replacement
 
 from sim.physics import generate as g
 from sim.physics import mechanism as m
 from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, terms
-from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, ROWS, Contact
+from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, Contact
+from sim.physics.shank import BENDING
 
 HEAD = '''"""Compiled stepper, energies and gaps of the action unit.
 
@@ -15,7 +17,7 @@ Written by `sim/physics/generate_step.py` from the entries of `mechanism.py`: do
 not edit; run ``python -m sim.physics.generate_step``.
 
 Symbols: q of each coordinate by its short name (kf, kr key halves; w wippen; j
-jack; l lever; h hammer; e shank bending; d damper; f finger); v_ new speed, o_
+jack; l lever; h hammer; e, r deflection and turn of the shank's tip; d damper; f finger); v_ new speed, o_
 speed before the step, u_ speed extrapolated to the mid-step; g_ gap, N_ normal
 force, a_ gradient of the gap, b_ gradient of the sliding, B_ its mass-weighted
 twin, L_ friction impulse; s_, c_ sine and cosine.
@@ -87,8 +89,10 @@ def looseness(n: str, coordinates: list[str]) -> str:
     own = {"kf": "i_kf", "kr": "inv_rear", "w": "inv_w", "j": "inv_j", "l": "inv_l", "d": "inv_d", "f": "i_f"}
     out = [f"a_{n}_{x} * a_{n}_{x} * {own[x]}" for x in coordinates if x in own]
     if "h" in coordinates:
-        h, e = f"a_{n}_h", f"a_{n}_e"
-        out.append(f"{h} * {h} * inv_hh + 2.0 * {h} * {e} * inv_he + {e} * {e} * inv_ee")
+        out += [
+            f"{'' if x == y else '2.0 * '}a_{n}_{x} * a_{n}_{y} * inv_{x}{y}"
+            for x, y in combinations_with_replacement(HAMMER, 2)
+        ]
     return " + ".join(out)
 
 
@@ -259,7 +263,9 @@ def ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str
         code(f"if L_{name} != 0.0:")
         code(f"    rub_{name} -= L_{name} * ({terms([(f'b_{name}_{x}', f'm_{x}') for x in along])})")
     code("spin_ = m_kr - m_kf", "loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_")
-    code("loss_shank_bending += dt * bend_damping * u_e * m_e")
+    for a in BENDING:
+        drag = terms([(f"damping_{g.pair(a, b)}", f"u_{b}") for b in BENDING])
+        code(f"loss_shank_bending += dt * ({drag}) * m_{a}")
     code("if mode == 1:")
     code("    impulse_ = (v_kf - o_kf) / inv_front - dt * Q_kf - L_key", "    finger_work += impulse_ * m_kf")
     code("    push = -impulse_ / (dt * P_finger_x)")
@@ -331,11 +337,11 @@ def step_body(code: Code) -> None:
     code("", "# what the log needs")
     g.position(code, touch.point, "P_finger")
     g.position(code, crown.point, "P_string")
+    rising = g.motion(crown.point, "P_string", "P_string", "0", "1.0")
     code("crown_y = P_string_y", "travel = touch_y - P_finger_y", "travel_v = -P_finger_x * u_kf")
     code(
         "crown_before = crown_v",
-        "hx_ = -slope_head * strike_y",
-        "crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e",
+        "crown_v = " + terms([(rate, f"u_{x}") for x, rate in rising.items()]),
     )
     code("crown_a = (crown_v - crown_before) / dt if n > 0 else 0.0")
     code("if mode == 2:", "    push, seg = look_up(finger, t, seg)", "    Q_kf -= push * P_finger_x")
@@ -378,14 +384,18 @@ def energy(code: Code) -> None:
     body("D = (Jx - wx) * jmx_ + (Jy - wy) * jmy_", "E = (Lx - wx) * lmx_ + (Ly - wy) * lmy_")
     body("kinetic = 0.5 * (v_kf * v_kf / inv_front + v_kr * v_kr / inv_rear + inertia_w * v_w * v_w)")
     body("kinetic += 0.5 * (v_j * v_j / inv_j + v_l * v_l / inv_l) + D * v_w * v_j + E * v_w * v_l")
-    body("kinetic += 0.5 * hammer_i * v_h * v_h + hammer_ie * v_h * v_e + 0.5 * hammer_m * v_e * v_e")
+    for x, y in combinations_with_replacement(HAMMER, 2):
+        body(f"kinetic += {'0.5 * ' if x == y else ''}mass_{x}{y} * v_{x} * v_{y}")
     body("if inv_d > 0.0:", "    kinetic += 0.5 * v_d * v_d / inv_d")
     body("potential = -key_moment * g * s_kf + 0.5 * key_spring * (kr - kf) ** 2 + damper_weight * d")
     body("potential += g * (s_w * wippen_mx + c_w * wippen_my + jmy_ + lmy_)")
     body("potential += jack_spring * (j - w) + 0.5 * jack_rate * (j - w) ** 2")
     body("potential += lever_spring * (l - w) + 0.5 * lever_rate * (l - w) ** 2")
-    body("potential += g * (s_h * hammer_mx + c_h * hammer_my + e * (c_h * bend_mx - s_h * bend_my))")
-    body("potential += 0.5 * bend_spring * e * e")
+    body("potential += g * (s_h * hammer_mx + c_h * hammer_my)")
+    for x in BENDING:
+        body(f"potential += g * {x} * (c_h * bend_{x}_x - s_h * bend_{x}_y)")
+    for x, y in combinations_with_replacement(BENDING, 2):
+        body(f"potential += {'0.5 * ' if x == y else ''}spring_{x}{y} * {x} * {y}")
     for i, c in enumerate(CONTACTS):
         g.gap(body, c)
         n = c.name

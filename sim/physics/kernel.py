@@ -4,7 +4,7 @@ Written by `sim/physics/generate_step.py` from the entries of `mechanism.py`: do
 not edit; run ``python -m sim.physics.generate_step``.
 
 Symbols: q of each coordinate by its short name (kf, kr key halves; w wippen; j
-jack; l lever; h hammer; e shank bending; d damper; f finger); v_ new speed, o_
+jack; l lever; h hammer; e, r deflection and turn of the shank's tip; d damper; f finger); v_ new speed, o_
 speed before the step, u_ speed extrapolated to the mid-step; g_ gap, N_ normal
 force, a_ gradient of the gap, b_ gradient of the sliding, B_ its mass-weighted
 twin, L_ friction impulse; s_, c_ sine and cosine.
@@ -135,16 +135,7 @@ PARAMETERS = (
     'strike_y',
     'hammer_mx',
     'hammer_my',
-    'bend_mx',
-    'bend_my',
-    'bend_spring',
-    'bend_damping',
-    'inv_hh',
-    'inv_he',
-    'inv_ee',
-    'hammer_i',
-    'hammer_ie',
-    'hammer_m',
+    'shank_period',
     'screw_x',
     'screw_y',
     'screw_r',
@@ -165,12 +156,44 @@ PARAMETERS = (
     'damper_weight',
     'inv_d',
     'tau_damper',
-    'phi_knuckle',
-    'slope_knuckle',
-    'phi_cushion',
-    'slope_cushion',
-    'phi_head',
-    'slope_head',
+    'lift_e_knuckle',
+    'turn_e_knuckle',
+    'lift_r_knuckle',
+    'turn_r_knuckle',
+    'lift_e_cushion',
+    'turn_e_cushion',
+    'lift_r_cushion',
+    'turn_r_cushion',
+    'lift_e_tail',
+    'turn_e_tail',
+    'lift_r_tail',
+    'turn_r_tail',
+    'lift_e_strike',
+    'turn_e_strike',
+    'lift_r_strike',
+    'turn_r_strike',
+    'bend_e_x',
+    'bend_e_y',
+    'bend_r_x',
+    'bend_r_y',
+    'spring_ee',
+    'spring_er',
+    'spring_rr',
+    'damping_ee',
+    'damping_er',
+    'damping_rr',
+    'mass_hh',
+    'mass_he',
+    'mass_hr',
+    'mass_ee',
+    'mass_er',
+    'mass_rr',
+    'inv_hh',
+    'inv_he',
+    'inv_hr',
+    'inv_ee',
+    'inv_er',
+    'inv_rr',
     'tau_key',
     'tau_wippen',
     'tau_jack',
@@ -269,6 +292,7 @@ STATE = (
     'l',
     'h',
     'e',
+    'r',
     'd',
     'f',
     'v_kf',
@@ -278,6 +302,7 @@ STATE = (
     'v_l',
     'v_h',
     'v_e',
+    'v_r',
     'v_d',
     'v_f',
     'o_kf',
@@ -287,6 +312,7 @@ STATE = (
     'o_l',
     'o_h',
     'o_e',
+    'o_r',
     'o_d',
     'o_f',
     'ys',
@@ -385,6 +411,7 @@ TRACE = (
     'l',
     'h',
     'e',
+    'r',
     'd',
     'f',
     'v_kf',
@@ -394,6 +421,7 @@ TRACE = (
     'v_l',
     'v_h',
     'v_e',
+    'v_r',
     'v_d',
     'v_f',
     'string',
@@ -457,10 +485,10 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     K_rest_cushion = p.K_rest_cushion
     K_string = p.K_string
     K_toe_button = p.K_toe_button
-    bend_damping = p.bend_damping
-    bend_mx = p.bend_mx
-    bend_my = p.bend_my
-    bend_spring = p.bend_spring
+    bend_e_x = p.bend_e_x
+    bend_e_y = p.bend_e_y
+    bend_r_x = p.bend_r_x
+    bend_r_y = p.bend_r_y
     button_plane = p.button_plane
     c_back_cloth = p.c_back_cloth
     c_backcheck = p.c_backcheck
@@ -496,6 +524,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     damper_weight = p.damper_weight
     damper_x = p.damper_x
     damper_y = p.damper_y
+    damping_ee = p.damping_ee
+    damping_er = p.damping_er
+    damping_rr = p.damping_rr
     far_delay = p.far_delay
     far_reflection = p.far_reflection
     g = p.g
@@ -511,12 +542,15 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     inertia_w = p.inertia_w
     inv_d = p.inv_d
     inv_ee = p.inv_ee
+    inv_er = p.inv_er
     inv_front = p.inv_front
     inv_he = p.inv_he
     inv_hh = p.inv_hh
+    inv_hr = p.inv_hr
     inv_j = p.inv_j
     inv_l = p.inv_l
     inv_rear = p.inv_rear
+    inv_rr = p.inv_rr
     jack_mx = p.jack_mx
     jack_my = p.jack_my
     jack_rate = p.jack_rate
@@ -537,6 +571,14 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     lever_rate = p.lever_rate
     lever_spring = p.lever_spring
     lever_stop_turn = p.lever_stop_turn
+    lift_e_cushion = p.lift_e_cushion
+    lift_e_knuckle = p.lift_e_knuckle
+    lift_e_strike = p.lift_e_strike
+    lift_e_tail = p.lift_e_tail
+    lift_r_cushion = p.lift_r_cushion
+    lift_r_knuckle = p.lift_r_knuckle
+    lift_r_strike = p.lift_r_strike
+    lift_r_tail = p.lift_r_tail
     limit_back_cloth = p.limit_back_cloth
     limit_backcheck = p.limit_backcheck
     limit_capstan = p.limit_capstan
@@ -578,17 +620,14 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     p_rest_cushion = p.p_rest_cushion
     p_string = p.p_string
     p_toe_button = p.p_toe_button
-    phi_cushion = p.phi_cushion
-    phi_head = p.phi_head
-    phi_knuckle = p.phi_knuckle
     punching_plane = p.punching_plane
     punching_x = p.punching_x
     screw_r = p.screw_r
     screw_x = p.screw_x
     screw_y = p.screw_y
-    slope_cushion = p.slope_cushion
-    slope_head = p.slope_head
-    slope_knuckle = p.slope_knuckle
+    spring_ee = p.spring_ee
+    spring_er = p.spring_er
+    spring_rr = p.spring_rr
     stop_arm = p.stop_arm
     strike_x = p.strike_x
     strike_y = p.strike_y
@@ -618,6 +657,14 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     top_cy = p.top_cy
     touch_x = p.touch_x
     touch_y = p.touch_y
+    turn_e_cushion = p.turn_e_cushion
+    turn_e_knuckle = p.turn_e_knuckle
+    turn_e_strike = p.turn_e_strike
+    turn_e_tail = p.turn_e_tail
+    turn_r_cushion = p.turn_r_cushion
+    turn_r_knuckle = p.turn_r_knuckle
+    turn_r_strike = p.turn_r_strike
+    turn_r_tail = p.turn_r_tail
     wippen_mx = p.wippen_mx
     wippen_my = p.wippen_my
     wx = p.wx
@@ -648,6 +695,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     l = state.l
     h = state.h
     e = state.e
+    r = state.r
     d = state.d
     f = state.f
     v_kf = state.v_kf
@@ -657,6 +705,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     v_l = state.v_l
     v_h = state.v_h
     v_e = state.v_e
+    v_r = state.v_r
     v_d = state.v_d
     v_f = state.v_f
     o_kf = state.o_kf
@@ -666,6 +715,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     o_l = state.o_l
     o_h = state.o_h
     o_e = state.o_e
+    o_r = state.o_r
     o_d = state.o_d
     o_f = state.o_f
     ys = state.ys
@@ -765,6 +815,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     l += 0.5 * dt * v_l
     h += 0.5 * dt * v_h
     e += 0.5 * dt * v_e
+    r += 0.5 * dt * v_r
     d += 0.5 * dt * v_d
     f += 0.5 * dt * v_f
     for n in range(steps):
@@ -775,6 +826,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         u_l = 1.5 * v_l - 0.5 * o_l
         u_h = 1.5 * v_h - 0.5 * o_h
         u_e = 1.5 * v_e - 0.5 * o_e
+        u_r = 1.5 * v_r - 0.5 * o_r
         u_d = 1.5 * v_d - 0.5 * o_d
         u_f = 1.5 * v_f - 0.5 * o_f
         o_kf = v_kf
@@ -784,6 +836,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         o_l = v_l
         o_h = v_h
         o_e = v_e
+        o_r = v_r
         o_d = v_d
         o_f = v_f
         s_kf, c_kf = sine_cosine(kf)
@@ -819,24 +872,26 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         Q_w = -g * (c_w * wippen_mx - s_w * wippen_my) - t_j - t_l - D1 * u_j * u_j - E1 * u_l * u_l
         Q_j = -g * jmx_ + t_j + D1 * u_w * u_w
         Q_l = -g * lmx_ + t_l + E1 * u_w * u_w
-        Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - e * (s_h * bend_mx + c_h * bend_my))
-        Q_e = -g * (c_h * bend_mx - s_h * bend_my) - bend_spring * e - bend_damping * u_e
+        bend_x_ = e * bend_e_x + r * bend_r_x
+        bend_y_ = e * bend_e_y + r * bend_r_y
+        Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - s_h * bend_x_ - c_h * bend_y_)
+        Q_e = -g * (c_h * bend_e_x - s_h * bend_e_y) - spring_ee * e - damping_ee * u_e - spring_er * r - damping_er * u_r
+        Q_r = -g * (c_h * bend_r_x - s_h * bend_r_y) - spring_er * e - damping_er * u_e - spring_rr * r - damping_rr * u_r
         Q_d = -damper_weight
         Q_f = 0.0
 
         # what the log needs
         P_finger_x = c_kf * touch_x - s_kf * touch_y
         P_finger_y = s_kf * touch_x + c_kf * touch_y
-        hx_ = strike_x - slope_head * strike_y * e
-        hy_ = strike_y + phi_head * e
+        hx_ = strike_x - (turn_e_strike * e + turn_r_strike * r) * strike_y
+        hy_ = strike_y + lift_e_strike * e + lift_r_strike * r
         P_string_x = hx + c_h * hx_ - s_h * hy_
         P_string_y = hy + s_h * hx_ + c_h * hy_
         crown_y = P_string_y
         travel = touch_y - P_finger_y
         travel_v = -P_finger_x * u_kf
         crown_before = crown_v
-        hx_ = -slope_head * strike_y
-        crown_v = (P_string_x - hx) * u_h + (s_h * hx_ + c_h * phi_head) * u_e
+        crown_v = (1.0 * (P_string_x - hx)) * u_h + (1.0 * (-s_h * turn_e_strike * strike_y + c_h * lift_e_strike + turn_e_strike * (P_string_x - P_string_x))) * u_e + (1.0 * (-s_h * turn_r_strike * strike_y + c_h * lift_r_strike + turn_r_strike * (P_string_x - P_string_x))) * u_r
         crown_a = (crown_v - crown_before) / dt if n > 0 else 0.0
         if mode == 2:
             push, seg = look_up(finger, t, seg)
@@ -956,8 +1011,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         was_capstan = g_capstan
 
         # jack_knuckle
-        hx_jack_knuckle = knuckle_x - slope_knuckle * knuckle_y * e
-        hy_jack_knuckle = knuckle_y + phi_knuckle * e
+        hx_jack_knuckle = knuckle_x - (turn_e_knuckle * e + turn_r_knuckle * r) * knuckle_y
+        hy_jack_knuckle = knuckle_y + lift_e_knuckle * e + lift_r_knuckle * r
         P_jack_knuckle_x = hx + c_h * hx_jack_knuckle - s_h * hy_jack_knuckle
         P_jack_knuckle_y = hy + s_h * hx_jack_knuckle + c_h * hy_jack_knuckle
         A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
@@ -1002,24 +1057,27 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_jack_knuckle_x = P_jack_knuckle_x - knuckle_on_jack_r * n_jack_knuckle_x
             C_jack_knuckle_y = P_jack_knuckle_y - knuckle_on_jack_r * n_jack_knuckle_y
             a_jack_knuckle_h = (n_jack_knuckle_y * (C_jack_knuckle_x - hx) -n_jack_knuckle_x * (C_jack_knuckle_y - hy))
-            a_jack_knuckle_e = (n_jack_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+            a_jack_knuckle_e = (n_jack_knuckle_x * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+            a_jack_knuckle_r = (n_jack_knuckle_x * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
             a_jack_knuckle_w = -(n_jack_knuckle_y * (Jx - wx) - n_jack_knuckle_x * (Jy - wy))
             a_jack_knuckle_j = -(n_jack_knuckle_y * (C_jack_knuckle_x - Jx) -n_jack_knuckle_x * (C_jack_knuckle_y - Jy))
             d_jack_knuckle = -g_jack_knuckle
             if d_jack_knuckle > limit_jack_knuckle:
                 status = 2
                 where = 4
-            rate_jack_knuckle = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
+            rate_jack_knuckle = -(a_jack_knuckle_h * u_h + a_jack_knuckle_e * u_e + a_jack_knuckle_r * u_r + a_jack_knuckle_w * u_w + a_jack_knuckle_j * u_j)
             f0_jack_knuckle = K_jack_knuckle * (d_jack_knuckle * d_jack_knuckle if p_jack_knuckle == 2.0 else d_jack_knuckle ** p_jack_knuckle)
-            calm_jack_knuckle = f0_jack_knuckle * c_jack_knuckle * dt * (a_jack_knuckle_w * a_jack_knuckle_w * inv_w + a_jack_knuckle_j * a_jack_knuckle_j * inv_j + a_jack_knuckle_h * a_jack_knuckle_h * inv_hh + 2.0 * a_jack_knuckle_h * a_jack_knuckle_e * inv_he + a_jack_knuckle_e * a_jack_knuckle_e * inv_ee)
+            calm_jack_knuckle = f0_jack_knuckle * c_jack_knuckle * dt * (a_jack_knuckle_w * a_jack_knuckle_w * inv_w + a_jack_knuckle_j * a_jack_knuckle_j * inv_j + a_jack_knuckle_h * a_jack_knuckle_h * inv_hh + 2.0 * a_jack_knuckle_h * a_jack_knuckle_e * inv_he + 2.0 * a_jack_knuckle_h * a_jack_knuckle_r * inv_hr + a_jack_knuckle_e * a_jack_knuckle_e * inv_ee + 2.0 * a_jack_knuckle_e * a_jack_knuckle_r * inv_er + a_jack_knuckle_r * a_jack_knuckle_r * inv_rr)
             last_jack_knuckle = N_jack_knuckle if n > 0 or begun else f0_jack_knuckle
             N_jack_knuckle = max(0.0, (f0_jack_knuckle * (1.0 + c_jack_knuckle * rate_jack_knuckle) + calm_jack_knuckle * last_jack_knuckle) / (1.0 + calm_jack_knuckle))
             Q_h += a_jack_knuckle_h * N_jack_knuckle
             Q_e += a_jack_knuckle_e * N_jack_knuckle
+            Q_r += a_jack_knuckle_r * N_jack_knuckle
             Q_w += a_jack_knuckle_w * N_jack_knuckle
             Q_j += a_jack_knuckle_j * N_jack_knuckle
             b_jack_knuckle_h = ((-n_jack_knuckle_x) * (C_jack_knuckle_x - hx) -n_jack_knuckle_y * (C_jack_knuckle_y - hy))
-            b_jack_knuckle_e = (n_jack_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+            b_jack_knuckle_e = (n_jack_knuckle_y * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+            b_jack_knuckle_r = (n_jack_knuckle_y * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
             b_jack_knuckle_w = -((-n_jack_knuckle_x) * (Jx - wx) - n_jack_knuckle_y * (Jy - wy))
             b_jack_knuckle_j = -((-n_jack_knuckle_x) * (C_jack_knuckle_x - Jx) -n_jack_knuckle_y * (C_jack_knuckle_y - Jy))
             bound_jack_knuckle = mu_jack_knuckle * N_jack_knuckle * rub_dt
@@ -1030,8 +1088,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         was_jack_knuckle = g_jack_knuckle
 
         # lever_knuckle
-        hx_lever_knuckle = knuckle_x - slope_knuckle * knuckle_y * e
-        hy_lever_knuckle = knuckle_y + phi_knuckle * e
+        hx_lever_knuckle = knuckle_x - (turn_e_knuckle * e + turn_r_knuckle * r) * knuckle_y
+        hy_lever_knuckle = knuckle_y + lift_e_knuckle * e + lift_r_knuckle * r
         P_lever_knuckle_x = hx + c_h * hx_lever_knuckle - s_h * hy_lever_knuckle
         P_lever_knuckle_y = hy + s_h * hx_lever_knuckle + c_h * hy_lever_knuckle
         S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
@@ -1057,24 +1115,27 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_lever_knuckle_x = P_lever_knuckle_x - knuckle_r * n_lever_knuckle_x
             C_lever_knuckle_y = P_lever_knuckle_y - knuckle_r * n_lever_knuckle_y
             a_lever_knuckle_h = (n_lever_knuckle_y * (C_lever_knuckle_x - hx) -n_lever_knuckle_x * (C_lever_knuckle_y - hy))
-            a_lever_knuckle_e = (n_lever_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+            a_lever_knuckle_e = (n_lever_knuckle_x * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+            a_lever_knuckle_r = (n_lever_knuckle_x * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
             a_lever_knuckle_w = -(n_lever_knuckle_y * (Lx - wx) - n_lever_knuckle_x * (Ly - wy))
             a_lever_knuckle_l = -(n_lever_knuckle_y * (C_lever_knuckle_x - Lx) -n_lever_knuckle_x * (C_lever_knuckle_y - Ly))
             d_lever_knuckle = -g_lever_knuckle
             if d_lever_knuckle > limit_lever_knuckle:
                 status = 2
                 where = 5
-            rate_lever_knuckle = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
+            rate_lever_knuckle = -(a_lever_knuckle_h * u_h + a_lever_knuckle_e * u_e + a_lever_knuckle_r * u_r + a_lever_knuckle_w * u_w + a_lever_knuckle_l * u_l)
             f0_lever_knuckle = K_lever_knuckle * (d_lever_knuckle * d_lever_knuckle if p_lever_knuckle == 2.0 else d_lever_knuckle ** p_lever_knuckle)
-            calm_lever_knuckle = f0_lever_knuckle * c_lever_knuckle * dt * (a_lever_knuckle_w * a_lever_knuckle_w * inv_w + a_lever_knuckle_l * a_lever_knuckle_l * inv_l + a_lever_knuckle_h * a_lever_knuckle_h * inv_hh + 2.0 * a_lever_knuckle_h * a_lever_knuckle_e * inv_he + a_lever_knuckle_e * a_lever_knuckle_e * inv_ee)
+            calm_lever_knuckle = f0_lever_knuckle * c_lever_knuckle * dt * (a_lever_knuckle_w * a_lever_knuckle_w * inv_w + a_lever_knuckle_l * a_lever_knuckle_l * inv_l + a_lever_knuckle_h * a_lever_knuckle_h * inv_hh + 2.0 * a_lever_knuckle_h * a_lever_knuckle_e * inv_he + 2.0 * a_lever_knuckle_h * a_lever_knuckle_r * inv_hr + a_lever_knuckle_e * a_lever_knuckle_e * inv_ee + 2.0 * a_lever_knuckle_e * a_lever_knuckle_r * inv_er + a_lever_knuckle_r * a_lever_knuckle_r * inv_rr)
             last_lever_knuckle = N_lever_knuckle if n > 0 or begun else f0_lever_knuckle
             N_lever_knuckle = max(0.0, (f0_lever_knuckle * (1.0 + c_lever_knuckle * rate_lever_knuckle) + calm_lever_knuckle * last_lever_knuckle) / (1.0 + calm_lever_knuckle))
             Q_h += a_lever_knuckle_h * N_lever_knuckle
             Q_e += a_lever_knuckle_e * N_lever_knuckle
+            Q_r += a_lever_knuckle_r * N_lever_knuckle
             Q_w += a_lever_knuckle_w * N_lever_knuckle
             Q_l += a_lever_knuckle_l * N_lever_knuckle
             b_lever_knuckle_h = ((-n_lever_knuckle_x) * (C_lever_knuckle_x - hx) -n_lever_knuckle_y * (C_lever_knuckle_y - hy))
-            b_lever_knuckle_e = (n_lever_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+            b_lever_knuckle_e = (n_lever_knuckle_y * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+            b_lever_knuckle_r = (n_lever_knuckle_y * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
             b_lever_knuckle_w = -((-n_lever_knuckle_x) * (Lx - wx) - n_lever_knuckle_y * (Ly - wy))
             b_lever_knuckle_l = -((-n_lever_knuckle_x) * (C_lever_knuckle_x - Lx) -n_lever_knuckle_y * (C_lever_knuckle_y - Ly))
             bound_lever_knuckle = mu_lever_knuckle * N_lever_knuckle * rub_dt
@@ -1228,8 +1289,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         was_lever_stop = g_lever_stop
 
         # rest_cushion
-        hx_rest_cushion = cushion_x - slope_cushion * cushion_y * e
-        hy_rest_cushion = cushion_y + phi_cushion * e
+        hx_rest_cushion = cushion_x - (turn_e_cushion * e + turn_r_cushion * r) * cushion_y
+        hy_rest_cushion = cushion_y + lift_e_cushion * e + lift_r_cushion * r
         P_rest_cushion_x = hx + c_h * hx_rest_cushion - s_h * hy_rest_cushion
         P_rest_cushion_y = hy + s_h * hx_rest_cushion + c_h * hy_rest_cushion
         g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
@@ -1237,18 +1298,20 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_rest_cushion_x = P_rest_cushion_x
             C_rest_cushion_y = P_rest_cushion_y - 0
             a_rest_cushion_h = (1.0 * (C_rest_cushion_x - hx))
-            a_rest_cushion_e = (1.0 * (-s_h * slope_cushion * cushion_y + c_h * phi_cushion + slope_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
+            a_rest_cushion_e = (1.0 * (-s_h * turn_e_cushion * cushion_y + c_h * lift_e_cushion + turn_e_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
+            a_rest_cushion_r = (1.0 * (-s_h * turn_r_cushion * cushion_y + c_h * lift_r_cushion + turn_r_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
             d_rest_cushion = -g_rest_cushion
             if d_rest_cushion > limit_rest_cushion:
                 status = 2
                 where = 11
-            rate_rest_cushion = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e)
+            rate_rest_cushion = -(a_rest_cushion_h * u_h + a_rest_cushion_e * u_e + a_rest_cushion_r * u_r)
             f0_rest_cushion = K_rest_cushion * (d_rest_cushion * d_rest_cushion if p_rest_cushion == 2.0 else d_rest_cushion ** p_rest_cushion)
-            calm_rest_cushion = f0_rest_cushion * c_rest_cushion * dt * (a_rest_cushion_h * a_rest_cushion_h * inv_hh + 2.0 * a_rest_cushion_h * a_rest_cushion_e * inv_he + a_rest_cushion_e * a_rest_cushion_e * inv_ee)
+            calm_rest_cushion = f0_rest_cushion * c_rest_cushion * dt * (a_rest_cushion_h * a_rest_cushion_h * inv_hh + 2.0 * a_rest_cushion_h * a_rest_cushion_e * inv_he + 2.0 * a_rest_cushion_h * a_rest_cushion_r * inv_hr + a_rest_cushion_e * a_rest_cushion_e * inv_ee + 2.0 * a_rest_cushion_e * a_rest_cushion_r * inv_er + a_rest_cushion_r * a_rest_cushion_r * inv_rr)
             last_rest_cushion = N_rest_cushion if n > 0 or begun else f0_rest_cushion
             N_rest_cushion = max(0.0, (f0_rest_cushion * (1.0 + c_rest_cushion * rate_rest_cushion) + calm_rest_cushion * last_rest_cushion) / (1.0 + calm_rest_cushion))
             Q_h += a_rest_cushion_h * N_rest_cushion
             Q_e += a_rest_cushion_e * N_rest_cushion
+            Q_r += a_rest_cushion_r * N_rest_cushion
         else:
             N_rest_cushion = 0.0
         if (n > 0 or begun) and (g_rest_cushion < 0.0) != (was_rest_cushion < 0.0):
@@ -1256,8 +1319,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         was_rest_cushion = g_rest_cushion
 
         # backcheck
-        hx_backcheck = tail_x - slope_head * tail_y * e
-        hy_backcheck = tail_y + phi_head * e
+        hx_backcheck = tail_x - (turn_e_tail * e + turn_r_tail * r) * tail_y
+        hy_backcheck = tail_y + lift_e_tail * e + lift_r_tail * r
         P_backcheck_x = hx + c_h * hx_backcheck - s_h * hy_backcheck
         P_backcheck_y = hy + s_h * hx_backcheck + c_h * hy_backcheck
         S_backcheck_x = c_kr * check_x - s_kr * check_y
@@ -1283,22 +1346,25 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             C_backcheck_x = P_backcheck_x - tail_r * n_backcheck_x
             C_backcheck_y = P_backcheck_y - tail_r * n_backcheck_y
             a_backcheck_h = (n_backcheck_y * (C_backcheck_x - hx) -n_backcheck_x * (C_backcheck_y - hy))
-            a_backcheck_e = (n_backcheck_x * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+            a_backcheck_e = (n_backcheck_x * (-c_h * turn_e_tail * tail_y - s_h * lift_e_tail - turn_e_tail * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * turn_e_tail * tail_y + c_h * lift_e_tail + turn_e_tail * (C_backcheck_x - P_backcheck_x)))
+            a_backcheck_r = (n_backcheck_x * (-c_h * turn_r_tail * tail_y - s_h * lift_r_tail - turn_r_tail * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * turn_r_tail * tail_y + c_h * lift_r_tail + turn_r_tail * (C_backcheck_x - P_backcheck_x)))
             a_backcheck_kr = -(n_backcheck_y * C_backcheck_x -n_backcheck_x * C_backcheck_y)
             d_backcheck = -g_backcheck
             if d_backcheck > limit_backcheck:
                 status = 2
                 where = 12
-            rate_backcheck = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_kr * u_kr)
+            rate_backcheck = -(a_backcheck_h * u_h + a_backcheck_e * u_e + a_backcheck_r * u_r + a_backcheck_kr * u_kr)
             f0_backcheck = K_backcheck * (d_backcheck * d_backcheck if p_backcheck == 2.0 else d_backcheck ** p_backcheck)
-            calm_backcheck = f0_backcheck * c_backcheck * dt * (a_backcheck_kr * a_backcheck_kr * inv_rear + a_backcheck_h * a_backcheck_h * inv_hh + 2.0 * a_backcheck_h * a_backcheck_e * inv_he + a_backcheck_e * a_backcheck_e * inv_ee)
+            calm_backcheck = f0_backcheck * c_backcheck * dt * (a_backcheck_kr * a_backcheck_kr * inv_rear + a_backcheck_h * a_backcheck_h * inv_hh + 2.0 * a_backcheck_h * a_backcheck_e * inv_he + 2.0 * a_backcheck_h * a_backcheck_r * inv_hr + a_backcheck_e * a_backcheck_e * inv_ee + 2.0 * a_backcheck_e * a_backcheck_r * inv_er + a_backcheck_r * a_backcheck_r * inv_rr)
             last_backcheck = N_backcheck if n > 0 or begun else f0_backcheck
             N_backcheck = max(0.0, (f0_backcheck * (1.0 + c_backcheck * rate_backcheck) + calm_backcheck * last_backcheck) / (1.0 + calm_backcheck))
             Q_h += a_backcheck_h * N_backcheck
             Q_e += a_backcheck_e * N_backcheck
+            Q_r += a_backcheck_r * N_backcheck
             Q_kr += a_backcheck_kr * N_backcheck
             b_backcheck_h = ((-n_backcheck_x) * (C_backcheck_x - hx) -n_backcheck_y * (C_backcheck_y - hy))
-            b_backcheck_e = (n_backcheck_y * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+            b_backcheck_e = (n_backcheck_y * (-c_h * turn_e_tail * tail_y - s_h * lift_e_tail - turn_e_tail * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * turn_e_tail * tail_y + c_h * lift_e_tail + turn_e_tail * (C_backcheck_x - P_backcheck_x)))
+            b_backcheck_r = (n_backcheck_y * (-c_h * turn_r_tail * tail_y - s_h * lift_r_tail - turn_r_tail * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * turn_r_tail * tail_y + c_h * lift_r_tail + turn_r_tail * (C_backcheck_x - P_backcheck_x)))
             b_backcheck_kr = -((-n_backcheck_x) * C_backcheck_x -n_backcheck_y * C_backcheck_y)
             bound_backcheck = mu_backcheck * N_backcheck * rub_dt
         else:
@@ -1308,8 +1374,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         was_backcheck = g_backcheck
 
         # string
-        hx_string = strike_x - slope_head * strike_y * e
-        hy_string = strike_y + phi_head * e
+        hx_string = strike_x - (turn_e_strike * e + turn_r_strike * r) * strike_y
+        hy_string = strike_y + lift_e_strike * e + lift_r_strike * r
         P_string_x = hx + c_h * hx_string - s_h * hy_string
         P_string_y = hy + s_h * hx_string + c_h * hy_string
         g_string = string_y + ys - P_string_y
@@ -1325,8 +1391,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         open_string = P_string_y - string_y - still_string
         if open_string > 0.0:
             a_string_h = (-1.0 * (P_string_x - hx))
-            a_string_e = (-1.0 * (-s_h * slope_head * strike_y + c_h * phi_head + slope_head * (P_string_x - P_string_x)))
-            up_string = -(a_string_h * u_h + a_string_e * u_e) - wave
+            a_string_e = (-1.0 * (-s_h * turn_e_strike * strike_y + c_h * lift_e_strike + turn_e_strike * (P_string_x - P_string_x)))
+            a_string_r = (-1.0 * (-s_h * turn_r_strike * strike_y + c_h * lift_r_strike + turn_r_strike * (P_string_x - P_string_x)))
+            up_string = -(a_string_h * u_h + a_string_e * u_e + a_string_r * u_r) - wave
             force_string = force_before
             soft_string = 0.5 * dt * half_admittance
             for _ in range(20):
@@ -1346,6 +1413,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                 where = 13
             Q_h += a_string_h * N_string
             Q_e += a_string_e * N_string
+            Q_r += a_string_r * N_string
         force_before = N_string
         vs_new = half_admittance * N_string + wave
         ys += 0.5 * dt * (vs + vs_new)
@@ -1416,8 +1484,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         acc_w = (Q_w - gj * Q_j - gl * Q_l) * inv_s
         acc_j = Q_j * inv_j - gj * acc_w
         acc_l = Q_l * inv_l - gl * acc_w
-        acc_h = Q_h * inv_hh + Q_e * inv_he
-        acc_e = Q_h * inv_he + Q_e * inv_ee
+        acc_h = Q_h * inv_hh + Q_e * inv_he + Q_r * inv_hr
+        acc_e = Q_h * inv_he + Q_e * inv_ee + Q_r * inv_er
+        acc_r = Q_h * inv_hr + Q_e * inv_er + Q_r * inv_rr
         v_kf = slow_ * o_kf + dt * acc_kf
         v_kr = slow_ * o_kr + dt * acc_kr
         v_w = slow_ * o_w + dt * acc_w
@@ -1425,6 +1494,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         v_l = slow_ * o_l + dt * acc_l
         v_h = slow_ * o_h + dt * acc_h
         v_e = slow_ * o_e + dt * acc_e
+        v_r = slow_ * o_r + dt * acc_r
         v_d = slow_ * o_d + dt * acc_d
         v_f = slow_ * o_f + dt * acc_f
         if mode == 1:
@@ -1453,8 +1523,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         B_lever_l = 1.0 * inv_l - gl * B_lever_w
         iW_lever = 1.0 / (B_lever_l * 1.0 + B_lever_w * -1.0 + 1e-300)
         bound_lever = tau_lever * rub_dt
-        B_hammer_h = 1.0 * inv_hh + 0.0 * inv_he
-        B_hammer_e = 1.0 * inv_he + 0.0 * inv_ee
+        B_hammer_h = 1.0 * inv_hh
+        B_hammer_e = 1.0 * inv_he
+        B_hammer_r = 1.0 * inv_hr
         iW_hammer = 1.0 / (B_hammer_h * 1.0 + 1e-300)
         bound_hammer = tau_hammer * rub_dt
         B_damper_d = 1.0 * inv_d
@@ -1470,16 +1541,18 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             B_jack_knuckle_w = (b_jack_knuckle_w - gj * b_jack_knuckle_j) * inv_s
             B_jack_knuckle_j = b_jack_knuckle_j * inv_j - gj * B_jack_knuckle_w
             B_jack_knuckle_l = - gl * B_jack_knuckle_w
-            B_jack_knuckle_h = b_jack_knuckle_h * inv_hh + b_jack_knuckle_e * inv_he
-            B_jack_knuckle_e = b_jack_knuckle_h * inv_he + b_jack_knuckle_e * inv_ee
-            iW_jack_knuckle = 1.0 / (B_jack_knuckle_h * b_jack_knuckle_h + B_jack_knuckle_e * b_jack_knuckle_e + B_jack_knuckle_w * b_jack_knuckle_w + B_jack_knuckle_j * b_jack_knuckle_j)
+            B_jack_knuckle_h = b_jack_knuckle_h * inv_hh + b_jack_knuckle_e * inv_he + b_jack_knuckle_r * inv_hr
+            B_jack_knuckle_e = b_jack_knuckle_h * inv_he + b_jack_knuckle_e * inv_ee + b_jack_knuckle_r * inv_er
+            B_jack_knuckle_r = b_jack_knuckle_h * inv_hr + b_jack_knuckle_e * inv_er + b_jack_knuckle_r * inv_rr
+            iW_jack_knuckle = 1.0 / (B_jack_knuckle_h * b_jack_knuckle_h + B_jack_knuckle_e * b_jack_knuckle_e + B_jack_knuckle_r * b_jack_knuckle_r + B_jack_knuckle_w * b_jack_knuckle_w + B_jack_knuckle_j * b_jack_knuckle_j)
         if bound_lever_knuckle > 0.0:
             B_lever_knuckle_w = (b_lever_knuckle_w - gl * b_lever_knuckle_l) * inv_s
             B_lever_knuckle_j = - gj * B_lever_knuckle_w
             B_lever_knuckle_l = b_lever_knuckle_l * inv_l - gl * B_lever_knuckle_w
-            B_lever_knuckle_h = b_lever_knuckle_h * inv_hh + b_lever_knuckle_e * inv_he
-            B_lever_knuckle_e = b_lever_knuckle_h * inv_he + b_lever_knuckle_e * inv_ee
-            iW_lever_knuckle = 1.0 / (B_lever_knuckle_h * b_lever_knuckle_h + B_lever_knuckle_e * b_lever_knuckle_e + B_lever_knuckle_w * b_lever_knuckle_w + B_lever_knuckle_l * b_lever_knuckle_l)
+            B_lever_knuckle_h = b_lever_knuckle_h * inv_hh + b_lever_knuckle_e * inv_he + b_lever_knuckle_r * inv_hr
+            B_lever_knuckle_e = b_lever_knuckle_h * inv_he + b_lever_knuckle_e * inv_ee + b_lever_knuckle_r * inv_er
+            B_lever_knuckle_r = b_lever_knuckle_h * inv_hr + b_lever_knuckle_e * inv_er + b_lever_knuckle_r * inv_rr
+            iW_lever_knuckle = 1.0 / (B_lever_knuckle_h * b_lever_knuckle_h + B_lever_knuckle_e * b_lever_knuckle_e + B_lever_knuckle_r * b_lever_knuckle_r + B_lever_knuckle_w * b_lever_knuckle_w + B_lever_knuckle_l * b_lever_knuckle_l)
         if bound_toe_button > 0.0:
             B_toe_button_w = (b_toe_button_w - gj * b_toe_button_j) * inv_s
             B_toe_button_j = b_toe_button_j * inv_j - gj * B_toe_button_w
@@ -1492,9 +1565,10 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             iW_drop_screw = 1.0 / (B_drop_screw_w * b_drop_screw_w + B_drop_screw_l * b_drop_screw_l)
         if bound_backcheck > 0.0:
             B_backcheck_kr = b_backcheck_kr * inv_rear
-            B_backcheck_h = b_backcheck_h * inv_hh + b_backcheck_e * inv_he
-            B_backcheck_e = b_backcheck_h * inv_he + b_backcheck_e * inv_ee
-            iW_backcheck = 1.0 / (B_backcheck_h * b_backcheck_h + B_backcheck_e * b_backcheck_e + B_backcheck_kr * b_backcheck_kr)
+            B_backcheck_h = b_backcheck_h * inv_hh + b_backcheck_e * inv_he + b_backcheck_r * inv_hr
+            B_backcheck_e = b_backcheck_h * inv_he + b_backcheck_e * inv_ee + b_backcheck_r * inv_er
+            B_backcheck_r = b_backcheck_h * inv_hr + b_backcheck_e * inv_er + b_backcheck_r * inv_rr
+            iW_backcheck = 1.0 / (B_backcheck_h * b_backcheck_h + B_backcheck_e * b_backcheck_e + B_backcheck_r * b_backcheck_r + B_backcheck_kr * b_backcheck_kr)
         L_key = bound_key if L_key > bound_key else (-bound_key if L_key < -bound_key else L_key)
         if L_key != 0.0:
             v_kf += B_key_kf * L_key
@@ -1517,6 +1591,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if L_hammer != 0.0:
             v_h += B_hammer_h * L_hammer
             v_e += B_hammer_e * L_hammer
+            v_r += B_hammer_r * L_hammer
         L_damper = bound_damper if L_damper > bound_damper else (-bound_damper if L_damper < -bound_damper else L_damper)
         if L_damper != 0.0:
             v_d += B_damper_d * L_damper
@@ -1533,6 +1608,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             v_l += B_jack_knuckle_l * L_jack_knuckle
             v_h += B_jack_knuckle_h * L_jack_knuckle
             v_e += B_jack_knuckle_e * L_jack_knuckle
+            v_r += B_jack_knuckle_r * L_jack_knuckle
         L_lever_knuckle = bound_lever_knuckle if L_lever_knuckle > bound_lever_knuckle else (-bound_lever_knuckle if L_lever_knuckle < -bound_lever_knuckle else L_lever_knuckle)
         if L_lever_knuckle != 0.0:
             v_w += B_lever_knuckle_w * L_lever_knuckle
@@ -1540,6 +1616,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             v_l += B_lever_knuckle_l * L_lever_knuckle
             v_h += B_lever_knuckle_h * L_lever_knuckle
             v_e += B_lever_knuckle_e * L_lever_knuckle
+            v_r += B_lever_knuckle_r * L_lever_knuckle
         L_toe_button = bound_toe_button if L_toe_button > bound_toe_button else (-bound_toe_button if L_toe_button < -bound_toe_button else L_toe_button)
         if L_toe_button != 0.0:
             v_w += B_toe_button_w * L_toe_button
@@ -1555,6 +1632,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             v_kr += B_backcheck_kr * L_backcheck
             v_h += B_backcheck_h * L_backcheck
             v_e += B_backcheck_e * L_backcheck
+            v_r += B_backcheck_r * L_backcheck
         for _ in range(sweeps):
             change = 0.0
             if bound_key > 0.0:
@@ -1608,6 +1686,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     L_hammer = new_hammer
                     v_h += B_hammer_h * d_hammer
                     v_e += B_hammer_e * d_hammer
+                    v_r += B_hammer_r * d_hammer
                     change = max(change, abs(d_hammer) / (bound_hammer))
             if bound_damper > 0.0:
                 sum_damper = 1.0 * v_d
@@ -1631,7 +1710,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_l += B_capstan_l * d_capstan
                     change = max(change, abs(d_capstan) / (bound_capstan))
             if bound_jack_knuckle > 0.0:
-                sum_jack_knuckle = b_jack_knuckle_h * v_h + b_jack_knuckle_e * v_e + b_jack_knuckle_w * v_w + b_jack_knuckle_j * v_j
+                sum_jack_knuckle = b_jack_knuckle_h * v_h + b_jack_knuckle_e * v_e + b_jack_knuckle_r * v_r + b_jack_knuckle_w * v_w + b_jack_knuckle_j * v_j
                 new_jack_knuckle = L_jack_knuckle - sum_jack_knuckle * iW_jack_knuckle
                 new_jack_knuckle = bound_jack_knuckle if new_jack_knuckle > bound_jack_knuckle else (-bound_jack_knuckle if new_jack_knuckle < -bound_jack_knuckle else new_jack_knuckle)
                 d_jack_knuckle = new_jack_knuckle - L_jack_knuckle
@@ -1642,9 +1721,10 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_l += B_jack_knuckle_l * d_jack_knuckle
                     v_h += B_jack_knuckle_h * d_jack_knuckle
                     v_e += B_jack_knuckle_e * d_jack_knuckle
+                    v_r += B_jack_knuckle_r * d_jack_knuckle
                     change = max(change, abs(d_jack_knuckle) / (bound_jack_knuckle))
             if bound_lever_knuckle > 0.0:
-                sum_lever_knuckle = b_lever_knuckle_h * v_h + b_lever_knuckle_e * v_e + b_lever_knuckle_w * v_w + b_lever_knuckle_l * v_l
+                sum_lever_knuckle = b_lever_knuckle_h * v_h + b_lever_knuckle_e * v_e + b_lever_knuckle_r * v_r + b_lever_knuckle_w * v_w + b_lever_knuckle_l * v_l
                 new_lever_knuckle = L_lever_knuckle - sum_lever_knuckle * iW_lever_knuckle
                 new_lever_knuckle = bound_lever_knuckle if new_lever_knuckle > bound_lever_knuckle else (-bound_lever_knuckle if new_lever_knuckle < -bound_lever_knuckle else new_lever_knuckle)
                 d_lever_knuckle = new_lever_knuckle - L_lever_knuckle
@@ -1655,6 +1735,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_l += B_lever_knuckle_l * d_lever_knuckle
                     v_h += B_lever_knuckle_h * d_lever_knuckle
                     v_e += B_lever_knuckle_e * d_lever_knuckle
+                    v_r += B_lever_knuckle_r * d_lever_knuckle
                     change = max(change, abs(d_lever_knuckle) / (bound_lever_knuckle))
             if bound_toe_button > 0.0:
                 sum_toe_button = b_toe_button_w * v_w + b_toe_button_j * v_j
@@ -1679,7 +1760,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_l += B_drop_screw_l * d_drop_screw
                     change = max(change, abs(d_drop_screw) / (bound_drop_screw))
             if bound_backcheck > 0.0:
-                sum_backcheck = b_backcheck_h * v_h + b_backcheck_e * v_e + b_backcheck_kr * v_kr
+                sum_backcheck = b_backcheck_h * v_h + b_backcheck_e * v_e + b_backcheck_r * v_r + b_backcheck_kr * v_kr
                 new_backcheck = L_backcheck - sum_backcheck * iW_backcheck
                 new_backcheck = bound_backcheck if new_backcheck > bound_backcheck else (-bound_backcheck if new_backcheck < -bound_backcheck else new_backcheck)
                 d_backcheck = new_backcheck - L_backcheck
@@ -1688,6 +1769,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
                     v_kr += B_backcheck_kr * d_backcheck
                     v_h += B_backcheck_h * d_backcheck
                     v_e += B_backcheck_e * d_backcheck
+                    v_r += B_backcheck_r * d_backcheck
                     change = max(change, abs(d_backcheck) / (bound_backcheck))
             if change < stop:
                 break
@@ -1700,6 +1782,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         m_l = 0.5 * (o_l + v_l)
         m_h = 0.5 * (o_h + v_h)
         m_e = 0.5 * (o_e + v_e)
+        m_r = 0.5 * (o_r + v_r)
         m_d = 0.5 * (o_d + v_d)
         m_f = 0.5 * (o_f + v_f)
         if g_finger < 0.0:
@@ -1711,9 +1794,9 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_capstan < 0.0:
             loss_capstan += dt * (N_capstan - f0_capstan) * (-(a_capstan_kr * m_kr + a_capstan_w * m_w))
         if g_jack_knuckle < 0.0:
-            loss_jack_knuckle += dt * (N_jack_knuckle - f0_jack_knuckle) * (-(a_jack_knuckle_h * m_h + a_jack_knuckle_e * m_e + a_jack_knuckle_w * m_w + a_jack_knuckle_j * m_j))
+            loss_jack_knuckle += dt * (N_jack_knuckle - f0_jack_knuckle) * (-(a_jack_knuckle_h * m_h + a_jack_knuckle_e * m_e + a_jack_knuckle_r * m_r + a_jack_knuckle_w * m_w + a_jack_knuckle_j * m_j))
         if g_lever_knuckle < 0.0:
-            loss_lever_knuckle += dt * (N_lever_knuckle - f0_lever_knuckle) * (-(a_lever_knuckle_h * m_h + a_lever_knuckle_e * m_e + a_lever_knuckle_w * m_w + a_lever_knuckle_l * m_l))
+            loss_lever_knuckle += dt * (N_lever_knuckle - f0_lever_knuckle) * (-(a_lever_knuckle_h * m_h + a_lever_knuckle_e * m_e + a_lever_knuckle_r * m_r + a_lever_knuckle_w * m_w + a_lever_knuckle_l * m_l))
         if g_toe_button < 0.0:
             loss_toe_button += dt * (N_toe_button - f0_toe_button) * (-(a_toe_button_w * m_w + a_toe_button_j * m_j))
         if g_drop_screw < 0.0:
@@ -1725,11 +1808,11 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if g_lever_stop < 0.0:
             loss_lever_stop += dt * (N_lever_stop - f0_lever_stop) * (-(a_lever_stop_l * m_l + a_lever_stop_w * m_w))
         if g_rest_cushion < 0.0:
-            loss_rest_cushion += dt * (N_rest_cushion - f0_rest_cushion) * (-(a_rest_cushion_h * m_h + a_rest_cushion_e * m_e))
+            loss_rest_cushion += dt * (N_rest_cushion - f0_rest_cushion) * (-(a_rest_cushion_h * m_h + a_rest_cushion_e * m_e + a_rest_cushion_r * m_r))
         if g_backcheck < 0.0:
-            loss_backcheck += dt * (N_backcheck - f0_backcheck) * (-(a_backcheck_h * m_h + a_backcheck_e * m_e + a_backcheck_kr * m_kr))
+            loss_backcheck += dt * (N_backcheck - f0_backcheck) * (-(a_backcheck_h * m_h + a_backcheck_e * m_e + a_backcheck_r * m_r + a_backcheck_kr * m_kr))
         if open_string > 0.0:
-            loss_string += dt * (N_string - f0_string) * (-(a_string_h * m_h + a_string_e * m_e) - vs)
+            loss_string += dt * (N_string - f0_string) * (-(a_string_h * m_h + a_string_e * m_e + a_string_r * m_r) - vs)
         if g_key_damper < 0.0:
             loss_key_damper += dt * (N_key_damper - f0_key_damper) * (-(a_key_damper_d * m_d + a_key_damper_kr * m_kr))
         if g_damper_seat < 0.0:
@@ -1743,18 +1826,19 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if L_capstan != 0.0:
             rub_capstan -= L_capstan * (b_capstan_kr * m_kr + b_capstan_w * m_w)
         if L_jack_knuckle != 0.0:
-            rub_jack_knuckle -= L_jack_knuckle * (b_jack_knuckle_h * m_h + b_jack_knuckle_e * m_e + b_jack_knuckle_w * m_w + b_jack_knuckle_j * m_j)
+            rub_jack_knuckle -= L_jack_knuckle * (b_jack_knuckle_h * m_h + b_jack_knuckle_e * m_e + b_jack_knuckle_r * m_r + b_jack_knuckle_w * m_w + b_jack_knuckle_j * m_j)
         if L_lever_knuckle != 0.0:
-            rub_lever_knuckle -= L_lever_knuckle * (b_lever_knuckle_h * m_h + b_lever_knuckle_e * m_e + b_lever_knuckle_w * m_w + b_lever_knuckle_l * m_l)
+            rub_lever_knuckle -= L_lever_knuckle * (b_lever_knuckle_h * m_h + b_lever_knuckle_e * m_e + b_lever_knuckle_r * m_r + b_lever_knuckle_w * m_w + b_lever_knuckle_l * m_l)
         if L_toe_button != 0.0:
             rub_toe_button -= L_toe_button * (b_toe_button_w * m_w + b_toe_button_j * m_j)
         if L_drop_screw != 0.0:
             rub_drop_screw -= L_drop_screw * (b_drop_screw_w * m_w + b_drop_screw_l * m_l)
         if L_backcheck != 0.0:
-            rub_backcheck -= L_backcheck * (b_backcheck_h * m_h + b_backcheck_e * m_e + b_backcheck_kr * m_kr)
+            rub_backcheck -= L_backcheck * (b_backcheck_h * m_h + b_backcheck_e * m_e + b_backcheck_r * m_r + b_backcheck_kr * m_kr)
         spin_ = m_kr - m_kf
         loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_
-        loss_shank_bending += dt * bend_damping * u_e * m_e
+        loss_shank_bending += dt * (damping_ee * u_e + damping_er * u_r) * m_e
+        loss_shank_bending += dt * (damping_er * u_e + damping_rr * u_r) * m_r
         if mode == 1:
             impulse_ = (v_kf - o_kf) / inv_front - dt * Q_kf - L_key
             finger_work += impulse_ * m_kf
@@ -1776,49 +1860,51 @@ def stroke(p, run, finger, state, waves, trace, log, out):
             trace[traced, 5] = l
             trace[traced, 6] = h
             trace[traced, 7] = e
-            trace[traced, 8] = d
-            trace[traced, 9] = f
-            trace[traced, 10] = m_kf
-            trace[traced, 11] = m_kr
-            trace[traced, 12] = m_w
-            trace[traced, 13] = m_j
-            trace[traced, 14] = m_l
-            trace[traced, 15] = m_h
-            trace[traced, 16] = m_e
-            trace[traced, 17] = m_d
-            trace[traced, 18] = m_f
-            trace[traced, 19] = ys
-            trace[traced, 20] = push
-            trace[traced, 21] = N_finger
-            trace[traced, 22] = N_back_cloth
-            trace[traced, 23] = N_punching
-            trace[traced, 24] = N_capstan
-            trace[traced, 25] = N_jack_knuckle
-            trace[traced, 26] = N_lever_knuckle
-            trace[traced, 27] = N_toe_button
-            trace[traced, 28] = N_drop_screw
-            trace[traced, 29] = N_jack_stop
-            trace[traced, 30] = N_jack_window
-            trace[traced, 31] = N_lever_stop
-            trace[traced, 32] = N_rest_cushion
-            trace[traced, 33] = N_backcheck
-            trace[traced, 34] = N_string
-            trace[traced, 35] = N_key_damper
-            trace[traced, 36] = N_damper_seat
-            trace[traced, 37] = L_key / dt
-            trace[traced, 38] = L_wippen / dt
-            trace[traced, 39] = L_jack / dt
-            trace[traced, 40] = L_lever / dt
-            trace[traced, 41] = L_hammer / dt
-            trace[traced, 42] = L_damper / dt
-            trace[traced, 43] = L_capstan / dt
-            trace[traced, 44] = L_jack_knuckle / dt
-            trace[traced, 45] = L_lever_knuckle / dt
-            trace[traced, 46] = L_toe_button / dt
-            trace[traced, 47] = L_drop_screw / dt
-            trace[traced, 48] = L_backcheck / dt
+            trace[traced, 8] = r
+            trace[traced, 9] = d
+            trace[traced, 10] = f
+            trace[traced, 11] = m_kf
+            trace[traced, 12] = m_kr
+            trace[traced, 13] = m_w
+            trace[traced, 14] = m_j
+            trace[traced, 15] = m_l
+            trace[traced, 16] = m_h
+            trace[traced, 17] = m_e
+            trace[traced, 18] = m_r
+            trace[traced, 19] = m_d
+            trace[traced, 20] = m_f
+            trace[traced, 21] = ys
+            trace[traced, 22] = push
+            trace[traced, 23] = N_finger
+            trace[traced, 24] = N_back_cloth
+            trace[traced, 25] = N_punching
+            trace[traced, 26] = N_capstan
+            trace[traced, 27] = N_jack_knuckle
+            trace[traced, 28] = N_lever_knuckle
+            trace[traced, 29] = N_toe_button
+            trace[traced, 30] = N_drop_screw
+            trace[traced, 31] = N_jack_stop
+            trace[traced, 32] = N_jack_window
+            trace[traced, 33] = N_lever_stop
+            trace[traced, 34] = N_rest_cushion
+            trace[traced, 35] = N_backcheck
+            trace[traced, 36] = N_string
+            trace[traced, 37] = N_key_damper
+            trace[traced, 38] = N_damper_seat
+            trace[traced, 39] = L_key / dt
+            trace[traced, 40] = L_wippen / dt
+            trace[traced, 41] = L_jack / dt
+            trace[traced, 42] = L_lever / dt
+            trace[traced, 43] = L_hammer / dt
+            trace[traced, 44] = L_damper / dt
+            trace[traced, 45] = L_capstan / dt
+            trace[traced, 46] = L_jack_knuckle / dt
+            trace[traced, 47] = L_lever_knuckle / dt
+            trace[traced, 48] = L_toe_button / dt
+            trace[traced, 49] = L_drop_screw / dt
+            trace[traced, 50] = L_backcheck / dt
             traced += 1
-        check_ = v_kf + v_kr + v_w + v_j + v_l + v_h + v_e + v_d + v_f
+        check_ = v_kf + v_kr + v_w + v_j + v_l + v_h + v_e + v_r + v_d + v_f
         if not check_ * 0.0 == 0.0:
             status = 1
         if abs(kf) > 1.0 and status == 0:
@@ -1848,6 +1934,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         l += dt * v_l
         h += dt * v_h
         e += dt * v_e
+        r += dt * v_r
         d += dt * v_d
         f += dt * v_f
         t += dt
@@ -1860,6 +1947,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     l -= 0.5 * dt * v_l
     h -= 0.5 * dt * v_h
     e -= 0.5 * dt * v_e
+    r -= 0.5 * dt * v_r
     d -= 0.5 * dt * v_d
     f -= 0.5 * dt * v_f
     state.kf = kf
@@ -1869,6 +1957,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     state.l = l
     state.h = h
     state.e = e
+    state.r = r
     state.d = d
     state.f = f
     state.v_kf = v_kf
@@ -1878,6 +1967,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     state.v_l = v_l
     state.v_h = v_h
     state.v_e = v_e
+    state.v_r = v_r
     state.v_d = v_d
     state.v_f = v_f
     state.o_kf = o_kf
@@ -1887,6 +1977,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     state.o_l = o_l
     state.o_h = o_h
     state.o_e = o_e
+    state.o_r = o_r
     state.o_d = o_d
     state.o_f = o_f
     state.ys = ys
@@ -1994,9 +2085,10 @@ def energy(p, state, squeeze):
     K_rest_cushion = p.K_rest_cushion
     K_string = p.K_string
     K_toe_button = p.K_toe_button
-    bend_mx = p.bend_mx
-    bend_my = p.bend_my
-    bend_spring = p.bend_spring
+    bend_e_x = p.bend_e_x
+    bend_e_y = p.bend_e_y
+    bend_r_x = p.bend_r_x
+    bend_r_y = p.bend_r_y
     button_plane = p.button_plane
     capstan_r = p.capstan_r
     capstan_x = p.capstan_x
@@ -2017,9 +2109,6 @@ def energy(p, state, squeeze):
     damper_x = p.damper_x
     damper_y = p.damper_y
     g = p.g
-    hammer_i = p.hammer_i
-    hammer_ie = p.hammer_ie
-    hammer_m = p.hammer_m
     hammer_mx = p.hammer_mx
     hammer_my = p.hammer_my
     heel_tx = p.heel_tx
@@ -2053,8 +2142,22 @@ def energy(p, state, squeeze):
     lever_rate = p.lever_rate
     lever_spring = p.lever_spring
     lever_stop_turn = p.lever_stop_turn
+    lift_e_cushion = p.lift_e_cushion
+    lift_e_knuckle = p.lift_e_knuckle
+    lift_e_strike = p.lift_e_strike
+    lift_e_tail = p.lift_e_tail
+    lift_r_cushion = p.lift_r_cushion
+    lift_r_knuckle = p.lift_r_knuckle
+    lift_r_strike = p.lift_r_strike
+    lift_r_tail = p.lift_r_tail
     lx = p.lx
     ly = p.ly
+    mass_ee = p.mass_ee
+    mass_er = p.mass_er
+    mass_he = p.mass_he
+    mass_hh = p.mass_hh
+    mass_hr = p.mass_hr
+    mass_rr = p.mass_rr
     p_back_cloth = p.p_back_cloth
     p_backcheck = p.p_backcheck
     p_capstan = p.p_capstan
@@ -2071,17 +2174,14 @@ def energy(p, state, squeeze):
     p_rest_cushion = p.p_rest_cushion
     p_string = p.p_string
     p_toe_button = p.p_toe_button
-    phi_cushion = p.phi_cushion
-    phi_head = p.phi_head
-    phi_knuckle = p.phi_knuckle
     punching_plane = p.punching_plane
     punching_x = p.punching_x
     screw_r = p.screw_r
     screw_x = p.screw_x
     screw_y = p.screw_y
-    slope_cushion = p.slope_cushion
-    slope_head = p.slope_head
-    slope_knuckle = p.slope_knuckle
+    spring_ee = p.spring_ee
+    spring_er = p.spring_er
+    spring_rr = p.spring_rr
     stop_arm = p.stop_arm
     strike_x = p.strike_x
     strike_y = p.strike_y
@@ -2105,6 +2205,14 @@ def energy(p, state, squeeze):
     top_cy = p.top_cy
     touch_x = p.touch_x
     touch_y = p.touch_y
+    turn_e_cushion = p.turn_e_cushion
+    turn_e_knuckle = p.turn_e_knuckle
+    turn_e_strike = p.turn_e_strike
+    turn_e_tail = p.turn_e_tail
+    turn_r_cushion = p.turn_r_cushion
+    turn_r_knuckle = p.turn_r_knuckle
+    turn_r_strike = p.turn_r_strike
+    turn_r_tail = p.turn_r_tail
     wippen_mx = p.wippen_mx
     wippen_my = p.wippen_my
     wx = p.wx
@@ -2117,6 +2225,7 @@ def energy(p, state, squeeze):
     l = state.l
     h = state.h
     e = state.e
+    r = state.r
     d = state.d
     f = state.f
     v_kf = state.v_kf
@@ -2126,6 +2235,7 @@ def energy(p, state, squeeze):
     v_l = state.v_l
     v_h = state.v_h
     v_e = state.v_e
+    v_r = state.v_r
     v_d = state.v_d
     v_f = state.v_f
     ys = state.ys
@@ -2147,15 +2257,24 @@ def energy(p, state, squeeze):
     E = (Lx - wx) * lmx_ + (Ly - wy) * lmy_
     kinetic = 0.5 * (v_kf * v_kf / inv_front + v_kr * v_kr / inv_rear + inertia_w * v_w * v_w)
     kinetic += 0.5 * (v_j * v_j / inv_j + v_l * v_l / inv_l) + D * v_w * v_j + E * v_w * v_l
-    kinetic += 0.5 * hammer_i * v_h * v_h + hammer_ie * v_h * v_e + 0.5 * hammer_m * v_e * v_e
+    kinetic += 0.5 * mass_hh * v_h * v_h
+    kinetic += mass_he * v_h * v_e
+    kinetic += mass_hr * v_h * v_r
+    kinetic += 0.5 * mass_ee * v_e * v_e
+    kinetic += mass_er * v_e * v_r
+    kinetic += 0.5 * mass_rr * v_r * v_r
     if inv_d > 0.0:
         kinetic += 0.5 * v_d * v_d / inv_d
     potential = -key_moment * g * s_kf + 0.5 * key_spring * (kr - kf) ** 2 + damper_weight * d
     potential += g * (s_w * wippen_mx + c_w * wippen_my + jmy_ + lmy_)
     potential += jack_spring * (j - w) + 0.5 * jack_rate * (j - w) ** 2
     potential += lever_spring * (l - w) + 0.5 * lever_rate * (l - w) ** 2
-    potential += g * (s_h * hammer_mx + c_h * hammer_my + e * (c_h * bend_mx - s_h * bend_my))
-    potential += 0.5 * bend_spring * e * e
+    potential += g * (s_h * hammer_mx + c_h * hammer_my)
+    potential += g * e * (c_h * bend_e_x - s_h * bend_e_y)
+    potential += g * r * (c_h * bend_r_x - s_h * bend_r_y)
+    potential += 0.5 * spring_ee * e * e
+    potential += spring_er * e * r
+    potential += 0.5 * spring_rr * r * r
     P_finger_x = c_kf * touch_x - s_kf * touch_y
     P_finger_y = s_kf * touch_x + c_kf * touch_y
     g_finger = f - (P_finger_y - touch_y)
@@ -2180,8 +2299,8 @@ def energy(p, state, squeeze):
     n_capstan_y = x_
     g_capstan = dy_ * x_ - dx_ * y_ - capstan_r
     squeeze[3] = K_capstan * max(0.0, -g_capstan) ** (p_capstan + 1.0) / (p_capstan + 1.0)
-    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
-    hy_ = knuckle_y + phi_knuckle * e
+    hx_ = knuckle_x - (turn_e_knuckle * e + turn_r_knuckle * r) * knuckle_y
+    hy_ = knuckle_y + lift_e_knuckle * e + lift_r_knuckle * r
     P_jack_knuckle_x = hx + c_h * hx_ - s_h * hy_
     P_jack_knuckle_y = hy + s_h * hx_ + c_h * hy_
     A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
@@ -2222,8 +2341,8 @@ def energy(p, state, squeeze):
     n_jack_knuckle_y /= r_
     g_jack_knuckle = r_ - knuckle_on_jack_r
     squeeze[4] = K_jack_knuckle * max(0.0, -g_jack_knuckle) ** (p_jack_knuckle + 1.0) / (p_jack_knuckle + 1.0)
-    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
-    hy_ = knuckle_y + phi_knuckle * e
+    hx_ = knuckle_x - (turn_e_knuckle * e + turn_r_knuckle * r) * knuckle_y
+    hy_ = knuckle_y + lift_e_knuckle * e + lift_r_knuckle * r
     P_lever_knuckle_x = hx + c_h * hx_ - s_h * hy_
     P_lever_knuckle_y = hy + s_h * hx_ + c_h * hy_
     S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
@@ -2276,14 +2395,14 @@ def energy(p, state, squeeze):
     squeeze[9] = K_jack_window * max(0.0, -g_jack_window) ** (p_jack_window + 1.0) / (p_jack_window + 1.0)
     g_lever_stop = stop_arm * ((l - w - lever_stop_turn))
     squeeze[10] = K_lever_stop * max(0.0, -g_lever_stop) ** (p_lever_stop + 1.0) / (p_lever_stop + 1.0)
-    hx_ = cushion_x - slope_cushion * cushion_y * e
-    hy_ = cushion_y + phi_cushion * e
+    hx_ = cushion_x - (turn_e_cushion * e + turn_r_cushion * r) * cushion_y
+    hy_ = cushion_y + lift_e_cushion * e + lift_r_cushion * r
     P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
     P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
     g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
     squeeze[11] = K_rest_cushion * max(0.0, -g_rest_cushion) ** (p_rest_cushion + 1.0) / (p_rest_cushion + 1.0)
-    hx_ = tail_x - slope_head * tail_y * e
-    hy_ = tail_y + phi_head * e
+    hx_ = tail_x - (turn_e_tail * e + turn_r_tail * r) * tail_y
+    hy_ = tail_y + lift_e_tail * e + lift_r_tail * r
     P_backcheck_x = hx + c_h * hx_ - s_h * hy_
     P_backcheck_y = hy + s_h * hx_ + c_h * hy_
     S_backcheck_x = c_kr * check_x - s_kr * check_y
@@ -2305,8 +2424,8 @@ def energy(p, state, squeeze):
         n_backcheck_y = dy_ / r_
         g_backcheck = r_ - tail_r
     squeeze[12] = K_backcheck * max(0.0, -g_backcheck) ** (p_backcheck + 1.0) / (p_backcheck + 1.0)
-    hx_ = strike_x - slope_head * strike_y * e
-    hy_ = strike_y + phi_head * e
+    hx_ = strike_x - (turn_e_strike * e + turn_r_strike * r) * strike_y
+    hy_ = strike_y + lift_e_strike * e + lift_r_strike * r
     P_string_x = hx + c_h * hx_ - s_h * hy_
     P_string_y = hy + s_h * hx_ + c_h * hy_
     g_string = string_y + ys - P_string_y
@@ -2356,19 +2475,21 @@ def gaps(p, state, gap, normal, sliding):
     knuckle_x = p.knuckle_x
     knuckle_y = p.knuckle_y
     lever_stop_turn = p.lever_stop_turn
+    lift_e_cushion = p.lift_e_cushion
+    lift_e_knuckle = p.lift_e_knuckle
+    lift_e_strike = p.lift_e_strike
+    lift_e_tail = p.lift_e_tail
+    lift_r_cushion = p.lift_r_cushion
+    lift_r_knuckle = p.lift_r_knuckle
+    lift_r_strike = p.lift_r_strike
+    lift_r_tail = p.lift_r_tail
     lx = p.lx
     ly = p.ly
-    phi_cushion = p.phi_cushion
-    phi_head = p.phi_head
-    phi_knuckle = p.phi_knuckle
     punching_plane = p.punching_plane
     punching_x = p.punching_x
     screw_r = p.screw_r
     screw_x = p.screw_x
     screw_y = p.screw_y
-    slope_cushion = p.slope_cushion
-    slope_head = p.slope_head
-    slope_knuckle = p.slope_knuckle
     stop_arm = p.stop_arm
     strike_x = p.strike_x
     strike_y = p.strike_y
@@ -2392,6 +2513,14 @@ def gaps(p, state, gap, normal, sliding):
     top_cy = p.top_cy
     touch_x = p.touch_x
     touch_y = p.touch_y
+    turn_e_cushion = p.turn_e_cushion
+    turn_e_knuckle = p.turn_e_knuckle
+    turn_e_strike = p.turn_e_strike
+    turn_e_tail = p.turn_e_tail
+    turn_r_cushion = p.turn_r_cushion
+    turn_r_knuckle = p.turn_r_knuckle
+    turn_r_strike = p.turn_r_strike
+    turn_r_tail = p.turn_r_tail
     wx = p.wx
     wy = p.wy
     zero = p.zero
@@ -2402,6 +2531,7 @@ def gaps(p, state, gap, normal, sliding):
     l = state.l
     h = state.h
     e = state.e
+    r = state.r
     d = state.d
     f = state.f
     ys = state.ys
@@ -2419,7 +2549,7 @@ def gaps(p, state, gap, normal, sliding):
     P_finger_y = s_kf * touch_x + c_kf * touch_y
     g_finger = f - (P_finger_y - touch_y)
     gap[0] = g_finger
-    normal[0, 8] = 1.0
+    normal[0, 9] = 1.0
     normal[0, 0] = -P_finger_x
     P_back_cloth_x = c_kr * cloth_x - s_kr * cloth_y
     P_back_cloth_y = s_kr * cloth_x + c_kr * cloth_y
@@ -2453,8 +2583,8 @@ def gaps(p, state, gap, normal, sliding):
     normal[3, 2] = -(n_capstan_y * (C_capstan_x - wx) -n_capstan_x * (C_capstan_y - wy))
     sliding[3, 1] = ((-n_capstan_x) * C_capstan_x -n_capstan_y * C_capstan_y)
     sliding[3, 2] = -((-n_capstan_x) * (C_capstan_x - wx) -n_capstan_y * (C_capstan_y - wy))
-    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
-    hy_ = knuckle_y + phi_knuckle * e
+    hx_ = knuckle_x - (turn_e_knuckle * e + turn_r_knuckle * r) * knuckle_y
+    hy_ = knuckle_y + lift_e_knuckle * e + lift_r_knuckle * r
     P_jack_knuckle_x = hx + c_h * hx_ - s_h * hy_
     P_jack_knuckle_y = hy + s_h * hx_ + c_h * hy_
     A_jack_knuckle_x = Jx + c_j * top_ax - s_j * top_ay
@@ -2498,15 +2628,17 @@ def gaps(p, state, gap, normal, sliding):
     C_jack_knuckle_x = P_jack_knuckle_x - knuckle_on_jack_r * n_jack_knuckle_x
     C_jack_knuckle_y = P_jack_knuckle_y - knuckle_on_jack_r * n_jack_knuckle_y
     normal[4, 5] = (n_jack_knuckle_y * (C_jack_knuckle_x - hx) -n_jack_knuckle_x * (C_jack_knuckle_y - hy))
-    normal[4, 6] = (n_jack_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+    normal[4, 6] = (n_jack_knuckle_x * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+    normal[4, 7] = (n_jack_knuckle_x * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + n_jack_knuckle_y * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
     normal[4, 2] = -(n_jack_knuckle_y * (Jx - wx) - n_jack_knuckle_x * (Jy - wy))
     normal[4, 3] = -(n_jack_knuckle_y * (C_jack_knuckle_x - Jx) -n_jack_knuckle_x * (C_jack_knuckle_y - Jy))
     sliding[4, 5] = ((-n_jack_knuckle_x) * (C_jack_knuckle_x - hx) -n_jack_knuckle_y * (C_jack_knuckle_y - hy))
-    sliding[4, 6] = (n_jack_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+    sliding[4, 6] = (n_jack_knuckle_y * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
+    sliding[4, 7] = (n_jack_knuckle_y * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_jack_knuckle_y - P_jack_knuckle_y)) + (-n_jack_knuckle_x) * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_jack_knuckle_x - P_jack_knuckle_x)))
     sliding[4, 2] = -((-n_jack_knuckle_x) * (Jx - wx) - n_jack_knuckle_y * (Jy - wy))
     sliding[4, 3] = -((-n_jack_knuckle_x) * (C_jack_knuckle_x - Jx) -n_jack_knuckle_y * (C_jack_knuckle_y - Jy))
-    hx_ = knuckle_x - slope_knuckle * knuckle_y * e
-    hy_ = knuckle_y + phi_knuckle * e
+    hx_ = knuckle_x - (turn_e_knuckle * e + turn_r_knuckle * r) * knuckle_y
+    hy_ = knuckle_y + lift_e_knuckle * e + lift_r_knuckle * r
     P_lever_knuckle_x = hx + c_h * hx_ - s_h * hy_
     P_lever_knuckle_y = hy + s_h * hx_ + c_h * hy_
     S_lever_knuckle_x = Lx + c_l * surface_x - s_l * surface_y
@@ -2531,11 +2663,13 @@ def gaps(p, state, gap, normal, sliding):
     C_lever_knuckle_x = P_lever_knuckle_x - knuckle_r * n_lever_knuckle_x
     C_lever_knuckle_y = P_lever_knuckle_y - knuckle_r * n_lever_knuckle_y
     normal[5, 5] = (n_lever_knuckle_y * (C_lever_knuckle_x - hx) -n_lever_knuckle_x * (C_lever_knuckle_y - hy))
-    normal[5, 6] = (n_lever_knuckle_x * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+    normal[5, 6] = (n_lever_knuckle_x * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+    normal[5, 7] = (n_lever_knuckle_x * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + n_lever_knuckle_y * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
     normal[5, 2] = -(n_lever_knuckle_y * (Lx - wx) - n_lever_knuckle_x * (Ly - wy))
     normal[5, 4] = -(n_lever_knuckle_y * (C_lever_knuckle_x - Lx) -n_lever_knuckle_x * (C_lever_knuckle_y - Ly))
     sliding[5, 5] = ((-n_lever_knuckle_x) * (C_lever_knuckle_x - hx) -n_lever_knuckle_y * (C_lever_knuckle_y - hy))
-    sliding[5, 6] = (n_lever_knuckle_y * (-c_h * slope_knuckle * knuckle_y - s_h * phi_knuckle - slope_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * slope_knuckle * knuckle_y + c_h * phi_knuckle + slope_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+    sliding[5, 6] = (n_lever_knuckle_y * (-c_h * turn_e_knuckle * knuckle_y - s_h * lift_e_knuckle - turn_e_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * turn_e_knuckle * knuckle_y + c_h * lift_e_knuckle + turn_e_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
+    sliding[5, 7] = (n_lever_knuckle_y * (-c_h * turn_r_knuckle * knuckle_y - s_h * lift_r_knuckle - turn_r_knuckle * (C_lever_knuckle_y - P_lever_knuckle_y)) + (-n_lever_knuckle_x) * (-s_h * turn_r_knuckle * knuckle_y + c_h * lift_r_knuckle + turn_r_knuckle * (C_lever_knuckle_x - P_lever_knuckle_x)))
     sliding[5, 2] = -((-n_lever_knuckle_x) * (Lx - wx) - n_lever_knuckle_y * (Ly - wy))
     sliding[5, 4] = -((-n_lever_knuckle_x) * (C_lever_knuckle_x - Lx) -n_lever_knuckle_y * (C_lever_knuckle_y - Ly))
     P_toe_button_x = Jx + c_j * toe_x - s_j * toe_y
@@ -2587,8 +2721,8 @@ def gaps(p, state, gap, normal, sliding):
     gap[10] = g_lever_stop
     normal[10, 4] = stop_arm
     normal[10, 2] = -stop_arm
-    hx_ = cushion_x - slope_cushion * cushion_y * e
-    hy_ = cushion_y + phi_cushion * e
+    hx_ = cushion_x - (turn_e_cushion * e + turn_r_cushion * r) * cushion_y
+    hy_ = cushion_y + lift_e_cushion * e + lift_r_cushion * r
     P_rest_cushion_x = hx + c_h * hx_ - s_h * hy_
     P_rest_cushion_y = hy + s_h * hx_ + c_h * hy_
     g_rest_cushion = P_rest_cushion_y - cushion_plane - 0
@@ -2596,9 +2730,10 @@ def gaps(p, state, gap, normal, sliding):
     C_rest_cushion_x = P_rest_cushion_x
     C_rest_cushion_y = P_rest_cushion_y - 0
     normal[11, 5] = (1.0 * (C_rest_cushion_x - hx))
-    normal[11, 6] = (1.0 * (-s_h * slope_cushion * cushion_y + c_h * phi_cushion + slope_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
-    hx_ = tail_x - slope_head * tail_y * e
-    hy_ = tail_y + phi_head * e
+    normal[11, 6] = (1.0 * (-s_h * turn_e_cushion * cushion_y + c_h * lift_e_cushion + turn_e_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
+    normal[11, 7] = (1.0 * (-s_h * turn_r_cushion * cushion_y + c_h * lift_r_cushion + turn_r_cushion * (C_rest_cushion_x - P_rest_cushion_x)))
+    hx_ = tail_x - (turn_e_tail * e + turn_r_tail * r) * tail_y
+    hy_ = tail_y + lift_e_tail * e + lift_r_tail * r
     P_backcheck_x = hx + c_h * hx_ - s_h * hy_
     P_backcheck_y = hy + s_h * hx_ + c_h * hy_
     S_backcheck_x = c_kr * check_x - s_kr * check_y
@@ -2623,25 +2758,28 @@ def gaps(p, state, gap, normal, sliding):
     C_backcheck_x = P_backcheck_x - tail_r * n_backcheck_x
     C_backcheck_y = P_backcheck_y - tail_r * n_backcheck_y
     normal[12, 5] = (n_backcheck_y * (C_backcheck_x - hx) -n_backcheck_x * (C_backcheck_y - hy))
-    normal[12, 6] = (n_backcheck_x * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+    normal[12, 6] = (n_backcheck_x * (-c_h * turn_e_tail * tail_y - s_h * lift_e_tail - turn_e_tail * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * turn_e_tail * tail_y + c_h * lift_e_tail + turn_e_tail * (C_backcheck_x - P_backcheck_x)))
+    normal[12, 7] = (n_backcheck_x * (-c_h * turn_r_tail * tail_y - s_h * lift_r_tail - turn_r_tail * (C_backcheck_y - P_backcheck_y)) + n_backcheck_y * (-s_h * turn_r_tail * tail_y + c_h * lift_r_tail + turn_r_tail * (C_backcheck_x - P_backcheck_x)))
     normal[12, 1] = -(n_backcheck_y * C_backcheck_x -n_backcheck_x * C_backcheck_y)
     sliding[12, 5] = ((-n_backcheck_x) * (C_backcheck_x - hx) -n_backcheck_y * (C_backcheck_y - hy))
-    sliding[12, 6] = (n_backcheck_y * (-c_h * slope_head * tail_y - s_h * phi_head - slope_head * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * slope_head * tail_y + c_h * phi_head + slope_head * (C_backcheck_x - P_backcheck_x)))
+    sliding[12, 6] = (n_backcheck_y * (-c_h * turn_e_tail * tail_y - s_h * lift_e_tail - turn_e_tail * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * turn_e_tail * tail_y + c_h * lift_e_tail + turn_e_tail * (C_backcheck_x - P_backcheck_x)))
+    sliding[12, 7] = (n_backcheck_y * (-c_h * turn_r_tail * tail_y - s_h * lift_r_tail - turn_r_tail * (C_backcheck_y - P_backcheck_y)) + (-n_backcheck_x) * (-s_h * turn_r_tail * tail_y + c_h * lift_r_tail + turn_r_tail * (C_backcheck_x - P_backcheck_x)))
     sliding[12, 1] = -((-n_backcheck_x) * C_backcheck_x -n_backcheck_y * C_backcheck_y)
-    hx_ = strike_x - slope_head * strike_y * e
-    hy_ = strike_y + phi_head * e
+    hx_ = strike_x - (turn_e_strike * e + turn_r_strike * r) * strike_y
+    hy_ = strike_y + lift_e_strike * e + lift_r_strike * r
     P_string_x = hx + c_h * hx_ - s_h * hy_
     P_string_y = hy + s_h * hx_ + c_h * hy_
     g_string = string_y + ys - P_string_y
     gap[13] = g_string
     normal[13, 5] = (-1.0 * (P_string_x - hx))
-    normal[13, 6] = (-1.0 * (-s_h * slope_head * strike_y + c_h * phi_head + slope_head * (P_string_x - P_string_x)))
+    normal[13, 6] = (-1.0 * (-s_h * turn_e_strike * strike_y + c_h * lift_e_strike + turn_e_strike * (P_string_x - P_string_x)))
+    normal[13, 7] = (-1.0 * (-s_h * turn_r_strike * strike_y + c_h * lift_r_strike + turn_r_strike * (P_string_x - P_string_x)))
     P_key_damper_x = c_kr * damper_x - s_kr * damper_y
     P_key_damper_y = s_kr * damper_x + c_kr * damper_y
     g_key_damper = damper_gap + d - (P_key_damper_y - damper_y)
     gap[14] = g_key_damper
-    normal[14, 7] = 1.0
+    normal[14, 8] = 1.0
     normal[14, 1] = -P_key_damper_x
     g_damper_seat = d
     gap[15] = g_damper_seat
-    normal[15, 7] = 1.0
+    normal[15, 8] = 1.0

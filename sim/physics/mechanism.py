@@ -7,8 +7,8 @@ and works everything else out for itself.  To add a contact, add one entry to
 ``PARAMETERS``.
 
 Symbols: q angles (rad) measured from the design pose, the hammer's from the
-horizontal; ``e`` the deflection of the hammer head by the bending shank (m);
-``d`` the lift of the damper (m); ``f`` the height of the finger's tip over the
+horizontal; ``e`` the deflection (m) and ``r`` the turn (rad) of the shank's tip by
+bending; ``d`` the lift of the damper (m); ``f`` the height of the finger's tip over the
 touch point of the key in the design pose (m).
 """
 
@@ -17,11 +17,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sim.unit.model import CENTRES, GRAVITY, ActionUnit
+import numpy as np
+
+from sim.physics import shank
+from sim.unit.model import CENTRES, GRAVITY, ActionUnit, Hammer
 from sim.unit.model import CONTACTS as CONTACT_NAMES
 
-DOFS = ("kf", "kr", "w", "j", "l", "h", "e", "d", "f")
-"""Key front half, key rear half, wippen, jack, lever, hammer, shank bending, damper, finger."""
+DOFS = ("kf", "kr", "w", "j", "l", "h", *shank.BENDING, "d", "f")
+"""Key front half, key rear half, wippen, jack, lever, hammer, shank's tip (deflection, turn), damper, finger."""
+
+HAMMER = ("h", *shank.BENDING)
+"""Coordinates that share the hammer's mass."""
 
 BODY_NAMES = {
     "kf": "key",
@@ -31,6 +37,7 @@ BODY_NAMES = {
     "l": "lever",
     "h": "hammer",
     "e": "shank",
+    "r": "shank",
     "d": "damper",
     "f": "finger",
 }
@@ -183,7 +190,7 @@ CONTACTS: tuple[Contact, ...] = (
     Contact(
         "backcheck",
         CircleOnLine(
-            Point("h", "tail_x", "tail_y", "head"),
+            Point("h", "tail_x", "tail_y", "tail"),
             "tail_r",
             Point("kr", "check_x", "check_y"),
             ("check_tx", "check_ty"),
@@ -191,7 +198,7 @@ CONTACTS: tuple[Contact, ...] = (
         ),
         rubs=True,
     ),
-    Contact("string", Crown(Point("h", "strike_x", "strike_y", "head"))),
+    Contact("string", Crown(Point("h", "strike_x", "strike_y", "strike"))),
     Contact("key_damper", Lift(Point("kr", "damper_x", "damper_y"), "damper_gap")),
     Contact("damper_seat", Lift(None, "zero")),
 )
@@ -210,51 +217,49 @@ RUBBING: tuple[str, ...] = tuple(c.name for c in CONTACTS if c.rubs)
 ROWS: tuple[str, ...] = tuple(name for name, _, _ in JOINTS) + RUBBING
 """Friction rows in the order of the solver."""
 
-STATIONS = ("knuckle", "cushion", "head")
+STATIONS = ("knuckle", "cushion", "tail", "strike")
+"""Points of the hammer that the bending shank carries; the last two sit on the head."""
 
 STOP_ARM = 0.020
 """Arm at which the stops of jack and lever act, m (design choice)."""
 
 
-def bending_shape(x: float, length: float) -> tuple[float, float]:
-    """Deflection and slope at ``x`` of a clamped beam with unit deflection under a load at ``length``.
-
-    Euler-Bernoulli cantilever with end load: (3 L x² - x³) / (2 L³).
-    """
-    return (3 * length * x**2 - x**3) / (2 * length**3), (6 * length * x - 3 * x**2) / (2 * length**3)
-
-
-def hammer_inertia(u: ActionUnit) -> tuple[float, float, float]:
-    """Inertia about the centre, coupling and modal mass of hammer and bending shank (kg·m², kg·m, kg).
-
-    The shank bends as the uniform rod that has its inertia, so that the three belong to one body
-    (and the mass matrix stays positive) whatever it was weighed at.
-    """
-    hm = u.hammer
-    x, y = hm.head_mass_centre
-    slope = bending_shape(hm.shank_length, hm.shank_length)[1]
-    shank = 3 * hm.shank_inertia / hm.shank_length**2
-    about = hm.head_mass * (x * x + y * y) + hm.shank_inertia
-    if not hm.shank_bends:
-        return about, 0.0, 1.0
-    coupling = hm.head_mass * (x + slope * y * y) + 0.275 * shank * hm.shank_length
-    modal = hm.head_mass * (1 + (slope * y) ** 2) + 33 / 140 * shank
-    return about, coupling, modal
+def stations(hm: Hammer) -> dict[str, float]:
+    """How a station is lifted (m) and turned (rad) per unit of the shank's tip deflection and tip turn."""
+    places = {
+        "knuckle": hm.knuckle_centre,
+        "cushion": hm.cushion_point,
+        "tail": hm.tail_centre,
+        "strike": hm.strike_point,
+    }
+    out = {}
+    for name, (x, _) in places.items():
+        shape = (shank.on_head if name in ("tail", "strike") else shank.shapes)(x, hm.shank_length)
+        for q, (lift, turn) in zip(shank.BENDING, shape, strict=True):
+            out[f"lift_{q}_{name}"], out[f"turn_{q}_{name}"] = (lift, turn) if hm.shank_bends else (0.0, 0.0)
+    return out
 
 
-def _shank_weights(u: ActionUnit) -> tuple[float, float]:
-    hm = u.hammer
-    if not hm.shank_bends:
-        return 0.0, 0.0
-    slope = bending_shape(hm.shank_length, hm.shank_length)[1]
-    shank = 2 * hm.shank_mass_moment / hm.shank_length
-    return hm.head_mass + 0.375 * shank, hm.head_mass * slope * hm.head_mass_centre[1]
-
-
-def _shank_spring(u: ActionUnit) -> tuple[float, float]:
-    hm = u.hammer
-    k = hm.shank_bending_stiffness
-    return k, 2 * hm.shank_damping_ratio * math.sqrt(k * hammer_inertia(u)[2])
+def _hammer(hm: Hammer) -> dict[str, float]:
+    """Masses, weights and the bending of hammer and shank."""
+    mass, bends = shank.mass(hm), hm.shank_bends
+    if not bends:
+        mass = np.diag([mass[0, 0], 0.0, 0.0])
+    inverse = np.linalg.inv(mass) if bends else np.diag([1 / mass[0, 0], 0.0, 0.0])
+    out = {
+        "hammer_mx": hm.head_mass * hm.head_mass_centre[0] + hm.shank_mass_moment,
+        "hammer_my": hm.head_mass * hm.head_mass_centre[1],
+        "shank_period": 1 / float(shank.frequencies(hm, root_held=False)[-1]) if bends else 1.0,
+    }
+    for i, a in enumerate(HAMMER):
+        for k, b in enumerate(HAMMER[i:], i):
+            out[f"mass_{a}{b}"], out[f"inv_{a}{b}"] = float(mass[i, k]), float(inverse[i, k])
+    spring, damping, weights = (bends * f(hm) for f in (shank.stiffness, shank.damping, shank.weights))
+    for i, a in enumerate(shank.BENDING):
+        out[f"bend_{a}_x"], out[f"bend_{a}_y"] = map(float, weights[i])
+        for k, b in enumerate(shank.BENDING[i:], i):
+            out[f"spring_{a}{b}"], out[f"damping_{a}{b}"] = float(spring[i, k]), float(damping[i, k])
+    return out
 
 
 def _unit_vector(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float, float]:
@@ -268,14 +273,6 @@ def parameters(u: ActionUnit) -> dict[str, float]:
     k, w, j, lv, hm, r = u.key, u.wippen, u.jack, u.lever, u.hammer, u.rails
     (ax, ay), (bx, by), (cx, cy) = j.top_front, j.top_rear, j.rear_face_down_to
     sx, sy, s_len = _unit_vector(lv.surface_from, lv.surface_to)
-    about, coupling, modal = hammer_inertia(u)
-    det = about * modal - coupling * coupling
-    we, ws = _shank_weights(u)
-    ke, ce = _shank_spring(u)
-    stations: dict[str, float] = {}
-    for name, x in (("knuckle", hm.knuckle_centre[0]), ("cushion", hm.cushion_point[0]), ("head", hm.shank_length)):
-        phi, slope = bending_shape(x, hm.shank_length) if hm.shank_bends else (0.0, 0.0)
-        stations[f"phi_{name}"], stations[f"slope_{name}"] = phi, slope
     out = {
         "zero": 0.0,
         "g": GRAVITY,
@@ -351,18 +348,6 @@ def parameters(u: ActionUnit) -> dict[str, float]:
         "tail_r": hm.tail_radius,
         "strike_x": hm.strike_point[0],
         "strike_y": hm.strike_point[1],
-        "hammer_mx": hm.head_mass * hm.head_mass_centre[0] + hm.shank_mass_moment,
-        "hammer_my": hm.head_mass * hm.head_mass_centre[1],
-        "bend_mx": we,
-        "bend_my": ws,
-        "bend_spring": ke,
-        "bend_damping": ce,
-        "inv_hh": modal / det,
-        "inv_he": -coupling / det,
-        "inv_ee": about / det if hm.shank_bends else 0.0,
-        "hammer_i": about,
-        "hammer_ie": coupling,
-        "hammer_m": modal,
         "screw_x": r.drop_screw_tip[0],
         "screw_y": r.drop_screw_tip[1],
         "screw_r": r.drop_screw_radius,
@@ -384,7 +369,7 @@ def parameters(u: ActionUnit) -> dict[str, float]:
         "inv_d": 1 / u.damper.mass if u.damper else 0.0,
         "tau_damper": u.damper.friction if u.damper else 0.0,
     }
-    out.update(stations)
+    out |= stations(hm) | _hammer(hm)
     for centre in CENTRES:
         out[f"tau_{centre}"] = u.friction[centre]
     for name in CONTACT_NAMES:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sim.errors import SimulationError
 from sim.physics import kernel
 from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, ROWS, parameters
+from sim.physics.shank import BENDING
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
@@ -169,8 +170,13 @@ class Places:
     @property
     def _crown_in_hammer(self) -> tuple[Array, Array]:
         """Crown along and across the shank, moved by the shank's bending, m."""
-        p, t = self.p, self.trace
-        return p["strike_x"] - p["slope_head"] * p["strike_y"] * t["e"], p["strike_y"] + p["phi_head"] * t["e"]
+        p, turned, lifted = self.p, self._strike("turn", ""), self._strike("lift", "")
+        return p["strike_x"] - turned * p["strike_y"], p["strike_y"] + lifted
+
+    def _strike(self, way: str, rate: str) -> Array:
+        """Lift (m) or turn (rad) of the strike point by bending, or with ``rate`` "v_" their rates."""
+        out: Array = sum(self.p[f"{way}_{q}_strike"] * self.trace[rate + q] for q in BENDING)
+        return out
 
     @cached_property
     def crown_to_string(self) -> Array:
@@ -183,8 +189,8 @@ class Places:
         p, t = self.p, self.trace
         s, c = np.sin(t["h"]), np.cos(t["h"])
         x, y = self._crown_in_hammer
-        bend = c * p["phi_head"] - s * p["slope_head"] * p["strike_y"]
-        return (c * x - s * y) * t["v_h"] + bend * t["v_e"]
+        bend = c * self._strike("lift", "v_") - s * p["strike_y"] * self._strike("turn", "v_")
+        return (c * x - s * y) * t["v_h"] + bend
 
     @cached_property
     def key_travel(self) -> Array:
@@ -258,11 +264,12 @@ def run(
 
     ``keep_finger`` leaves a driven finger where the state has it instead of
     laying it on the key.  ``every`` is the sampling interval of the trace in s (None: no trace).  The
-    step is never longer than the time to the string's near end and back.
+    step is never longer than the time to the string's near end and back, nor than a
+    tenth of the shank's shortest period.
     Raises nothing for a run that leaves its domain: see ``Run.outcome``.
     """
     p = unit if isinstance(unit, np.ndarray) else pack(unit)
-    step = min(step, float(p["near_delay"][0]))
+    step = min(step, float(p["near_delay"][0]), 0.1 * float(p["shank_period"][0]))
     steps = max(1, round(duration / step))
     stride = steps + 1 if every is None else max(1, round(every / step))
     rows = 0 if every is None else (steps - 1) // stride + 1

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from sim.physics import mechanism as m
 from sim.physics.mechanism import CONTACTS, RUBBING, Contact, Point
 from sim.physics.run import Trace
+from sim.physics.shank import BENDING
 
 Array = NDArray[np.float64]
 Values = np.void | Mapping[str, float]
@@ -62,7 +63,9 @@ def place(point: Point, p: Values, trace: Trace) -> Array:
         return np.tile([x, y], (len(trace), 1))
     local = np.tile([x, y], (len(trace), 1))
     if point.station:
-        local += trace["e"][:, None] * np.array([-p[f"slope_{point.station}"] * y, p[f"phi_{point.station}"]])
+        for q in BENDING:
+            lift, turn = p[f"lift_{q}_{point.station}"], p[f"turn_{q}_{point.station}"]
+            local += trace[q][:, None] * np.array([-turn * y, lift])
     return _centre(point.body, p, trace) + _turned(local, trace[point.body])
 
 

@@ -14,7 +14,7 @@ from sim.bench.edge import column
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
 from sim.physics.run import Run, Trace
 from sim.sheets.mechanism import INK, close_up, draw_mechanism
-from sim.sheets.outline import Pose
+from sim.sheets.shapes import POSE, Pose
 from sim.unit.model import ActionUnit
 
 SUFFIXES = (".svg", ".png", ".pdf")
@@ -24,7 +24,7 @@ MARKED = {"escape": "escape", "string_contact": "string", "key_bottom": "key bot
 
 def pose_at(trace: Trace, row: int) -> Pose:
     """Pose at one row of a trace."""
-    return Pose(*(float(trace[name][row]) for name in ("kf", "kr", "w", "j", "l", "h", "e", "d")))
+    return Pose(*(float(trace[name][row]) for name in POSE))
 
 
 def row_at(trace: Trace, time: float | None) -> int:

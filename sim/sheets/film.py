@@ -90,10 +90,11 @@ def press_film(pressed: Pressed) -> dict[str, Any]:
 
 
 def motion(rest: Rest, trace: Trace) -> dict[str, Array]:
-    """Turns by name; ``e``, ``d``, ``string`` (mm); ``crown`` to string and key ``travel`` from rest (mm)."""
+    """Turns by name (rad; ``r`` the shank's tip); the rest in mm, ``crown`` to the string, ``travel`` from rest."""
     places = Places(rest.parameters[0], trace)
     return {
         **{name: trace[name] for name in TURNS},
+        "r": trace["r"],
         **{name: column(trace[name], "mm") for name in ("e", "d", "string")},
         "crown": column(places.crown_to_string, "mm"),
         "travel": column(places.key_travel - rest.design_travel, "mm"),

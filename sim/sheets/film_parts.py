@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.bench.edge import column
 from sim.physics.mechanism import CONTACTS
-from sim.sheets.outline import PIN, carried, disc, spring
+from sim.sheets.outline import NO_GIVE, PIN, carried, disc, spring
 from sim.sheets.shapes import MM, SPRING_SHARE, Points
 from sim.sheets.surroundings import fixed
 from sim.unit.model import ActionUnit, Vec
@@ -66,7 +66,10 @@ NEAR_END = 75 * MM
 
 
 def shapes(unit: ActionUnit) -> list[dict[str, Any]]:
-    """Every shape, back to front: body ("" for the frame), part, material, flat x, y list, how it gives way."""
+    """Every shape, back to front: body ("" for the frame), part, material, flat x, y list (mm), how it gives way.
+
+    With the shank's tip by mm of deflection ("e") and by rad of turn ("r"), with the damper by mm of lift ("d").
+    """
     still = [_shape("", s.part, s.stuff, s.points, s.closed) for s in fixed(unit)]
     moved = [_shape(s.body, s.part, s.stuff, s.points, s.closed, s.give) for s in carried(unit)]
     pins = [_shape(body, "pin", "pin", np.asarray(disc((0.0, 0.0), PIN))) for body in ("w", "j", "l", "h")]
@@ -75,10 +78,13 @@ def shapes(unit: ActionUnit) -> list[dict[str, Any]]:
 
 
 def _shape(
-    body: str, part: str, stuff: str, points: Points, closed: bool = True, give: Points | None = None
+    body: str, part: str, stuff: str, points: Points, closed: bool = True, give: Mapping[str, Points] = NO_GIVE
 ) -> dict[str, Any]:
     out = {"body": body, "part": part, "stuff": stuff, "closed": closed, "points": _flat(points)}
-    return out if give is None else out | {"give": np.round(give, 9).ravel().tolist()}
+    if not give:
+        return out
+    ways = {by: column(way, "mm") if by == "r" else way for by, way in give.items()}
+    return out | {"give": {by: np.round(way, 9).ravel().tolist() for by, way in ways.items()}}
 
 
 def _flat(points: Points) -> list[float]:

@@ -64,7 +64,8 @@ def _paint(axes: Axes, shapes: Iterable[Shape]) -> None:
 def crown(unit: ActionUnit, pose: Pose) -> Vec:
     """Where the crown is in a pose, m."""
     x, y = unit.hammer.strike_point
-    found = turned([(x, y + pose.e)], pose.h, unit.hammer.centre)[0]
+    lifted = pose.e + pose.r * (x - unit.hammer.shank_length)
+    found = turned([(x - pose.r * y, y + lifted)], pose.h, unit.hammer.centre)[0]
     return float(found[0]), float(found[1])
 
 

@@ -7,10 +7,12 @@ wood between is filled in as such parts usually look.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
-from sim.physics.mechanism import STOP_ARM, bending_shape
+from sim.physics import shank
+from sim.physics.mechanism import STOP_ARM
 from sim.sheets.shapes import MM, Carried, Points, Pose, Shape, Spring, bar, box, disc, smooth, turned
 from sim.unit.model import ActionUnit, Vec
 
@@ -20,6 +22,7 @@ PIN = 1.3 * MM
 """Radius at which centre pins are drawn, m."""
 Loose = tuple[str, str, list[Vec]]
 """Part, material and points about the part's own centre."""
+NO_GIVE: Mapping[str, Points] = {}
 
 
 def centres(unit: ActionUnit, pose: Pose) -> dict[str, Vec]:
@@ -51,7 +54,7 @@ def moving(unit: ActionUnit, pose: Pose) -> list[Shape]:
     return [*placed, spring(unit).placed(pose, at), *pins]
 
 
-def _loose(body: str, shape: Loose, give: Points | None = None) -> Carried:
+def _loose(body: str, shape: Loose, give: Mapping[str, Points] = NO_GIVE) -> Carried:
     part, stuff, points = shape
     return Carried(body, part, stuff, np.asarray(points, dtype=float), stuff not in ("wire", "hole"), give)
 
@@ -65,12 +68,18 @@ def _bending(unit: ActionUnit, shape: Loose) -> Carried:
     if not hm.shank_bends:
         return _loose("h", shape)
     at, up = p[:, 0].clip(0.0, hm.shank_length), p[:, 1]
-    if stuff in ("walnut", "white felt"):
-        at = np.full(len(p), hm.shank_length)
+    head = stuff in ("walnut", "white felt")
+    if head:
+        at = p[:, 0]
     elif stuff == "leather" or at.max() < hm.shank_length:
         at, up = np.full(len(p), hm.knuckle_centre[0]), np.full(len(p), hm.knuckle_centre[1])
-    along = [bending_shape(float(x), hm.shank_length) for x in at]
-    return _loose("h", shape, np.array([(-slope * y, phi) for (phi, slope), y in zip(along, up, strict=True)]))
+    shape_at = shank.on_head if head else shank.shapes
+    give = np.array([shape_at(float(x), hm.shank_length) for x in at])
+    moved = {
+        q: np.column_stack([-turn * up, lift])
+        for q, (lift, turn) in zip(shank.BENDING, give.transpose(1, 2, 0), strict=True)
+    }
+    return _loose("h", shape, moved)
 
 
 def _key_front(unit: ActionUnit) -> list[Loose]:
@@ -267,7 +276,10 @@ def _damper(unit: ActionUnit) -> list[Carried]:
         ("damper", "ebony", box(wire - 5 * MM, wire + 5 * MM, top + 9 * MM, top + 16 * MM)),
     ]
     hinge = x + 60 * MM
-    return [_loose("d", shape, np.array([(0.0, 1.0 if px < hinge else 0.0) for px, _ in shape[2]])) for shape in shapes]
+    return [
+        _loose("d", shape, {"d": np.array([(0.0, 1.0 if px < hinge else 0.0) for px, _ in shape[2]])})
+        for shape in shapes
+    ]
 
 
 def spring(unit: ActionUnit) -> Spring:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,8 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Pose:
-    """Turns of the parts (rad), as the trace names them; ``e`` the shank's bending, ``d`` the damper's lift (m)."""
+    """Turns of the parts (rad), as the trace names them; ``e`` and ``r`` deflection (m) and turn (rad)
+    of the shank's tip by bending, ``d`` the damper's lift (m)."""
 
     kf: float
     kr: float
@@ -36,12 +37,17 @@ class Pose:
     l: float  # noqa: E741 - the kernel's name of the lever's turn
     h: float
     e: float = 0.0
+    r: float = 0.0
     d: float = 0.0
 
     @classmethod
     def from_row(cls, row: Mapping[str, float]) -> Pose:
         """Pose of a record or mapping that holds the turns by name."""
-        return cls(*(float(row[name]) for name in ("kf", "kr", "w", "j", "l", "h", "e", "d")))
+        return cls(*(float(row[name]) for name in POSE))
+
+
+POSE = tuple(f.name for f in fields(Pose))
+"""Names of what makes a pose, in its order."""
 
 
 def turned(points: Sequence[Vec] | Points, angle: float, origin: Vec = (0.0, 0.0)) -> Points:
@@ -88,8 +94,8 @@ class Carried:
     """A shape about the centre of what carries it.
 
     ``body`` is that part's turn in the trace ("d": moved up and down by the
-    damper's lift); ``give`` (m per m, like ``points``) is how its points move
-    with the shank's bending, or with the lift.
+    damper's lift); ``give`` is how its points move with the shank's bending (by
+    "e", m per m; by "r", m per rad), or with the lift ("d", m per m).
     """
 
     body: str
@@ -97,13 +103,13 @@ class Carried:
     stuff: str
     points: Points
     closed: bool = True
-    give: Points | None = None
+    give: Mapping[str, Points] = field(default_factory=dict)
 
     def placed(self, pose: Pose, centres: Mapping[str, Vec]) -> Shape:
         """Where it is in a pose, with the centres of that pose."""
         points = self.points
-        if self.give is not None:
-            points = points + self.give * (pose.d if self.body == "d" else pose.e)
+        for name, by in self.give.items():
+            points = points + by * float(getattr(pose, name))
         turn = 0.0 if self.body == "d" else float(getattr(pose, self.body))
         return Shape(self.part, self.stuff, turned(points, turn, centres[self.body]), self.closed)
 

@@ -47,6 +47,7 @@ def of_run(run: Run, travel_at_rest: float = 0.0, every: float = 0.0) -> Columns
         "crown_speed_m_s": place.crown_speed,
         **{f"{name}_angle_deg": column(trace[q], "deg") for q, name in ANGLES.items()},
         "shank_bending_mm": column(trace["e"], "mm"),
+        "shank_tip_turn_deg": column(trace["r"], "deg"),
         "damper_lift_mm": column(trace["d"], "mm"),
         "finger_force_N": trace["finger_force"],
         **{f"{contact}_force_N": trace[f"N_{contact}"] for contact in CONTACTS if f"N_{contact}" in COLUMN},

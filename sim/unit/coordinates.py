@@ -124,6 +124,7 @@ MAKES_IDLE: Mapping[str, tuple[str, ...]] = {
     "hammer.tail_centre": ("hammer.tail_length", "hammer.tail_offset"),
     "hammer.cushion_point": ("hammer.cushion_place", "hammer.shank_diameter"),
     "hammer.head_mass_centre": ("hammer.head_balance_height",),
+    "hammer.head_gyration": ("hammer.head_gyration",),
     "hammer.shank_mass_moment": ("hammer.shank_weight",),
     "hammer.shank_bending_stiffness": ("hammer.shank_stiffness",),
     "hammer.shank_damping_ratio": ("hammer.shank_damping",),

@@ -125,6 +125,7 @@ def hammer(sheet: Sheet, pose: Pose) -> Hammer:
         cushion_point=(sheet["hammer.cushion_place"], -0.5 * sheet["hammer.shank_diameter"]),
         head_mass=head_mass,
         head_mass_centre=head,
+        head_gyration=sheet["hammer.head_gyration"],
         shank_inertia=sheet["hammer.shank_inertia"],
         shank_mass_moment=moment,
         shank_bending_stiffness=sheet["hammer.shank_stiffness"],

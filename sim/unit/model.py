@@ -156,6 +156,8 @@ class Hammer:
     cushion_point: Vec
     head_mass: float
     head_mass_centre: Vec
+    head_gyration: float
+    """Radius of gyration of the head about its own mass centre, m."""
     shank_inertia: float
     shank_mass_moment: float
     shank_bending_stiffness: float

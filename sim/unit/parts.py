@@ -126,6 +126,7 @@ class HammerSection(Section):
     shank_weight: Measured = quantity("g", 0.3, 6, "shank with knuckle, without the head, weighed at the strike radius")
     head_mass: Measured = quantity("g", 1, 20, "mass of the head alone")
     head_balance_height: Measured = quantity("mm", 0, 50, "balance point of the head over the axis of the shank")
+    head_gyration: Measured = quantity("mm", 3, 40, "radius of gyration of the head about its own balance point")
     shank_inertia: Measured = quantity("kg·m²", 2e-6, 2e-4, "shank with knuckle about the hammer centre")
     shank_stiffness: Measured = quantity("N/m", 100, 1e5, "force at the head over its deflection, root held")
     shank_damping: Measured = quantity("", 0, 0.5, "damping ratio of the shank's first bending mode")

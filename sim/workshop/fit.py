@@ -167,7 +167,7 @@ def _tail(r: Readings) -> Iterator[Clash]:
             "clear until let-off", "set or bend the check farther back, or take a tail that ends sooner",
             off=1 - r.tail_clear / 0.5e-3,
         )  # fmt: skip
-    if r.tail_clear is not None and r.checking_distance is None:
+    if r.tail_over_check is not None and r.checking_distance is None:
         yield Clash(
             "check", "tail against backcheck", "a moderate blow is not caught", "caught",
             "bend the check toward the tail, or another tail", False, 2.0,

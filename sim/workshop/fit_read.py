@@ -35,7 +35,7 @@ class Readings:
     """At half stroke: jack's contact off the line wippen centre to hammer centre, + above."""
     window_left: float | None = None
     tail_clear: float | None = None
-    """Tail to backcheck, least while the key goes slowly down to let-off."""
+    """Tail to backcheck, least while the key goes slowly down to let-off, or as far as the hammer rises."""
     tail_over_check: float | None = None
     """Tail's underside over the check's top at let-off, level heights."""
     checking_distance: float | None = None
@@ -56,7 +56,8 @@ def read(unit: ActionUnit) -> Readings:
     touch, _ = slow_press.touch_weight(pressed)
     settings = slow_press.settings(pressed)
     if pressed.outcome != "plays":
-        return Readings(settings, touch, None)
+        clear = tail(pressed)[0] if len(pressed.down.trace) else None
+        return Readings(settings, touch, None, tail_clear=clear)
     turn = float((pressed.down.trace["j"] - pressed.down.trace["w"]).max())
     capstan, jack = lines(pressed)
     clear, over = tail(pressed)

@@ -62,7 +62,7 @@ class Stroke:
         return 0.5 * float(found["scale"]) + 1e-12
 
     def pose(self, row: int) -> Pose:
-        turns = {name: self.column(name)[row] for name in ("kf", "kr", "w", "j", "l", "h")}
+        turns = {name: self.column(name)[row] for name in ("kf", "kr", "w", "j", "l", "h", "r")}
         return Pose(**turns, e=self.column("e")[row] * 1e-3, d=self.column("d")[row] * 1e-3)
 
 
@@ -84,9 +84,9 @@ def rotated(points: np.ndarray, angle: float) -> np.ndarray:
 def placed(shape: dict[str, Any], f: Film, pose: Pose) -> np.ndarray:
     """A film's shape in a pose, as a reader of the film has to do it (mm)."""
     points = np.reshape(shape["points"], (-1, 2))
-    if "give" in shape:
-        amount = pose.d if shape["body"] == "d" else pose.e
-        points = points + np.reshape(shape["give"], (-1, 2)) * amount * 1e3
+    amount = {"d": pose.d * 1e3, "e": pose.e * 1e3, "r": pose.r}
+    for by, way in shape.get("give", {}).items():
+        points = points + np.reshape(way, (-1, 2)) * amount[by]
     centres = {k: np.asarray(v) for k, v in f["centres"].items()}
     if shape["body"] in ("", "d"):
         return points

@@ -38,9 +38,8 @@ def frame(body: str, q: Array, p: Values) -> tuple[Array, Array]:
 def bent(p: Point, q: Array, values: Values) -> tuple[Array, Any]:
     """A hammer point carried by the bending of its station, and the turn of the section there."""
     x, y = values[p.x], values[p.y]
-    e = q[AT["e"]]
-    slope, phi = values[f"slope_{p.station}"], values[f"phi_{p.station}"]
-    return np.array([x - slope * e * y, y + phi * e]), slope * e
+    lift, turn = (sum(values[f"{way}_{b}_{p.station}"] * q[AT[b]] for b in ("e", "r")) for way in ("lift", "turn"))
+    return np.array([x - turn * y, y + lift]), turn
 
 
 def place(p: Point, q: Array, values: Values) -> Array:
@@ -52,7 +51,7 @@ def place(p: Point, q: Array, values: Values) -> Array:
 def material_point(p: Point, at: Array, q: Array, values: Values) -> Callable[[Array], Array]:
     """Where the particle of p's body that is now at ``at`` goes; on the hammer it turns with p's section.
 
-    The section's turn by the small angle slope * e is linear, as the model's bending is.
+    The section's turn by its small angle is linear, as the model's bending is.
     """
     origin, turn = frame(p.body, q, values)
     local = turn.T @ (at - origin)

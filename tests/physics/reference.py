@@ -10,26 +10,30 @@ the dense problem to round-off (Jean, CMAME 177 (1999) 235).
 
 Scheme, as claimed by the kernel: positions at mid-steps, speeds at whole steps,
 speeds of smooth forces extrapolated to the mid-step; small deflection of the
-shank (inertia taken at e = 0).
+shank (inertia taken unbent).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+from scipy.interpolate import CubicHermiteSpline
+from scipy.linalg import eigh
 from scipy.optimize import brentq
 
 from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, ROWS, Contact, Point, bending_shape, parameters
+from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, Contact, Point, parameters
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.physics.geometry import gap, material_point, place, rotation, touching
 
 Array = Any
 Rows = dict[str, tuple[Array, float]]
 AT = {x: i for i, x in enumerate(DOFS)}
+N = len(DOFS)
 TINY = 1e-30
 NOTHING: Mapping[str, float] = {}
 
@@ -75,7 +79,7 @@ class Reference:
 
     def inertia_and_weight(self, q: Array, u: Array) -> tuple[Array, Array]:
         """Mass matrix, and weights with the centripetal terms as generalised forces."""
-        mass, force = np.zeros((9, 9)), np.zeros(9)
+        mass, force = np.zeros((N, N)), np.zeros(N)
         down = np.array([0.0, -GRAVITY])
         for kg, about_centre, turns, centre in self.bodies():
             jac = self.jacobian(lambda z, c=centre: place(c, z, self.p), q)
@@ -104,35 +108,50 @@ class Reference:
         return -(u[AT["w"]] ** 2) * (pivot - wippen) - u[AT[centre.body]] ** 2 * (at - pivot)
 
     def add_hammer(self, mass: Array, force: Array, q: Array) -> None:
-        """Head as a mass at its centre, shank as a rod of even density with the shape of a loaded cantilever.
+        """Head as a rigid body, shank as a rod of even density shaped as a cubic by its tip's deflection and turn.
 
         Its mass is told by its inertia where it moves, by its weighed moment where it hangs.
         """
-        hm, h, e = self.unit.hammer, AT["h"], AT["e"]
-        length = hm.shank_length
-        slope = bending_shape(length, length)[1]
+        hm, h = self.unit.hammer, AT["h"]
+        length, (cx, cy) = hm.shank_length, hm.head_mass_centre
         density, weighed = 3 * hm.shank_inertia / length**3, 2 * hm.shank_mass_moment / length**2
-        nodes, weights = np.polynomial.legendre.leggauss(12)
-        x, dx = 0.5 * length * (nodes + 1), 0.5 * length * weights
-        shape = np.array([bending_shape(s, length)[0] for s in x])
-        cx, cy = hm.head_mass_centre
-        turn, bend = np.array([-cy, cx]), np.array([-slope * cy, 1.0])
+        x, dx, shapes = self.shank()
         down = rotation(q[h]).T @ np.array([0.0, -GRAVITY])
-        mass[h, h] = hm.head_mass * turn @ turn + hm.shank_inertia
-        if not hm.shank_bends:
-            bend, shape, e_now = np.zeros(2), 0 * shape, 0.0
-        else:
-            e_now = q[e]
-            mass[h, e] = mass[e, h] = hm.head_mass * turn @ bend + density * np.sum(dx * x * shape)
-            mass[e, e] = hm.head_mass * bend @ bend + density * np.sum(dx * shape**2)
-            force[e] += hm.head_mass * bend @ down + weighed * np.sum(dx * shape) * down[1]
-        arm = np.array([-(cy + bend[1] * e_now), cx + bend[0] * e_now])
+        bends = [AT["e"], AT["r"]] if hm.shank_bends else []
+        to_head = np.array([[-cy, cx], [0.0, 1.0], [-cy, cx - length]])[: 1 + len(bends)]
+        turns = np.array([1.0, 0.0, 1.0])[: 1 + len(bends)]
+        across = np.array([x, *(shape(x) for shape in shapes)])[: 1 + len(bends)]
+        block = hm.head_mass * (to_head @ to_head.T + hm.head_gyration**2 * np.outer(turns, turns))
+        block += density * (across * dx) @ across.T
+        mass[np.ix_([h, *bends], [h, *bends])] = block
+        now = q[bends]
+        force[bends] += hm.head_mass * to_head[1:] @ down + weighed * (across[1:] @ dx) * down[1]
+        arm = np.array([-cy, cx]) + now @ np.column_stack([-to_head[1:, 1], to_head[1:, 0]])
         force[h] += hm.head_mass * arm @ down
-        force[h] += hm.shank_mass_moment * down[1] - weighed * np.sum(dx * shape) * e_now * down[0]
+        force[h] += hm.shank_mass_moment * down[1] - weighed * (now @ (across[1:] @ dx)) * down[0]
+
+    def shank(self) -> tuple[Array, Array, tuple[CubicHermiteSpline, CubicHermiteSpline]]:
+        """Places and weights of a quadrature along it, and the shapes of unit deflection and turn of its tip."""
+        length = self.unit.hammer.shank_length
+        nodes, weights = np.polynomial.legendre.leggauss(12)
+        shapes = (CubicHermiteSpline([0, length], [0, 1], [0, 0]), CubicHermiteSpline([0, length], [0, 0], [0, 1]))
+        return 0.5 * length * (nodes + 1), 0.5 * length * weights, shapes
+
+    @cached_property
+    def bending(self) -> tuple[Array, Array]:
+        """Stiffness by curvature, damping by the same ratio in both modes of the shank held at its root."""
+        hm, (x, dx, shapes) = self.unit.hammer, self.shank()
+        curved = np.array([shape(x, 2) for shape in shapes])
+        stiff = hm.shank_bending_stiffness * hm.shank_length**3 / 3 * (curved * dx) @ curved.T
+        mass = np.zeros((N, N))
+        self.add_hammer(mass, np.zeros(N), np.zeros(N))
+        held = mass[np.ix_([AT["e"], AT["r"]], [AT["e"], AT["r"]])]
+        squares, modes = eigh(stiff, held)
+        return stiff, held @ modes @ np.diag(2 * hm.shank_damping_ratio * np.sqrt(squares)) @ modes.T @ held
 
     def springs(self, q: Array, u: Array) -> Array:
         un = self.unit
-        out = np.zeros(9)
+        out = np.zeros(N)
 
         def couple(a: str, b: str, torque: float) -> None:
             out[AT[a]] += torque
@@ -142,7 +161,10 @@ class Reference:
         couple("kf", "kr", k.bending_stiffness * (q[1] - q[0]) + k.bending_damping * (u[1] - u[0]))
         couple("j", "w", -(s.jack + s.jack_rate * (q[AT["j"]] - q[AT["w"]])))
         couple("l", "w", -(s.repetition + s.repetition_rate * (q[AT["l"]] - q[AT["w"]])))
-        out[AT["e"]] -= self.p["bend_spring"] * q[AT["e"]] + self.p["bend_damping"] * u[AT["e"]]
+        if un.hammer.shank_bends:
+            tip = [AT["e"], AT["r"]]
+            stiff, drag = self.bending
+            out[tip] -= stiff @ q[tip] + drag @ u[tip]
         return out
 
     # -- contacts ----------------------------------------------------------
@@ -169,9 +191,9 @@ class Reference:
 
     def looseness(self, a: Array, mass: Array, hold: Mapping[str, float]) -> float:
         """Speed along a gradient per impulse along it, each part of the chain taken alone."""
-        block = [AT["h"], AT["e"]] if mass[AT["e"], AT["e"]] > 0 else [AT["h"]]
+        block = [AT[x] for x in HAMMER if mass[AT[x], AT[x]] > 0]
         out = float(a[block] @ np.linalg.solve(mass[np.ix_(block, block)], a[block]))
-        alone = [i for i, x in enumerate(DOFS) if x not in ("h", "e") and x not in hold and mass[i, i] > 0]
+        alone = [i for i, x in enumerate(DOFS) if x not in HAMMER and x not in hold and mass[i, i] > 0]
         return out + float(sum(a[i] ** 2 / mass[i, i] for i in alone))
 
     def returning(self) -> tuple[float, float]:
@@ -232,7 +254,7 @@ class Reference:
         force[AT["f"]] -= pull + self.muscle_damping * u[AT["f"]]
         rows: Rows = {}
         for name, body, against in JOINTS:
-            b = np.zeros(9)
+            b = np.zeros(N)
             b[AT[body]] = 1.0
             if against:
                 b[AT[against]] = -1.0
@@ -252,7 +274,7 @@ class Reference:
             force += a * n
             if c.rubs and n > 0:
                 rows[c.name] = self.sliding(c, q), self.unit.contacts[c.name].friction * n * self.rub * self.dt
-        inverse = np.zeros((9, 9))
+        inverse = np.zeros((N, N))
         free = [i for i, x in enumerate(DOFS) if mass[i, i] > 0 and x not in hold]
         inverse[np.ix_(free, free)] = np.linalg.inv(mass[np.ix_(free, free)])
         s["o"] = v.copy()

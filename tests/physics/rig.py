@@ -63,7 +63,7 @@ def without_loss(p: Array) -> Array:
     out = without_friction(p)
     for n in NAMES:
         out[f"c_{n}"] = 0.0
-    out["key_damping"] = out["bend_damping"] = 0.0
+    out["key_damping"] = out["damping_ee"] = out["damping_er"] = out["damping_rr"] = 0.0
     return out
 
 
@@ -141,11 +141,13 @@ def first_contact(r: Run) -> tuple[float, float]:
 def crown_speed(r: Run) -> Array:
     """Upward speed of the crown along the trace, m/s: the derivative of its height, bending included."""
     p, t = r.parameters[0], r.trace
-    x = p["strike_x"] - p["slope_head"] * p["strike_y"] * t["e"]
-    y = p["strike_y"] + p["phi_head"] * t["e"]
     s, c = np.sin(t["h"]), np.cos(t["h"])
-    bend = c * p["phi_head"] - s * p["slope_head"] * p["strike_y"]
-    return (c * x - s * y) * t["v_h"] + bend * t["v_e"]
+    out: Array = (c * p["strike_x"] - s * p["strike_y"]) * t["v_h"]
+    for q in ("e", "r"):
+        turn, lift = p[f"turn_{q}_strike"], p[f"lift_{q}_strike"]
+        out -= (c * turn * p["strike_y"] + s * lift) * t[q] * t["v_h"]
+        out += (c * lift - s * turn * p["strike_y"]) * t[f"v_{q}"]
+    return out
 
 
 def impact(r: Run) -> tuple[float, float]:

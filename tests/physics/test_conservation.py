@@ -94,9 +94,9 @@ def random_start(rng: np.random.Generator, bends: bool) -> Array:
     for x in DOFS[:6]:
         s[x] += 2e-3 * rng.normal()
         s["v_" + x] = s["o_" + x] = 2 * rng.normal()
-    s["v_e"] = s["o_e"] = 0.1 * rng.normal()
-    if not bends:
-        s["e"] = s["v_e"] = s["o_e"] = 0.0
+    for x, speed in (("e", 0.1), ("r", 1.0)):
+        s["v_" + x] = s["o_" + x] = speed * rng.normal() if bends else 0.0
+        s[x] *= bends
     return s
 
 
@@ -148,10 +148,11 @@ def test_lossless_motion_runs_backwards(force: float) -> None:
     """With speeds turned round in free flight, the unit goes back to where it started, under the same finger force.
 
     The step is symmetric save for the centripetal terms of jack and lever, whose speeds are
-    extrapolated: the way back misses the start at second order.  Escape lies within the run.
+    extrapolated: the way back misses the start at second order, once the step resolves the
+    shank's third mode (1.2 kHz).  Escape lies within the run.
     """
     p, misses = without_loss(record()), []
-    steps = [25e-6, 12.5e-6, 6.25e-6, 3.125e-6]
+    steps = [6.25e-6, 3.125e-6, 1.5625e-6, 0.78125e-6]
     touch = first_contact(run(p, steady(force), 0.2, rest(), step=25e-6, every=None).require())[0]
     span = np.floor((touch - 0.5e-3) / steps[0]) * steps[0]
     for step in steps:
@@ -162,9 +163,9 @@ def test_lossless_motion_runs_backwards(force: float) -> None:
             turned["v_" + x] *= -1.0
             turned["o_" + x] = turned["v_" + x]
         back = run(p, steady(force), span, turned, step=step, every=None).require()
-        misses.append(float(np.abs(vector(back.state)[:7] - vector(rest())[:7]).max()))
+        misses.append(float(np.abs(vector(back.state) - vector(rest())).max()))
     assert slope(steps, misses) > 1.7, f"{force} N: misses {misses} rad, order {slope(steps, misses)}"
-    assert misses[-1] < 1e-6, f"{force} N: misses {misses} rad"
+    assert misses[-1] < 1e-7, f"{force} N: misses {misses} rad"
 
 
 @pytest.mark.parametrize("step", [20e-6, 50e-6])
@@ -178,8 +179,8 @@ def test_nothing_creeps_in_a_minute_under_a_dead_load(load_gf: float, step: floa
     drive = dead_load(load_gf * 1e-3 * GRAVITY)
     early = run(record(), drive, 10.0, rest(), step=step, every=None).require()
     late = run(record(), drive, 50.0, early.state, step=step, every=None, t0=10.0).require()
-    moved = (vector(late.state) - vector(early.state))[:7]
-    arms = np.array([0.25, 0.25, 0.1, 0.05, 0.06, 0.13, 1.0])
+    moved = (vector(late.state) - vector(early.state))[:8]
+    arms = np.array([0.25, 0.25, 0.1, 0.05, 0.06, 0.13, 1.0, 0.05])
     assert np.abs(moved * arms).max() < 1e-9, f"{load_gf} gf at {step} s: moved by {moved * arms} m in 50 s"
     sunk = 0.25 * float(early.state["kf"][0] - rest()["kf"][0])
     assert load_gf == 0.0 or sunk > 1e-6, f"the load did nothing: {sunk} m"

@@ -22,7 +22,7 @@ def test_diagnosis_as_json_and_as_tables(capsys: pytest.CaptureFixture[str]) -> 
 def test_repinning_is_told_and_a_centre_that_is_none_refused(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "friction", DEMO, "--set", "friction.hammer=3 N·mm", "--repin", "hammer=3 gf", "--json")
     found = strict(out)
-    assert code == commands.FINE and found["outcome_now"] == "does not repeat"
+    assert code == commands.FINE and found["outcome_now"] == "plays"
     assert found["readings"]["down_weight_gf"]["repinned"] < found["readings"]["down_weight_gf"]["now"]
 
 

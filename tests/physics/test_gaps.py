@@ -35,7 +35,7 @@ REGIONS = {
 
 def kernel_gaps(q: Array, ys: float = 0.0) -> tuple[Array, Array, Array]:
     s = state(ys=ys, **dict(zip(DOFS, q, strict=True)))
-    g, normal, sliding = np.zeros(16), np.zeros((16, 9)), np.zeros((16, 9))
+    g, normal, sliding = np.zeros(16), np.zeros((16, len(DOFS))), np.zeros((16, len(DOFS)))
     kernel.gaps(P[0], s[0], g, normal, sliding)
     return g, normal, sliding
 
@@ -66,9 +66,31 @@ def too_deep(name: str, q: Array) -> bool:
 def random_pose(rng: np.random.Generator, reach: float = 0.0) -> Array:
     """Anywhere in a stroke and well beyond it; with ``reach``, all angles within it."""
     if reach:
-        return np.where([x in "edf" for x in DOFS], 1e-3, reach) * rng.uniform(-1, 1, 9)
-    low = {"kf": -0.02, "kr": -0.02, "w": -0.05, "j": -0.15, "l": -0.25, "h": -0.6, "e": -2e-3, "d": 0.0, "f": -0.02}
-    high = {"kf": 0.06, "kr": 0.06, "w": 0.25, "j": 0.5, "l": 0.35, "h": 0.2, "e": 2e-3, "d": 0.01, "f": 0.02}
+        return np.where([x in "edf" for x in DOFS], 1e-3, reach) * rng.uniform(-1, 1, len(DOFS))
+    low = {
+        "kf": -0.02,
+        "kr": -0.02,
+        "w": -0.05,
+        "j": -0.15,
+        "l": -0.25,
+        "h": -0.6,
+        "e": -2e-3,
+        "r": -0.03,
+        "d": 0.0,
+        "f": -0.02,
+    }
+    high = {
+        "kf": 0.06,
+        "kr": 0.06,
+        "w": 0.25,
+        "j": 0.5,
+        "l": 0.35,
+        "h": 0.2,
+        "e": 2e-3,
+        "r": 0.03,
+        "d": 0.01,
+        "f": 0.02,
+    }
     return np.array([rng.uniform(low[x], high[x]) for x in DOFS])
 
 
@@ -92,7 +114,7 @@ def hash_of(*words: str) -> int:
 
 
 def difference(q: Array) -> Array:
-    out = np.zeros((16, 9))
+    out = np.zeros((16, len(DOFS)))
     for i, step in enumerate(np.diag(H)):
         near = kernel_gaps(q + step)[0] - kernel_gaps(q - step)[0]
         far = kernel_gaps(q + 2 * step)[0] - kernel_gaps(q - 2 * step)[0]
@@ -151,8 +173,8 @@ def test_sliding_matches_material_points(name: str) -> None:
         q = random_pose(rng)
         at, n, first, second = touching(c, q, VALUES)
         along = np.array([n[1], -n[0]])
-        own = np.zeros(9)
-        for i in range(9):
+        own = np.zeros(len(DOFS))
+        for i in range(len(DOFS)):
             z = q.astype(complex)
             z[i] += 1e-30j
             own[i] = np.imag(along @ material_point(first, at, q, VALUES)(z)) / 1e-30
@@ -179,7 +201,7 @@ def touching_pose(name: str) -> Array:
     if name == "backcheck":
         q[AT["h"]] = -0.05
     i, top = INDEX[name], 0.6
-    direction = np.zeros(9)
+    direction = np.zeros(len(DOFS))
     direction[AT[x]] = way
     offsets = np.linspace(-top, top, 4001)
     signs = [kernel_gaps(q + o * direction)[0][i] > 0 for o in offsets]

@@ -67,7 +67,7 @@ def hammer_body(u: ActionUnit, extra: str = "") -> str:
     return f"""<body name="shank" pos="{hm.centre[0]} {hm.centre[1]} 0">{hinge("h", extra)}
   {lump(shank, hm.shank_length / 2, 0.0, about)}
   <site name="cushion" pos="{hm.cushion_point[0]} {hm.cushion_point[1]} 0"/>
-  <body>{lump(hm.head_mass, *hm.head_mass_centre, 1e-12)}</body>
+  <body>{lump(hm.head_mass, *hm.head_mass_centre, hm.head_mass * hm.head_gyration**2)}</body>
 </body>"""
 
 
@@ -178,7 +178,7 @@ def test_hinge_with_dry_friction_dies_away_as_the_engine_s(torque: float) -> Non
     shank = 2 * hm.shank_mass_moment / hm.shank_length
     body = f"""<body>{hinge("h", f'frictionloss="{torque!r}" solimpfriction="0.9999 0.9999 1e-3"')}
   {lump(shank, 0.0, -hm.shank_length / 2, hm.shank_inertia - shank * (hm.shank_length / 2) ** 2)}
-  <body>{lump(hm.head_mass, hm.head_mass_centre[1], -hm.head_mass_centre[0], 1e-12)}</body>
+  <body>{lump(hm.head_mass, hm.head_mass_centre[1], -hm.head_mass_centre[0], hm.head_mass * hm.head_gyration**2)}</body>
 </body>"""
     model = world(body, step=1e-4, options='integrator="implicitfast" iterations="200" tolerance="1e-14"')
     # the same part here: turned by a quarter, so that its angle stays within the kernel's range

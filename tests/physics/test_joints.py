@@ -55,7 +55,7 @@ def parts() -> dict[str, Part]:
         return mass * math.hypot(*p)
 
     head = out(hm.head_mass_centre, hm.head_mass) + hm.shank_mass_moment
-    whole = hm.head_mass * math.hypot(*hm.head_mass_centre) ** 2 + hm.shank_inertia
+    whole = hm.head_mass * (math.hypot(*hm.head_mass_centre) ** 2 + hm.head_gyration**2) + hm.shank_inertia
     return {
         "hammer": Part("h", ("hammer_mx", "hammer_my"), head, whole, u.friction["hammer"]),
         "wippen": Part("w", ("wippen_mx", "wippen_my"), out(w.mass_centre, w.mass), w.inertia, u.friction["wippen"]),
@@ -79,7 +79,8 @@ def hung(name: str, torque: float) -> Array:
     p["inv_j"] = 1 / part.inertia if name == "jack" else held
     p["inv_l"] = 1 / part.inertia if name == "lever" else held
     p["inv_hh"] = 1 / part.inertia if name == "hammer" else held
-    p["inv_he"] = p["inv_ee"] = 0.0
+    for pair in ("he", "hr", "ee", "er", "rr"):
+        p[f"inv_{pair}"] = 0.0
     p[f"tau_{name}"] = torque
     return p
 

@@ -16,6 +16,7 @@ from sim.physics.run import run
 from sim.unit.model import GRAVITY, ActionUnit
 from sim.unit.scenario import load
 from sim.workshop.set_up import set_up
+from tests.physics.rig import rigid
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 
@@ -103,7 +104,7 @@ def test_a_contact_deeper_than_its_felt_ends_the_run() -> None:
 
 def test_a_step_far_too_long_is_not_a_result() -> None:
     """At 1 ms the explicit step blows up: named, not returned as a number."""
-    unit = demo(string__near_end_delay="2 ms")
+    unit = rigid(demo(string__near_end_delay="2 ms"))
     rest = at_rest(unit)
     drive = drive_of(rest, Touch("hard", 160.0))
     r = run(rest.parameters, drive, 0.2, rest.state, step=1e-3)

@@ -197,6 +197,7 @@ def changed(unit: ActionUnit, rng: np.random.Generator) -> ActionUnit:
             head_mass=near(hm.head_mass, 0.3),
             head_mass_centre=(near(0.131, 0.02), near(0.02, 0.5)),
             knuckle_centre=shifted(hm.knuckle_centre),
+            head_gyration=near(hm.head_gyration, 0.3),
             shank_bending_stiffness=near(hm.shank_bending_stiffness, 0.5),
             shank_bends=bool(rng.integers(2)),
         ),

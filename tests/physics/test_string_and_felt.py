@@ -43,7 +43,7 @@ def blow(p: Array, speed: float, duration: float) -> Run:
 
 
 def mass(p: Array) -> float:
-    return float(p["hammer_i"][0]) / ARM**2
+    return float(p["mass_hh"][0]) / ARM**2
 
 
 def on_string(r: Run) -> float:

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from sim.bench import centres, repetition
 from sim.physics.finger import even_travel, force_over_time, power_stroke
-from sim.physics.mechanism import bending_shape
 from sim.unit.centres import count_swings
 
 
@@ -74,11 +73,3 @@ def test_swings_fall_with_friction() -> None:
     assert counts == sorted(counts, reverse=True) and len(set(counts)) == len(counts)
     with pytest.raises(ValueError, match="for ever"):
         centres.swings(0.0, 0.0125)
-
-
-@given(st.floats(0.05, 0.2))
-def test_bending_shape_is_a_clamped_beam_with_unit_deflection(length: float) -> None:
-    assert bending_shape(0.0, length) == (0.0, 0.0)
-    deflection, slope = bending_shape(length, length)
-    assert deflection == pytest.approx(1.0)
-    assert slope == pytest.approx(1.5 / length)

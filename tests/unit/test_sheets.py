@@ -288,9 +288,10 @@ def test_mechanism_is_drawn_where_the_model_has_it(unit: ActionUnit) -> None:
     from sim.bench.rest import at_rest
     from sim.sheets.mechanism import crown
     from sim.sheets.outline import moving
+    from sim.sheets.shapes import POSE
 
     rest = at_rest(unit)
-    pose = Pose.from_row({name: rest.state[name][0] for name in ("kf", "kr", "w", "j", "l", "h", "e", "d")})
+    pose = Pose.from_row({name: rest.state[name][0] for name in POSE})
     assert unit.rails.string_y - crown(unit, pose)[1] == pytest.approx(rest.at_rest["string"], abs=5e-5)
     shapes = moving(unit, pose)
     knuckle = next(s for s in shapes if s.part == "hammer" and s.stuff == "leather").points

@@ -17,7 +17,7 @@ from sim.sheets.rows_packed import only
 SCRIPTS = ("data", "state", "colours", "picture", "overlay", "curves", "press", "timeline", "controls", "main")
 """The scripts that make one module, in their order."""
 GHOSTLY = (
-    "kf", "kr", "w", "j", "l", "h", "e", "d", "string", "crown", "travel", "crown_speed", "key_speed",
+    "kf", "kr", "w", "j", "l", "h", "e", "r", "d", "string", "crown", "travel", "crown_speed", "key_speed",
 )  # fmt: skip
 """Columns of a second unit that are shown."""
 

@@ -41,7 +41,7 @@ function readFilm(film, buffer) {
   const squeezing = (s) =>
     film.contacts.map((c, i) => (c.part === s.part && c.stuff === s.stuff ? i : -1)).filter((i) => i >= 0);
   const shapes = film.shapes.map((s) => ({
-    ...s, points: Float32Array.from(s.points), give: s.give && Float32Array.from(s.give), squeezers: squeezing(s),
+    ...s, points: Float32Array.from(s.points), give: Object.entries(s.give ?? {}).map(([by, way]) => ({ by, way: Float32Array.from(way) })), squeezers: squeezing(s),
   }));
   const events = film.events.filter((e) => e.ms !== null).sort((a, b) => a.ms - b.ms);
   const missed = film.events.filter((e) => e.ms === null);
@@ -102,7 +102,7 @@ function eventOf(film, name) {
 function newPose() {
   const frames = {};
   for (const body of BODIES) frames[body] = { x: 0, y: 0, c: 1, s: 0 };
-  return { table: null, row: 0, e: 0, d: 0, string: 0, frames };
+  return { table: null, row: 0, e: 0, r: 0, d: 0, string: 0, frames };
 }
 
 /** Where every body stands at a row of a table; fills ``pose``. */
@@ -111,6 +111,7 @@ function setPose(pose, film, table, row) {
   pose.table = table;
   pose.row = row;
   pose.e = at(c.e, row);
+  pose.r = at(c.r, row);
   pose.d = at(c.d, row);
   pose.string = at(c.string, row);
   const f = pose.frames;

@@ -61,14 +61,13 @@ function drawShape(m, pen, view, shape) {
 function trace(pen, view, shape, pose, ceiling) {
   const { points, give, body } = shape;
   const frame = pose.frames[body];
-  const amount = body === "d" ? pose.d : pose.e;
   pen.beginPath();
   for (let i = 0; i < points.length; i += 2) {
     let x = points[i];
     let y = points[i + 1];
-    if (give) {
-      x += give[i] * amount;
-      y += give[i + 1] * amount;
+    for (const { by, way } of give) {
+      x += way[i] * pose[by];
+      y += way[i + 1] * pose[by];
     }
     const up = Math.min(worldY(frame, x, y), ceiling);
     pen.lineTo(view.x + view.scale * worldX(frame, x, y), view.y - view.scale * up);
