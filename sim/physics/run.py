@@ -18,7 +18,7 @@ from sim.unit.model import ActionUnit
 Array = NDArray[np.float64]
 CONTACT_INDEX = {c.name: i for i, c in enumerate(CONTACTS)}
 DEFAULT_STEP = 40e-6
-"""Default step, s: chosen by the convergence table of tests/benchmark.py."""
+"""Default step, s: the largest that keeps the rule of tests/convergence_tables.py."""
 
 PARAMETER_TYPE = np.dtype([(n, "f8") for n in kernel.PARAMETERS])
 RUN_TYPE = np.dtype([(n, "f8") for n in kernel.RUN])
