@@ -1,7 +1,7 @@
 """Records of what the trials found, as the validation report reads them: shared/evidence/NAME.toml.
 
-A record has a head (title, version, how it was made, and what else it needs to
-tell) and ``[[row]]`` tables.  Numbers are kept to six digits.
+A record has a head (title, version of the mechanics, how it was made, and what
+else it needs to tell) and ``[[row]]`` tables.  Numbers are kept to six digits.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from typing import Any
 
 import tomli_w
 
-from sim.workshop.stamp import version
+from sim.workshop.stamp import MECHANICS, version
 
 FOLDER = Path(__file__).resolve().parents[1] / "shared" / "evidence"
 
 
 def keep(name: str, title: str, made: str, rows: Sequence[Mapping[str, Any]], **head: Any) -> Path:
     """Write a record; ``made`` is the command that makes it.  Values that are None or not finite are left out."""
-    told = {"title": title, "version": version(), "made": made, **head, "row": [_plain(row) for row in rows]}
+    told = {"title": title, "version": version(MECHANICS), "made": made, **head, "row": [_plain(row) for row in rows]}
     file = FOLDER / f"{name}.toml"
     file.parent.mkdir(exist_ok=True)
     file.write_text(tomli_w.dumps(told), encoding="utf-8")

@@ -12,16 +12,20 @@ from pathlib import Path
 from sim.unit.data import shared_folder
 from sim.unit.scenario import Leaves
 
-ROOMS = ("unit", "physics", "bench", "workshop")
+MECHANICS = ("unit", "physics", "bench")
+ROOMS = (*MECHANICS, "workshop")
 DATA = ("defaults.toml", "touches.toml")
 
 
 @cache
-def version() -> str:
-    """``0.1.0+3f9a1c22``: changes with every edit of what numbers come from."""
+def version(rooms: tuple[str, ...] = ROOMS) -> str:
+    """``0.1.0+3f9a1c22``: changes with every edit of what numbers come from.
+
+    What is measured on one unit, without any decision of the workshop, depends on ``MECHANICS`` alone.
+    """
     package = Path(__file__).resolve().parents[1]
     release = sys.modules["sim"].__version__  # the package itself lies above this layer: looked up, not imported
-    files = [package / "units.py", *(f for room in ROOMS for f in sorted((package / room).glob("*.py")))]
+    files = [package / "units.py", *(f for room in rooms for f in sorted((package / room).glob("*.py")))]
     mark = hashlib.sha256()
     for file in (*files, *(shared_folder() / name for name in DATA)):
         mark.update(file.name.encode() + file.read_bytes().replace(b"\r\n", b"\n"))
