@@ -27,7 +27,7 @@ def _lines(record: Any, indent: str = "") -> Iterator[str]:
         value = edge.number(getattr(record, name), meta["unit"])
         number = edge.shown(value, meta["unit"], meta["accuracy"])
         yield f"{indent}{meta['title']:<{WIDE}}{number:>9} {edge.label(meta['unit'])}".rstrip()
-    if isinstance(record, Strike):
+    if isinstance(record, Strike) and record.ledger_remainder is not None:
         yield f"{indent}{'ledger remainder':<{WIDE}}{record.ledger_remainder * 100:>9.3f} %"
     if isinstance(record, Repetition):
         yield from _repetition(record, indent)

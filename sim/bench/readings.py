@@ -140,7 +140,7 @@ class Strike(Told):
     contacts_with_string: int = 0
     events: Mapping[str, float | None] = field(default_factory=dict)
     """Event name (EVENTS) to time in s; None where it did not happen."""
-    ledger_remainder: float = float("nan")
+    ledger_remainder: float | None = None
     losses: Mapping[str, float] = field(default_factory=dict)
     """Where the finger's work went, J."""
 

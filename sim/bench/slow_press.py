@@ -210,8 +210,8 @@ def lever_height(rest: Rest) -> float:
     return rest.at_rest["jack_knuckle"] - rest.at_rest["lever_knuckle"]
 
 
-def tripped_fall(rest: Rest) -> float:
-    """Fall of the crown when the jack is tripped by its toe at rest, m.
+def tripped_fall(rest: Rest) -> float | None:
+    """Fall of the crown when the jack is tripped by its toe at rest, m; None where the unit leaves its domain.
 
     The jack held out of the way is a jack that carries nothing.
     """
@@ -219,7 +219,7 @@ def tripped_fall(rest: Rest) -> float:
     p["K_jack_knuckle"] = 0.0
     tripped = run(p, Drive(NO_FINGER), 0.25, rest.state, step=rest.step, every=0.01, viscous=40.0)
     if not tripped.outcome.fine:
-        return float("nan")
+        return None
     fall = float(tripped.place.crown_to_string[-1]) - rest.at_rest["string"]
     return fall if fall > 1e-6 else 0.0
 
@@ -231,28 +231,31 @@ def touch_weight(pressed: Pressed) -> tuple[TouchWeight, SlowPress | None]:
     rest, down = pressed.rest, pressed.down
     travel, force = rest.travel(down), down.trace["finger_force"]
     d = _mean_over(travel, force, SPAN)
-    before = travel < travel[pressed.peak]
+    before, begun = travel < travel[pressed.peak], (travel > 5e-5) & (travel < 1e-3)
     crown = down.place.crown_to_string
     rise = crown[0] - crown
     edge = travel * rest.edge
     weights = TouchWeight(
         down_weight=d,
-        break_away=float(force[(travel > 5e-5) & (travel < 1e-3)].max()),
-        let_off_hump=float(force[before].max()) - d if before.any() else None,
-        leverage_mean=float(rise[pressed.peak] / edge[pressed.peak]),
+        break_away=float(force[begun].max()) if begun.any() else None,
+        let_off_hump=float(force[before].max()) - d if before.any() and d is not None else None,
+        leverage_mean=float(rise[pressed.peak] / edge[pressed.peak]) if edge[pressed.peak] > 0 else None,
         leverage_6mm=float(np.interp(6e-3, edge, rise) / 6e-3) if edge[-1] > 6e-3 else None,
     )
     if pressed.up is None or pressed.outcome != "plays":
         return weights, None
     back, lift = rest.travel(pressed.up), pressed.up.trace["finger_force"]
     u = _mean_over(back, lift, SPAN)
+    if d is None or u is None:
+        return replace(weights, up_weight=u), _curve(travel, force, back, lift, crown, rest.edge)
     weights = replace(weights, up_weight=u, balance_weight=(d + u) / 2, friction=(d - u) / 2)
     return weights, _curve(travel, force, back, lift, crown, rest.edge)
 
 
-def _mean_over(travel: Array, force: Array, span: tuple[float, float]) -> float:
+def _mean_over(travel: Array, force: Array, span: tuple[float, float]) -> float | None:
+    """Mean force where the travel lies in the span; None where it never does."""
     inside = (travel >= span[0]) & (travel <= span[1])
-    return float(force[inside].mean())
+    return float(force[inside].mean()) if inside.any() else None
 
 
 def _curve(travel: Array, force: Array, back: Array, lift: Array, crown: Array, edge: float) -> SlowPress:

@@ -27,6 +27,8 @@ RESULT_TYPE = np.dtype([(n, "f8") for n in kernel.RESULTS])
 COLUMN = {n: i for i, n in enumerate(kernel.TRACE)}
 
 NO_FINGER, KEY_MOTION, KEY_FORCE, DRIVEN_MASS, FINGER_MOTION = range(5)
+LEDGER_BOUND = 0.02
+"""Share of the finger's work that may stay unexplained; a run that leaves more open has failed."""
 AWAY = 0.05
 """Where a finger that plays no part is kept, m over the key."""
 
@@ -266,7 +268,7 @@ def run(
     laying it on the key.  ``every`` is the sampling interval of the trace in s (None: no trace).  The
     step is never longer than the time to the string's near end and back, nor than a
     tenth of the shank's shortest period.
-    Raises nothing for a run that leaves its domain: see ``Run.outcome``.
+    Raises nothing for a run that leaves its domain, or whose ledger stays open: see ``Run.outcome``.
     """
     p = unit if isinstance(unit, np.ndarray) else pack(unit)
     step = min(step, float(p["near_delay"][0]), 0.1 * float(p["shank_period"][0]))
@@ -312,8 +314,12 @@ def run(
         {row: float(o[f"rub_{row}"]) for row in ROWS},
         {"key": float(o["loss_key_bending"]), "shank": float(o["loss_shank_bending"])},
     )
+    outcome = _outcome(o)
+    if outcome.fine and not viscous and not abs(ledger.remainder) <= LEDGER_BOUND:
+        open_ = f"{abs(ledger.remainder):.0%} of the work; a contact is too stiff, or a part too light, for the step"
+        outcome = Outcome("energy not accounted for", open_, float(o["time"]))
     return Run(
-        _outcome(o),
+        outcome,
         Trace(trace[: int(o["traced"])]),
         Log(log[: min(logged, log_size)]),
         ledger,

@@ -130,7 +130,7 @@ def _springs(sheet: Sheet) -> Springs:
         return Springs(
             repetition, rate, repetition * (sheet.get("springs.jack_share") or 0.0), sheet["springs.jack_rate"]
         )
-    return Springs(repetition, rate, sheet["springs.jack"], sheet["springs.jack_rate"])
+    return Springs(repetition, rate, sheet.get("springs.jack") or 0.0, sheet["springs.jack_rate"])
 
 
 def _contacts(sheet: Sheet) -> dict[str, ContactLaw]:

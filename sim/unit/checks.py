@@ -104,6 +104,10 @@ def _springs(sheet: Sheet) -> None:
         sheet.ask(
             False, "springs.jack", ("springs.arrangement", "springs.repetition"), "nothing, with one spring", remedy
         )
+    if not one and "springs.jack_share" in sheet:
+        remedy = 'the jack has a spring of its own: give springs.jack, or write arrangement = "one"'
+        given = f"{sheet['springs.jack_share']:g}"
+        sheet.refuse("springs.jack_share", ("springs.arrangement",), given, "nothing, with two springs", remedy)
     parts = [f"string.{n}" for n in ("length", "tension", "mass")]
     for name in parts:
         if any(part in sheet for part in parts) and name not in sheet:

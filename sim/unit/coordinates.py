@@ -33,9 +33,9 @@ _POINT = Kind(LENGTH, "mm", -600, 600)
 _UNITS: Mapping[str, tuple[str, float, float]] = {
     "angle": ("deg", -180, 180),
     "turn": ("deg", 0, 90),
-    "inertia": ("kg·m²", 0, 0.05),
-    "inertia_front": ("kg·m²", 0, 0.05),
-    "inertia_rear": ("kg·m²", 0, 0.05),
+    "inertia": ("kg·m²", 1e-8, 0.05),
+    "inertia_front": ("kg·m²", 1e-8, 0.05),
+    "inertia_rear": ("kg·m²", 1e-8, 0.05),
     "mass": ("g", 0, 300),
     "moment": ("g·mm", -1e5, 1e5),
     "key.bending_stiffness": ("N·m/rad", 50, 1e5),

@@ -12,7 +12,7 @@ from sim.bench.rest import at_rest
 from sim.bench.strike import blow, drive_of, play
 from sim.errors import SimulationError
 from sim.physics.finger import KINDS, Touch, dead_load
-from sim.physics.run import run
+from sim.physics.run import LEDGER_BOUND, run
 from sim.unit.model import GRAVITY, ActionUnit
 from sim.unit.scenario import load
 from sim.workshop.set_up import set_up
@@ -109,6 +109,19 @@ def test_a_step_far_too_long_is_not_a_result() -> None:
     drive = drive_of(rest, Touch("hard", 160.0))
     r = run(rest.parameters, drive, 0.2, rest.state, step=1e-3)
     assert not r.outcome.fine, "a stroke at a step of 1 ms cannot be right"
+
+
+@pytest.mark.parametrize("contact", ["toe_button", "punching"])
+@pytest.mark.parametrize("stiffness", ["1e9 N/m", "7e14 N/m"])
+def test_a_contact_too_stiff_for_the_step_is_not_a_result(contact: str, stiffness: str) -> None:
+    """Linear contacts within the allowed range that gain energy at every bounce (found by tests/fuzz_trials.py)."""
+    rest = at_rest(demo(**{f"contacts__{contact}__stiffness": stiffness}))
+    found, r = play(rest, touches()[2])
+    assert abs(r.ledger.remainder) > LEDGER_BOUND and r.outcome.name == "energy not accounted for"
+    assert found.outcome.startswith("leaves its domain") and found.hammer_speed is None
+    assert found.ledger_remainder is None
+    with pytest.raises(SimulationError, match="too stiff"):
+        r.require()
 
 
 def test_events_lie_within_the_step() -> None:

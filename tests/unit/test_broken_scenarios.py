@@ -400,3 +400,11 @@ def test_scaled_values_load_or_are_refused(shares: dict[str, float]) -> None:
         loads(written(LEAVES), "scaled.toml", {path: f"{100 * share:.4f}%" for path, share in shares.items()})
     except InputError as error:
         check_faults(error, "scaled.toml")
+
+
+def test_a_share_of_one_spring_where_there_are_two_is_refused() -> None:
+    """The share takes the place of the torque that the file gives, and nothing is left for the jack."""
+    with pytest.raises(InputError) as refused:
+        load(SCENARIOS / "damped.toml", {"springs.jack_share": "0.2"})
+    (fault,) = refused.value.faults
+    assert "springs.jack_share" in str(fault) and "one" in fault.remedy

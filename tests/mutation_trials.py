@@ -1,0 +1,124 @@
+"""Every small error of tests/mutants.py has to be noticed: ``python tests/mutation_trials.py [NAME ...] [--keep]``.
+
+Each is made in a copy of the tree, the kernel written anew, and the physics tests
+run until one fails.  A mutant that no test notices is listed: it asks for a test.
+``--keep`` writes shared/evidence/mutation.toml, and goes on where an earlier run
+of the same version was stopped.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from sim.workshop.stamp import MECHANICS, version
+from tests import evidence
+from tests.mutants import MUTANTS, Mutant
+
+ROOT = Path(__file__).resolve().parents[1]
+PARTS = ("sim", "tests", "shared", "scenarios", "pyproject.toml", "README.md")
+FIRST = (
+    "test_equations_symbolic", "test_gaps", "test_reference", "test_shank", "test_string_and_felt", "test_joints",
+    "test_conservation", "test_convergence", "test_smooth_limit", "test_general_engine", "test_outcomes",
+)  # fmt: skip
+"""Tests that look at the physics most closely, run before the others."""
+ABOUT_MUTANTS = ("tests/physics/test_wide.py",)
+"""Tests that look for the mutants' own text, and would notice any."""
+MADE = "python tests/mutation_trials.py --keep"
+
+
+def mutated(mutant: Mutant, physics: Path) -> None:
+    """Make the error; ValueError where its text does not stand exactly once."""
+    file = physics / mutant.file
+    text = file.read_text(encoding="utf-8")
+    if text.count(mutant.old) != 1:
+        raise ValueError(f"{mutant.name}: its text stands {text.count(mutant.old)} times in {mutant.file}")
+    file.write_text(text.replace(mutant.old, mutant.new), encoding="utf-8")
+
+
+def noticed(mutant: Mutant | None) -> str:
+    """The first test that fails with it, or "" ; without a mutant the tests of the tree as it is."""
+    with tempfile.TemporaryDirectory() as folder:
+        tree = Path(folder)
+        for part in PARTS:
+            source = ROOT / part
+            if source.is_dir():
+                shutil.copytree(source, tree / part, ignore=shutil.ignore_patterns("__pycache__", "app", "pictures"))
+            else:
+                shutil.copy(source, tree / part)
+        if mutant:
+            mutated(mutant, tree / "sim" / "physics")
+        env = os.environ | {"PYTHONPATH": str(tree), "NUMBA_CACHE_DIR": str(tree / "cache")}
+        made = subprocess.run(
+            [sys.executable, "-m", "sim.physics.generate_step"], cwd=tree, env=env, capture_output=True, text=True
+        )
+        if made.returncode:
+            return "the kernel cannot be written"
+        first = [f"tests/physics/{name}.py" for name in FIRST]
+        for files in (first, ["tests/physics", *(f"--ignore={f}" for f in (*first, *ABOUT_MUTANTS))]):
+            ran = subprocess.run(
+                [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *files],
+                cwd=tree, env=env, capture_output=True, text=True,
+            )  # fmt: skip
+            if ran.returncode not in (0, 1):
+                found = re.search(r"^(?:ERROR|E  ) .*", ran.stdout, re.MULTILINE)
+                return f"the tests do not run: {found[0] if found else ran.stdout[-200:]}"
+            if ran.returncode == 1:
+                failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(\S+)", ran.stdout, re.MULTILINE)
+                return failed[1] if failed else "a test"
+    return ""
+
+
+def done_before() -> dict[str, str]:
+    """What an earlier run of this version found, by mutant."""
+    try:
+        record = evidence.kept("mutation")
+    except FileNotFoundError:
+        return {}
+    return {r["name"]: r["caught_by"] for r in record["row"]} if record["version"] == version(MECHANICS) else {}
+
+
+def rows(found: dict[str, str]) -> list[dict[str, Any]]:
+    return [
+        {"name": m.name, "where": m.file, "what": m.what, "caught_by": found[m.name], "met": bool(found[m.name])}
+        for m in MUTANTS
+        if m.name in found
+    ]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n\n")[0])
+    parser.add_argument("names", nargs="*", metavar="NAME", help="only these")
+    parser.add_argument("--keep", action="store_true", help="write the record, one mutant after the other")
+    args = parser.parse_args(arguments)
+    unknown = set(args.names) - {m.name for m in MUTANTS}
+    if unknown:
+        parser.error(f"no such mutant: {', '.join(sorted(unknown))}")
+    found = done_before() if args.keep and not args.names else {}
+    left = [m for m in MUTANTS if m.name not in found and (not args.names or m.name in args.names)]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        for mutant, caught in zip(left, pool.map(noticed, left), strict=True):
+            found[mutant.name] = caught
+            print(f"{mutant.name:18}{caught or 'NOT NOTICED'}  ({mutant.what})", flush=True)
+            if args.keep and not args.names:
+                evidence.keep(
+                    "mutation", "Deliberate errors in the physics, and the test that notices", MADE, rows(found)
+                )
+    missed = [m.name for m in left if not found[m.name]]
+    print(f"{len(left) - len(missed)} of {len(left)} noticed" + (f"; not: {', '.join(missed)}" if missed else ""))
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
