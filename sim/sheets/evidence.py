@@ -24,6 +24,7 @@ from sim.workshop.healthy import variations
 from sim.workshop.published import INSIDE, PARTS, Found, Judged, tags
 from sim.workshop.published_measures import PLATEAU_AT
 from sim.workshop.records import Record
+from sim.workshop.stamp import MECHANICS, version
 from sim.workshop.variants import text_of
 
 SUFFIXES = (".html", ".htm")
@@ -163,7 +164,7 @@ def html(e: Evidence, records: Sequence[Record]) -> str:
         e=e, records=records, sentence=sentence(e), parts=[(t, rows) for t, rows in parts if rows], tags=tags(),
         met=by_part(e, "pass"), missed=[j for j in e.judged if j.verdict == "miss"], open=by_part(e, "not comparable"),
         figures=figures(e), inputs=inputs(e.unit), variations=variations(), step=DEFAULT_STEP * 1e6,
-        inside=f"{100 * INSIDE:.0f} %",
+        inside=f"{100 * INSIDE:.0f} %", mechanics=version(MECHANICS),
     )  # fmt: skip
     return text
 

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from sim.unit.data import shared_folder
-from sim.workshop.stamp import version
+from sim.workshop.stamp import MECHANICS, version
 
 EXPECTED: Mapping[str, tuple[str, str]] = {
     "twin": ("The same unit in a general-purpose engine", "python tests/twin.py --keep"),
-    "numerics": ("Convergence over the step", "python tests/numerics.py --keep"),
-    "costs": ("Cost against real time, and published solvers", "python tests/costs.py --keep"),
+    "numerics": ("Convergence over the step", "python tests/convergence_tables.py --keep"),
+    "costs": ("Cost against real time, and published solvers", "python tests/convergence_tables.py --keep"),
     "fuzz": ("Units drawn over the whole allowed range", "python tests/fuzz.py --keep"),
     "mutation": ("Deliberate errors in the physics, and the tests that catch them", "python tests/mutation.py --keep"),
     "security": ("Hostile input and endurance of the local server", "python tests/security_trials.py --keep"),
@@ -58,8 +58,8 @@ class Record:
 
     @property
     def older(self) -> bool:
-        """Made by another version than this one, or by nobody knows which."""
-        return not self.missing and not self.fault and self.made_by != version()
+        """Made by another version than this one, of the mechanics or of the whole, or by nobody knows which."""
+        return not self.missing and not self.fault and self.made_by not in (version(MECHANICS), version())
 
 
 def records(folder: Path | None = None) -> tuple[Record, ...]:
