@@ -13,11 +13,14 @@ from sim.unit.data import shared_folder
 from sim.workshop.stamp import MECHANICS, version
 
 EXPECTED: Mapping[str, tuple[str, str]] = {
-    "twin": ("The same unit in a general-purpose engine", "python tests/twin.py --keep"),
+    "twin": ("The same unit in a general-purpose engine", "python tests/twin_trials.py --keep"),
     "numerics": ("Convergence over the step", "python tests/convergence_tables.py --keep"),
     "costs": ("Cost against real time, and published solvers", "python tests/convergence_tables.py --keep"),
-    "fuzz": ("Units drawn over the whole allowed range", "python tests/fuzz.py --keep"),
-    "mutation": ("Deliberate errors in the physics, and the tests that catch them", "python tests/mutation.py --keep"),
+    "fuzz": ("Units drawn over the whole allowed range", "python tests/fuzz_trials.py --keep"),
+    "mutation": (
+        "Deliberate errors in the physics, and the tests that catch them",
+        "python tests/mutation_trials.py --keep",
+    ),
     "security": ("Hostile input and endurance of the local server", "python tests/security_trials.py --keep"),
     "dependencies": ("Libraries audited", "python tests/dependencies_audit.py --keep"),
     "packaging": ("Installing on several Pythons", "python tests/packaging_trials.py --keep"),
