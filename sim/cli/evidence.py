@@ -8,7 +8,7 @@ from typing import Any
 
 from sim.cli import screen
 
-FINE = 0
+FINE, CANNOT_PLAY = 0, 3
 Command = Callable[..., argparse.ArgumentParser]
 UNIT = "concert-grand-natural"
 """The scenario that healthy units are drawn about: published figures are of the middle of a grand."""
@@ -53,8 +53,12 @@ def evidence(args: argparse.Namespace) -> int:
     path = screen.out_file(args.out, sheet.SUFFIXES, "--out")
     origin = origin_of(UNIT, args.changes)
     count = args.units or (workshop.QUICK if args.quick else workshop.UNITS)
-    with screen.progress(f"{count} healthy units") as say:
-        found = workshop.evidence(origin.ready, count, args.seed, say, changed=changes(args.changes))
+    try:
+        with screen.progress(f"{count} healthy units") as say:
+            found = workshop.evidence(origin.ready, count, args.seed, say, changed=changes(args.changes))
+    except workshop.NoneError as error:
+        screen.note(str(error))
+        return CANNOT_PLAY
     there = records()
     if path is not None:
         try:

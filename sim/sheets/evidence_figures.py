@@ -51,6 +51,9 @@ def curve(drawn: Drawn) -> Figure:
 
 
 def _units(axes: Axes, drawn: Drawn) -> None:
+    if not np.isfinite(drawn.values).any():
+        axes.plot([], [], color=CROWN, label="this simulator: cannot be played so")
+        return
     v, middle = np.array(drawn.curve.speeds), drawn.percentile(50)
     axes.fill_between(v, drawn.percentile(5), drawn.percentile(95), color=CROWN, alpha=0.22, lw=0)
     axes.plot(v, middle, "o-", color=CROWN, lw=1.6, ms=4, label="this simulator, median and 5 to 95 %")

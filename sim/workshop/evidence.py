@@ -27,8 +27,12 @@ Stop = Callable[[], bool]
 UNITS, QUICK = 12, 3
 """Healthy units that are read, usually and in a hurry."""
 SEED = 1
-TRIES = 50
+TRIES = 20
 MEASURES = {**PLAYED, **TRADE}
+
+
+class NoneError(Exception):
+    """None of the units that were drawn plays."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +112,7 @@ def evidence(
     """Draw so many healthy units about this one and read every row of each.
 
     The same seed gives the same units.  ``stop`` or Ctrl-C lets the units under way end and raises
-    KeyboardInterrupt; RuntimeError where no healthy unit plays.
+    KeyboardInterrupt; NoneError where no drawn unit plays.
     """
     listed, drawn_over = rows(), curves()
     checks = [c for row in listed for c in row.checks]
@@ -148,7 +152,7 @@ def healthy(unit: ActionUnit, seed: int, number: int) -> tuple[Specimen, int]:
                 return specimen, passed_over
         except (SimulationError, ValueError):
             continue
-    raise RuntimeError(f"none of {TRIES} healthy units about {unit.name} plays")
+    raise NoneError(f"none of {TRIES} units drawn about {unit.name} plays: nothing to compare")
 
 
 def measured(specimen: Specimen, check: Check) -> float | None:

@@ -16,6 +16,7 @@ from markupsafe import escape
 
 from sim.__main__ import main
 from sim.sheets import evidence as sheet
+from sim.sheets import evidence_figures
 from sim.sheets.document import text
 from sim.workshop import evidence as workshop
 from sim.workshop.evidence import MEASURES, Drawn, Evidence, Stroke, evidence
@@ -252,6 +253,21 @@ def test_command_writes_the_report(
     assert "friction.hammer = 2 N·mm" in page and "too few units to judge by" in page
     assert main(["evidence"]) == 0
     assert asked[-1][0] == workshop.UNITS and "figures are met" in capsys.readouterr().out
+
+
+def test_units_none_of_which_plays_are_told(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With so shallow a dip the jack never escapes, whatever is drawn."""
+    monkeypatch.setattr(workshop, "TRIES", 2)
+    assert main(["evidence", "--units", "1", "--set", "settings.punching=7 mm"]) == 3
+    assert "none of 2 units drawn about" in capsys.readouterr().err
+
+
+def test_curve_that_no_unit_plays_is_drawn_all_the_same() -> None:
+    c = curves()[0]
+    figure = evidence_figures.curve(Drawn(c, np.full((2, len(c.speeds)), np.nan)))
+    assert "cannot be played" in figure.axes[0].get_legend().get_texts()[-1].get_text()
 
 
 def test_curve_of_units_that_cannot_be_played_has_holes() -> None:
