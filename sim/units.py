@@ -60,6 +60,7 @@ FORCE = Dimension("force", "N", _FORCES, "38 gf")
 TORQUE = Dimension("torque", "N·m", _TORQUES, "1.2 N·mm")
 ANGLE = Dimension("angle", "rad", _ANGLES, "12 deg")
 TIME = Dimension("time", "s", _TIMES, "15 ms")
+FREQUENCY = Dimension("frequency", "Hz", {"Hz": 1.0, "kHz": 1e3}, "50 Hz")
 SPEED = Dimension("speed", "m/s", _SPEEDS, "2 m/s")
 INERTIA = Dimension("moment of inertia", "kg·m^2", {"kg·m^2": 1.0, "g·m^2": 1e-3, "g·mm^2": 1e-9}, "1.7e-3 kg·m²")
 MASS_MOMENT = Dimension(
@@ -82,7 +83,7 @@ NUMBER = Dimension("number", "", {"": 1.0, "%": 0.01, "percent": 0.01}, "0.35")
 DIMENSIONS = {
     d.name: d
     for d in (
-        LENGTH, MASS, FORCE, TORQUE, ANGLE, TIME, SPEED, INERTIA, MASS_MOMENT, TURNING_STIFFNESS,
+        LENGTH, MASS, FORCE, TORQUE, ANGLE, TIME, FREQUENCY, SPEED, INERTIA, MASS_MOMENT, TURNING_STIFFNESS,
         TURNING_DAMPING, STIFFNESS, IMPEDANCE, LOSS, NUMBER,
     )
 }  # fmt: skip

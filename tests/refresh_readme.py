@@ -7,7 +7,10 @@ import subprocess
 import sys
 from pathlib import Path
 
-README = Path("README.md")
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+README = Path(__file__).resolve().parents[1] / "README.md"
+BEGIN, END = "<!-- evidence: python tests/refresh_readme.py -->", "<!-- end of evidence -->"
 PICTURE = "shared/pictures/concert-grand-natural.png"
 
 
@@ -18,6 +21,23 @@ def predicted(*words: str) -> list[str]:
 
 def starting(lines: list[str], words: str) -> int:
     return next(i for i, line in enumerate(lines) if line.startswith(words))
+
+
+def evidence_lines(text: str) -> list[str]:
+    """Lines of the table of published figures, a row each."""
+    table = text.split("| figure [tag] |", 1)[-1].split("\n\n", 1)[0]
+    return [line for line in table.split("\n")[2:] if line.startswith("| ")]
+
+
+def with_evidence(text: str) -> str:
+    """The README with the table of published figures computed anew."""
+    from sim.sheets.evidence import markdown
+    from sim.workshop.evidence import evidence
+    from sim.workshop.variants import Origin
+
+    table = markdown(evidence(Origin.of("concert-grand-natural").ready))
+    before, rest = text.split(BEGIN)
+    return f"{before}{BEGIN}\n\n{table}\n\n{END}{rest.split(END)[1]}"
 
 
 def main() -> None:
@@ -33,7 +53,7 @@ def main() -> None:
             text = text.replace(block, tables)
         if block.startswith("Mixed parts"):
             text = text.replace(block, words)
-    README.write_text(text, encoding="utf-8")
+    README.write_text(with_evidence(text), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -22,6 +22,7 @@ UNITS: Mapping[str, tuple[str, units.Dimension]] = {
     "Nmm": ("N·mm", units.TORQUE),
     "deg": ("deg", units.ANGLE),
     "g": ("g", units.MASS),
+    "Hz": ("Hz", units.FREQUENCY),
 }
 """Unit of a reading's name (``hammer_speed_m_s``) to its spelling and dimension."""
 
@@ -37,6 +38,7 @@ DIGITS: Mapping[str, int] = {
     "Nmm": 2,
     "deg": 1,
     "g": 1,
+    "Hz": 0,
 }
 """Decimals shown, where the reading's accuracy asks for no fewer."""
 

@@ -7,7 +7,7 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
-from sim.cli import bench_work, diagnosis, studies
+from sim.cli import bench_work, diagnosis, evidence, studies
 from sim.unit.shipped import shipped
 from sim.workshop.moves import MOVES
 
@@ -59,6 +59,7 @@ def build() -> argparse.ArgumentParser:
     studies.add(commands, _command)
     bench_work.add(commands, _command)
     diagnosis.add(commands, _command)
+    evidence.add(commands, _command)
     return parser
 
 

@@ -14,10 +14,11 @@ from functools import cache
 
 import numpy as np
 
+from sim.bench import edge
 from sim.unit.data import shared_file
 from sim.unit.model import ActionUnit
 from sim.units import NUMBER, parse
-from sim.workshop.knobs import knob_at
+from sim.workshop.knobs import knob_at, spelling
 from sim.workshop.regulate import regulate
 from sim.workshop.targets import read_all
 
@@ -42,6 +43,11 @@ class Variation:
     def left(self) -> bool:
         """Whether it is what a bench leaves of a screw's setting, the spring's among them."""
         return self.at.startswith("screw.") or self.at == "spring.repetition"
+
+    @property
+    def told(self) -> str:
+        """Its standard deviation as the bench would write it."""
+        return f"{100 * self.deviation:.3g} %" if self.share else edge.told(self.deviation, spelling(self.at))
 
     def put(self, unit: ActionUnit, z: float) -> ActionUnit:
         """The unit with this input so many standard deviations off."""

@@ -35,6 +35,7 @@ WRITTEN = [
     ("12°", units.ANGLE, math.radians(12)),
     ("15 ms", units.TIME, 0.015),
     ("2 m/s", units.SPEED, 2.0),
+    ("50 Hz", units.FREQUENCY, 50.0),
     ("1600 N·m/rad", units.TURNING_STIFFNESS, 1600.0),
     ("60 N·mm/rad", units.TURNING_STIFFNESS, 0.06),
     ("1.7e-3 kg·m²", units.INERTIA, 1.7e-3),

@@ -1,0 +1,78 @@
+"""evidence: what it takes, and what it does."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from sim.cli import screen
+
+FINE, CANNOT_PLAY = 0, 3
+Command = Callable[..., argparse.ArgumentParser]
+UNIT = "concert-grand-natural"
+"""The scenario that healthy units are drawn about: published figures are of the middle of a grand."""
+
+
+def add(commands: Any, command: Command) -> None:
+    """Declare the command."""
+    parser = command(
+        commands, "evidence", "the validation report: published and trade figures against many healthy units",
+        "Verdicts are pass, miss or not comparable; a miss is no error of this command.", scenario=False,
+    )  # fmt: skip
+    parser.add_argument("--out", metavar="FILE", help="write the report to FILE (.html), figures and all")
+    parser.add_argument("--units", metavar="N", type=_units, help="healthy units to read (default 12)")
+    parser.add_argument("--seed", metavar="S", type=_seed, default=1, help="the same seed draws the same units")
+    parser.add_argument("--quick", action="store_true", help="three units: to look at, not to judge by")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of the table")
+
+
+def _units(text: str) -> int:
+    value = int(text)
+    if not 1 <= value <= 10_000:
+        raise argparse.ArgumentTypeError(f"{text} is not between 1 and 10000")
+    return value
+
+
+def _seed(text: str) -> int:
+    value = int(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"{text} is below 0")
+    return value
+
+
+def evidence(args: argparse.Namespace) -> int:
+    """Read the units, judge the rows, write the report."""
+    from sim.cli.commands import changes
+    from sim.cli.studies import origin_of
+    from sim.sheets import document
+    from sim.sheets import evidence as sheet
+    from sim.workshop import evidence as workshop
+    from sim.workshop.records import records
+
+    path = screen.out_file(args.out, sheet.SUFFIXES, "--out")
+    origin = origin_of(UNIT, args.changes)
+    count = args.units or (workshop.QUICK if args.quick else workshop.UNITS)
+    try:
+        with screen.progress(f"{count} healthy units") as say:
+            found = workshop.evidence(origin.ready, count, args.seed, say, changed=changes(args.changes))
+    except workshop.NoneError as error:
+        screen.note(str(error))
+        return CANNOT_PLAY
+    there = records()
+    if path is not None:
+        try:
+            path.write_text(sheet.html(found, there), encoding="utf-8")
+        except OSError as error:
+            raise screen.unwritable("--out", path, error) from None
+        screen.note(f"report written to {path}")
+    if args.json:
+        print(document.text(sheet.document(found, there)))
+    elif path is None:
+        screen.show(sheet.tables(found))
+    else:
+        print(sheet.sentence(found))
+    return FINE
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"evidence": evidence}
