@@ -1,0 +1,151 @@
+"""Trials of the installed package: ``python tests/packaging_trials.py [--versions pins] [--tests tests] [--keep] PYTHON ...``.
+
+Each interpreter gets a fresh environment, ``pip install`` of this tree, and then: the command line and the
+dashboard from an empty folder, the tests, and what ``import sim`` costs.  ``--versions``: ``pins`` (those of
+shared/constraints.txt), ``newest``, or ``lowest``, the lower bounds of pyproject.toml (needs the extra ``release``).
+``--keep`` puts the rows into shared/evidence/packaging.toml, in place of those of the same interpreter and versions.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import re
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from tests import record
+from tests.app.server import free_port, running
+
+ROOT = Path(__file__).resolve().parents[1]
+TOLD = ("matplotlib", "numba", "numpy", "pandas", "pyarrow", "pydantic", "rich", "scipy", "streamlit", "tomli-w")
+"""Packages whose versions a row tells."""
+PAGE = (
+    "from dashboard.__main__ import APP\nfrom streamlit.testing.v1 import AppTest\n"
+    "page = AppTest.from_file(str(APP)).run(timeout=300)\nraise SystemExit(len(page.exception))"
+)
+STARTS = 15
+"""Starts of the interpreter over which the median is taken."""
+
+
+class Environment:
+    """An interpreter's fresh environment with the package installed."""
+
+    def __init__(self, python: str, folder: Path, versions: str, extras: str) -> None:
+        self.folder, self.away = folder, folder / "away"
+        self.away.mkdir()
+        subprocess.run([python, "-m", "venv", str(folder / "venv")], check=True)
+        self.python = folder / "venv" / ("Scripts" if os.name == "nt" else "bin") / "python"
+        pip = [self.python, "-m", "pip", "install", "-q", "--disable-pip-version-check", *_held(versions, folder)]
+        subprocess.run([*pip, f"{ROOT}{extras}"], check=True)
+
+    def run(self, *words: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+        """A command of the environment, in a folder far from the tree unless another is named."""
+        place = {"NUMBA_CACHE_DIR": str(self.folder / "cache")}
+        command = [str(self.python.with_name(str(words[0]))), *map(str, words[1:])]
+        return subprocess.run(command, cwd=cwd or self.away, env=os.environ | place, capture_output=True, text=True)
+
+    def asked(self, code: str) -> str:
+        """What a piece of code prints."""
+        return self.run("python", "-c", code).stdout.strip()
+
+
+def _held(versions: str, folder: Path) -> list[str]:
+    """Options of pip that hold the versions."""
+    if versions == "newest":
+        return []
+    if versions == "pins":
+        return ["-c", str(ROOT / "shared" / "constraints.txt")]
+    lowest = folder / "lowest.txt"
+    uv = [sys.executable, "-m", "uv", "pip", "compile", "-q", "--resolution", "lowest-direct", "--python-version"]
+    subprocess.run([*uv, "3.11", str(ROOT / "pyproject.toml"), "-o", str(lowest)], check=True)
+    return ["-c", str(lowest)]
+
+
+def tried(python: str, versions: str, tests: str) -> dict[str, Any]:
+    """One row: what works with an interpreter and these versions."""
+    with tempfile.TemporaryDirectory(prefix="action-unit-") as folder:
+        here = Environment(python, Path(folder), versions, "[test]" if tests else "")
+        row: dict[str, Any] = {"python": here.asked("import platform; print(platform.python_version())")}
+        row["versions"] = versions
+        row["command"] = _said(_predicts(here))
+        row["dashboard"] = _said(_serves(here) and here.run("python", "-c", PAGE).returncode == 0)
+        row["tests"] = _tested(here, tests) if tests else "not run"
+        row["result"] = _said("failed" not in " ".join(map(str, row.values())) and "error" not in row["tests"])
+        row["result"] = "pass" if row["result"] == "works" else "miss"
+        bare, named = _started(here, "pass"), _started(here, "import sim")
+        row["import_over_bare_start"] = round(named / bare, 1)
+        names = f"from importlib.metadata import version; print(*(f'{{n}} {{version(n)}}' for n in {TOLD}), sep=', ')"
+        row["packages"] = here.asked(names)
+    return row
+
+
+def _said(fine: bool) -> str:
+    return "works" if fine else "failed"
+
+
+def _predicts(here: Environment) -> bool:
+    done = here.run("action-unit", "predict", "concert-grand-natural", "--json")
+    return done.returncode == 0 and json.loads(done.stdout)["outcome"] == "plays"
+
+
+def _serves(here: Environment) -> bool:
+    port = free_port()
+    command = [str(here.python.with_name("action-unit-dashboard")), "--no-browser", "--port", str(port)]
+    with running(command, port, here.away):
+        return True
+
+
+def _tested(here: Environment, tests: str) -> str:
+    """The closing line of the tests, without its time."""
+    done = here.run("python", "-m", "pytest", "-q", "-n", "1", "-p", "no:cacheprovider", *tests.split(), cwd=ROOT)
+    (ROOT / "out").mkdir(exist_ok=True)
+    (ROOT / "out" / "packaging_trials.log").write_text(done.stdout + done.stderr, encoding="utf-8")
+    closing = next((line for line in reversed(done.stdout.splitlines()) if " in " in line), "error: no closing line")
+    return f"{tests}: {re.sub(r' in .*', '', closing)}"
+
+
+def _started(here: Environment, code: str) -> float:
+    """Median time in which the interpreter starts, runs this and ends, s."""
+    took = []
+    for _ in range(STARTS):
+        begun = time.perf_counter()
+        here.run("python", "-c", code)
+        took.append(time.perf_counter() - begun)
+    return statistics.median(took)
+
+
+def merged(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows kept before, those of the same interpreter and versions replaced; the oldest interpreter first."""
+    found = {(row["python"], row["versions"]): row for row in [*record.rows_of("packaging"), *rows]}
+    return [found[key] for key in sorted(found, key=lambda key: ([int(n) for n in key[0].split(".")], key[1]))]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("python", nargs="+", metavar="PYTHON", help="an interpreter, by name or path")
+    parser.add_argument("--versions", choices=("pins", "newest", "lowest"), default="pins")
+    parser.add_argument("--tests", default="tests", help="what pytest runs; empty: none (default: all tests)")
+    parser.add_argument("--keep", action="store_true", help="keep the rows in shared/evidence/packaging.toml")
+    options = parser.parse_args()
+    rows = []
+    for python in options.python:
+        rows.append(tried(python, options.versions, options.tests))
+        print(json.dumps(rows[-1], indent=2, ensure_ascii=False), flush=True)
+        if options.keep:
+            title = "Where the package was installed and tried: interpreters and versions of what it needs"
+            made = "python tests/packaging_trials.py --keep PYTHON, one interpreter after the other"
+            record.keep("packaging", title, made, merged(rows))
+
+
+if __name__ == "__main__":
+    main()
