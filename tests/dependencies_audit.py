@@ -29,7 +29,7 @@ from packaging.version import Version
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from tests import record
+from tests import evidence
 
 ROOT = Path(__file__).resolve().parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -106,7 +106,7 @@ def uses() -> dict[str, str]:
     table = re.findall(r"^\| (.+?) \| (.+?) \|$", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"), re.MULTILINE)
     project = PROJECT["project"]
     named = {"": project["dependencies"], "build": PROJECT["build-system"]["requires"]}
-    named |= {extra: lines for extra, lines in project["optional-dependencies"].items()}
+    named |= project["optional-dependencies"]
     found: dict[str, str] = {}
     for group, lines in named.items():
         for line in lines:
@@ -129,7 +129,8 @@ def _brought(named: Mapping[str, str]) -> dict[str, str]:
             continue
         for needed in map(Requirement, lines):
             other = canonicalize_name(needed.name)
-            if other not in named and other not in found and (not needed.marker or needed.marker.evaluate({"extra": ""})):
+            here = needed.marker is None or needed.marker.evaluate({"extra": ""})
+            if here and other not in named and other not in found:
                 group = named.get(name, found.get(name, "")).partition(": ")
                 found[other] = f"{group[0]}: comes with {name}" if group[1] else f"comes with {name}"
                 left.append(other)
@@ -138,8 +139,8 @@ def _brought(named: Mapping[str, str]) -> dict[str, str]:
 
 def judged(name: str, version: str, latest: Newest, terms: str) -> str:
     """Kept or not, and why."""
-    age = f"last release {latest.months} months ago" if latest.months else "released within a month"
-    quiet = f"; quiet for more than {QUIET} months" if latest.months > QUIET else ""
+    age = f"last release {latest.months} months ago" if latest.months > 1 else "released within two months"
+    quiet = f"; quiet for more than {QUIET} months, comes along with another" if latest.months > QUIET else ""
     behind = f"; {latest.version} is out" if Version(version) < Version(latest.version) else ""
     weak = "; copyleft on its own files, used unchanged" if COPYLEFT.search(terms) else ""
     remark = f"; {REMARKS[name]}" if name in REMARKS else ""
@@ -155,7 +156,8 @@ def known_faults(found: Mapping[str, str]) -> tuple[dict[str, list[str]], str]:
         looked = [d for d in answer if "vulns" in d]
         if len(looked) < len(part):
             why = next((d["skip_reason"] for d in answer if "skip_reason" in d), "no answer")
-            return {}, f"not looked up: pip-audit's data could not be reached from here ({why.partition(':')[0]})"
+            why = why.partition(":")[0]
+            return {}, f'not looked up: pip-audit could not reach its data where this was made ("{why}")'
         faults = {d["name"]: [v["id"] for v in d["vulns"]] for d in looked}
     return faults, f"pip-audit, {datetime.now(UTC).date().isoformat()}"
 
@@ -187,13 +189,13 @@ def main() -> None:
             "licence": terms, "newest": latest[name].version, "last_release": latest[name].day,
             "judged": judged(name, version, latest[name], terms),
         }  # fmt: skip
-        rows.append(row | ({"known_faults": faults[name]} if name in faults else {}))
+        rows.append(row | ({"known_faults": ", ".join(faults[name]) or "none"} if name in faults else {}))
     for row in rows:
         print(f"{row['name']} {row['version']} ({row['licence']}): {row['judged']}")
     print(f"known faults: {how}")
     if options.keep:
         title = "What the program rests on: versions, licences, maintenance"
-        record.keep("dependencies", title, "python tests/dependencies_audit.py --keep", rows, known_faults=how)
+        evidence.keep("dependencies", title, "python tests/dependencies_audit.py --keep", rows, known_faults=how)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Trials of the installed package: ``python tests/packaging_trials.py [--versions pins] [--tests tests] [--keep] PYTHON ...``.
+"""Trials of the installed package: ``python tests/packaging_trials.py [--versions pins] [--keep] PYTHON ...``.
 
 Each interpreter gets a fresh environment, ``pip install`` of this tree, and then: the command line and the
 dashboard from an empty folder, the tests, and what ``import sim`` costs.  ``--versions``: ``pins`` (those of
@@ -21,9 +21,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from packaging.version import Version
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from tests import record
+from tests import evidence
 from tests.app.server import free_port, running
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -33,6 +35,9 @@ PAGE = (
     "from dashboard.__main__ import APP\nfrom streamlit.testing.v1 import AppTest\n"
     "page = AppTest.from_file(str(APP)).run(timeout=300)\nraise SystemExit(len(page.exception))"
 )
+NAME = "packaging"
+LOG = ROOT / "out" / "packaging_trials.log"
+"""What the tests printed last."""
 STARTS = 15
 """Starts of the interpreter over which the median is taken."""
 
@@ -75,22 +80,19 @@ def tried(python: str, versions: str, tests: str) -> dict[str, Any]:
     """One row: what works with an interpreter and these versions."""
     with tempfile.TemporaryDirectory(prefix="action-unit-") as folder:
         here = Environment(python, Path(folder), versions, "[test]" if tests else "")
-        row: dict[str, Any] = {"python": here.asked("import platform; print(platform.python_version())")}
-        row["versions"] = versions
-        row["command"] = _said(_predicts(here))
-        row["dashboard"] = _said(_serves(here) and here.run("python", "-c", PAGE).returncode == 0)
-        row["tests"] = _tested(here, tests) if tests else "not run"
-        row["result"] = _said("failed" not in " ".join(map(str, row.values())) and "error" not in row["tests"])
-        row["result"] = "pass" if row["result"] == "works" else "miss"
-        bare, named = _started(here, "pass"), _started(here, "import sim")
-        row["import_over_bare_start"] = round(named / bare, 1)
+        command, dashboard = _predicts(here), _serves(here) and here.run("python", "-c", PAGE).returncode == 0
+        passed, closing = _tested(here, tests) if tests else (True, "not run")
         names = f"from importlib.metadata import version; print(*(f'{{n}} {{version(n)}}' for n in {TOLD}), sep=', ')"
-        row["packages"] = here.asked(names)
-    return row
-
-
-def _said(fine: bool) -> str:
-    return "works" if fine else "failed"
+        return {
+            "python": here.asked("import platform; print(platform.python_version())"),
+            "versions": versions,
+            "command": "works" if command else "fails",
+            "dashboard": "works" if dashboard else "fails",
+            "tests": closing,
+            "result": "pass" if command and dashboard and passed else "miss",
+            "import_over_bare_start": _started(here, "import sim") / _started(here, "pass"),
+            "packages": here.asked(names),
+        }
 
 
 def _predicts(here: Environment) -> bool:
@@ -105,13 +107,13 @@ def _serves(here: Environment) -> bool:
         return True
 
 
-def _tested(here: Environment, tests: str) -> str:
-    """The closing line of the tests, without its time."""
+def _tested(here: Environment, tests: str) -> tuple[bool, str]:
+    """Whether the tests passed, and their closing line without its time."""
     done = here.run("python", "-m", "pytest", "-q", "-n", "1", "-p", "no:cacheprovider", *tests.split(), cwd=ROOT)
-    (ROOT / "out").mkdir(exist_ok=True)
-    (ROOT / "out" / "packaging_trials.log").write_text(done.stdout + done.stderr, encoding="utf-8")
-    closing = next((line for line in reversed(done.stdout.splitlines()) if " in " in line), "error: no closing line")
-    return f"{tests}: {re.sub(r' in .*', '', closing)}"
+    LOG.parent.mkdir(exist_ok=True)
+    LOG.write_text(done.stdout + done.stderr, encoding="utf-8")
+    closing = next((line for line in reversed(done.stdout.splitlines()) if " in " in line), "no closing line")
+    return done.returncode == 0, f"{tests}: {re.sub(r' in .*', '', closing)}"
 
 
 def _started(here: Environment, code: str) -> float:
@@ -126,8 +128,9 @@ def _started(here: Environment, code: str) -> float:
 
 def merged(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     """Rows kept before, those of the same interpreter and versions replaced; the oldest interpreter first."""
-    found = {(row["python"], row["versions"]): row for row in [*record.rows_of("packaging"), *rows]}
-    return [found[key] for key in sorted(found, key=lambda key: ([int(n) for n in key[0].split(".")], key[1]))]
+    before = evidence.kept(NAME)["row"] if (evidence.FOLDER / f"{NAME}.toml").exists() else []
+    found = {(row["python"], row["versions"]): row for row in [*before, *rows]}
+    return [found[key] for key in sorted(found, key=lambda key: (Version(key[0]), key[1]))]
 
 
 def main() -> None:
@@ -144,7 +147,7 @@ def main() -> None:
         if options.keep:
             title = "Where the package was installed and tried: interpreters and versions of what it needs"
             made = "python tests/packaging_trials.py --keep PYTHON, one interpreter after the other"
-            record.keep("packaging", title, made, merged(rows))
+            evidence.keep(NAME, title, made, merged(rows))
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""What is handed over: a wheel and an archive of the sources, the same bytes whoever builds them, used where they lie."""
+"""What is handed over: a wheel and an archive of the sources, the same bytes each time, and used where they lie."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 import sim
+from tests import evidence
 from tests.app.server import free_port, running
 
 ROOT = Path(__file__).parents[2]
@@ -231,8 +232,8 @@ def test_compiled_kernel_is_kept_where_the_place_is_read_only(
 def test_every_python_that_is_named_was_tried() -> None:
     """The classifiers of the package against the record of trials (tests/packaging_trials.py)."""
     named = {match[1] for line in PROJECT["classifiers"] if (match := re.search(r":: (3\.\d+)$", line))}
-    record = tomllib.loads((ROOT / "shared" / "evidence" / "packaging.toml").read_text(encoding="utf-8"))
-    assert named == {row["python"].rpartition(".")[0] for row in record["row"] if row["result"] == "pass"}
+    rows = evidence.kept("packaging")["row"]
+    assert named == {row["python"].rpartition(".")[0] for row in rows if row["result"] == "pass"}
     assert PROJECT["requires-python"] == ">=" + min(named, key=lambda version: int(version.split(".")[1]))
 
 
@@ -243,8 +244,7 @@ def test_every_dependency_is_bounded_pinned_explained_and_audited() -> None:
         if not line.startswith("#"):
             pin = Requirement(line)
             pins.setdefault(canonicalize_name(pin.name), set()).add(str(pin.specifier).removeprefix("=="))
-    record = tomllib.loads((ROOT / "shared" / "evidence" / "dependencies.toml").read_text(encoding="utf-8"))
-    audited = {row["name"]: row["version"] for row in record["row"]}
+    audited = {row["name"]: row["version"] for row in evidence.kept("dependencies")["row"]}
     told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     extras = [line for lines in PROJECT["optional-dependencies"].values() for line in lines]
     for line in PROJECT["dependencies"] + extras:
