@@ -220,8 +220,8 @@ def test_compiled_kernel_is_kept_where_the_place_is_read_only(
     (copy / "sim" / "physics" / "__pycache__").touch()
     users.mkdir() if user_cache else users.touch()
     code = (
-        f"import sys; sys.path.insert(0, {str(copy)!r})\nfrom sim.physics.ready import prepare\n"
-        "prepare()\nfrom sim.physics import kernel\nprint(kernel.__file__, kernel.stroke.stats.cache_path)"
+        f"import sys; sys.path.insert(0, {str(copy)!r})\nfrom sim.bench.rest import kernel\n"
+        "print(kernel.__file__, kernel.stroke.stats.cache_path)"
     )
     home = {name: str(users) for name in ("XDG_CACHE_HOME", "LOCALAPPDATA", "HOME")}
     place, cache = map(Path, installed.asked(code, **home))
