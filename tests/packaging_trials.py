@@ -12,6 +12,7 @@ import argparse
 import json
 import os
 import re
+import signal
 import statistics
 import subprocess
 import sys
@@ -143,6 +144,8 @@ def main() -> None:
     parser.add_argument("--tests", default="tests", help="what pytest runs; empty: none (default: all tests)")
     parser.add_argument("--keep", action="store_true", help="keep the rows in shared/evidence/packaging.toml")
     options = parser.parse_args()
+    # A shell's background jobs ignore Ctrl-C, and so would the programs that tests interrupt.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     rows = []
     for python in options.python:
         rows.append(tried(python, options.versions, options.tests))
