@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import base64
 import binascii
-import json
-import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Final, Literal
+
+from pydantic import FiniteFloat, TypeAdapter, ValidationError
 
 from dashboard.controls import CONTROLS
 from sim.bench.predict import touches
@@ -36,8 +36,10 @@ LONGEST_LINK = 30_000
 FIRST = "concert-grand-natural"
 LITERAL = ("{", "[")
 """How an edit begins that is written as a file would have it."""
-FORM = 1
+FORM: Final = 1
 """Form of a saved state; another one is refused."""
+LONGEST_NAME = 80
+"""Characters of a file's name that are kept."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,8 @@ class Work:
     """Name of a shipped scenario; of the file, where ``text`` holds one."""
     text: str = ""
     edits: tuple[tuple[str, str], ...] = ()
-    turned: tuple[tuple[str, float], ...] = ()
-    asked: tuple[tuple[str, float], ...] = ()
+    turned: tuple[tuple[str, FiniteFloat], ...] = ()
+    asked: tuple[tuple[str, FiniteFloat], ...] = ()
     """Readings asked for, by control (SI): what a person wanted when turning it."""
 
     @property
@@ -108,7 +110,7 @@ def controls_of(unit: ActionUnit, start: ActionUnit) -> tuple[tuple[str, float],
 def opened(name: str, data: bytes) -> Work:
     """The work that an uploaded file holds.  Raises InputError that names what is wrong with it."""
     plain = "a TOML text file of at most 1 MB"
-    shown = "".join(c if c.isprintable() else "?" for c in name[-80:])
+    shown = "".join(c if c.isprintable() else "?" for c in name[-LONGEST_NAME:])
     if len(data) > LARGEST:
         raise _fault("the file", f"{len(data)} bytes", plain, "take out what is no scenario", shown)
     text = decode(data, shown)
@@ -152,14 +154,16 @@ class Saved:
     inches: bool = False
     touch: str = "moderate"
     more: Mapping[str, str] = field(default_factory=dict)
+    form: Literal[1] = FORM
+
+
+SAVED = TypeAdapter(Saved)
+"""Writes and reads it as JSON."""
 
 
 def to_code(saved: Saved) -> str:
     """A saved state as text that a link can carry."""
-    whole: dict[str, Any] = {"form": FORM, "inches": saved.inches, "touch": saved.touch, "more": dict(saved.more)}
-    whole["work"] = _plain(saved.work)
-    whole["other"] = _plain(saved.other) if saved.other is not None else None
-    packed = zlib.compress(json.dumps(whole, separators=(",", ":")).encode(), 9)
+    packed = zlib.compress(SAVED.dump_json(saved), 9)
     return base64.urlsafe_b64encode(packed).decode().rstrip("=")
 
 
@@ -171,50 +175,32 @@ def from_code(code: str) -> Saved:
     try:
         packed = base64.b64decode(code + "=" * (-len(code) % 4), altchars=b"-_", validate=True)
         unpacker = zlib.decompressobj()
-        data = json.loads(unpacker.decompress(packed, 2 * LARGEST))
-        if unpacker.unconsumed_tail or not isinstance(data, dict):
+        data = unpacker.decompress(packed, 2 * LARGEST)
+        if unpacker.unconsumed_tail:
             raise ValueError
-    except (binascii.Error, zlib.error, ValueError, RecursionError):
+        saved = SAVED.validate_json(data, strict=True)
+        _check(saved)
+    except ValidationError as error:
+        if any(wrong["loc"] == ("form",) for wrong in error.errors(include_url=False)):
+            raise _fault("link", "another form", f"form {FORM}", "it was made by another version") from None
         raise _fault("link", code[:40], "a state saved here", remedy) from None
-    if data.get("form") != FORM:
-        raise _fault("link", str(data.get("form"))[:40], f"form {FORM}", "it was made by another version")
-    try:
-        other = _work(data["other"]) if data.get("other") is not None else None
-        more = {str(k): str(v) for k, v in dict(data.get("more", {})).items()}
-        touch = next(t.name for t in touches() if t.name == data["touch"])
-        return Saved(_work(data["work"]), other, bool(data["inches"]), touch, more)
-    except (KeyError, TypeError, ValueError, OverflowError, StopIteration):
+    except (binascii.Error, zlib.error, ValueError):
         raise _fault("link", code[:40], "a state saved here", remedy) from None
+    return saved
 
 
-def _plain(work: Work) -> dict[str, Any]:
-    return {
-        "base": work.base,
-        "text": work.text,
-        "edits": list(work.edits),
-        "turned": list(work.turned),
-        "asked": list(work.asked),
-    }
-
-
-def _work(data: Mapping[str, Any]) -> Work:
-    """A work out of a saved state, fit to be shown.  Raises InputError, or what no saved state would."""
-    edits = tuple((str(p), str(t)) for p, t in data["edits"])
-    turned, asked = _numbers(data["turned"]), _numbers(data["asked"])
-    if any(not CONTROLS[n].low <= v <= CONTROLS[n].high for n, v in turned):
+def _check(saved: Saved) -> None:
+    """Raises InputError or ValueError where a state of the right form is not fit to be shown."""
+    if saved.touch not in {touch.name for touch in touches()}:
         raise ValueError
-    work = Work(str(data["base"])[-80:], str(data["text"]), edits, turned, asked)
-    "".join([work.base, work.text, *(word for edit in edits for word in edit)]).encode()
-    from_leaves(work.leaves, work.base)
-    return work
-
-
-def _numbers(pairs: Any) -> tuple[tuple[str, float], ...]:
-    """Numbers by control."""
-    found = tuple((str(n), float(v)) for n, v in pairs)
-    if not all(n in CONTROLS and math.isfinite(v) for n, v in found):
-        raise ValueError
-    return found
+    for work in filter(None, (saved.work, saved.other)):
+        if not {name for name, _ in work.turned + work.asked} <= CONTROLS.keys():
+            raise ValueError
+        if not all(CONTROLS[name].low <= value <= CONTROLS[name].high for name, value in work.turned):
+            raise ValueError
+        if len(work.base) > LONGEST_NAME:
+            raise ValueError
+        from_leaves(work.leaves, work.base)
 
 
 def _fault(what: str, value: str, allowed: str, remedy: str, file: str = "") -> InputError:

@@ -8,8 +8,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS, DOFS
+from sim.physics.ready import kernel
 from sim.physics.run import DEFAULT_STEP, Run, Trace, pack, settle
 from sim.unit.model import ActionUnit
 

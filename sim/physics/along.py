@@ -6,8 +6,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS, DOFS
+from sim.physics.ready import kernel
 from sim.physics.run import STATE_TYPE
 
 Array = NDArray[np.float64]

@@ -7,6 +7,11 @@ import importlib
 import shutil
 import tempfile
 from types import ModuleType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    kernel: ModuleType
+    """``from sim.physics.ready import kernel`` imports it wherever its cache may go (see ``prepare``)."""
 
 COMPILED = ("stroke", "energy", "gaps")
 """Functions of the kernel that are compiled on first use and cached."""
@@ -19,13 +24,23 @@ def prepare() -> bool:
     is read-only.  Where neither may be written, a folder for this process alone
     serves: then every process compiles anew.
     """
+    kernel = _imported()
+    return all(_is_cached(getattr(kernel, name, None)) for name in COMPILED)
+
+
+def __getattr__(name: str) -> ModuleType:
+    if name == "kernel":
+        return _imported()
+    raise AttributeError(name)
+
+
+def _imported() -> ModuleType:
     try:
-        kernel = importlib.import_module("sim.physics.kernel")
+        return importlib.import_module("sim.physics.kernel")
     except RuntimeError as error:
         if "cache" not in str(error):
             raise
-        kernel = _with_own_cache()
-    return all(_is_cached(getattr(kernel, name, None)) for name in COMPILED)
+        return _with_own_cache()
 
 
 def _with_own_cache() -> ModuleType:

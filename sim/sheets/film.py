@@ -17,9 +17,9 @@ from sim.bench.edge import column, number
 from sim.bench.readings import EVENTS
 from sim.bench.rest import Rest
 from sim.bench.slow_press import Pressed, reset_point
-from sim.physics import kernel
 from sim.physics.along import along
 from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
+from sim.physics.ready import kernel
 from sim.physics.run import CONTACT_INDEX, STATE_TYPE, Places, Run, Trace
 from sim.sheets import film_parts
 from sim.sheets.contact_points import ON_THE_FACE, all_touching, pressing

@@ -67,14 +67,16 @@ def dashboard_command(port: int) -> list[str]:
 
 
 @contextmanager
-def running(command: Sequence[str], port: int) -> Iterator[Server]:
-    """A server as long as the block lasts.  Raises MissingError with its log when it does not start."""
-    paths = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
+def running(command: Sequence[str], port: int, away: Path | None = None) -> Iterator[Server]:
+    """A server as long as the block lasts, of the tree; of what is installed where it is started ``away`` from it.
+
+    Raises MissingError with its log when it does not start.
+    """
+    paths = os.pathsep.join(filter(None, [None if away else str(ROOT), os.environ.get("PYTHONPATH")]))
+    environment = os.environ | {"PYTHONPATH": paths}
     with (
         tempfile.TemporaryFile() as log,
-        subprocess.Popen(
-            command, cwd=ROOT, env=os.environ | {"PYTHONPATH": paths}, stdout=log, stderr=subprocess.STDOUT
-        ) as server,
+        subprocess.Popen(command, cwd=away or ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT) as server,
     ):
         url = f"http://127.0.0.1:{port}"
         until = time.monotonic() + STARTS_WITHIN

@@ -11,6 +11,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 HEAVY = ("matplotlib", "pandas", "pyarrow", "rich", "streamlit")
+ENGINE = ("numba", "numpy", "scipy")
 
 
 def python(code: str, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -37,9 +38,18 @@ def test_engine_loads_no_tables_figures_or_screens(module: str) -> None:
     assert done.stdout.strip() == "", done.stderr
 
 
-def test_import_sim_loads_nothing_heavy() -> None:
-    """The name alone costs next to nothing: no compiler, no arrays, no tables."""
-    done = python(f"import sys, sim; print(*[m for m in {(*HEAVY, 'numba', 'numpy', 'scipy')} if m in sys.modules])")
+def test_import_sim_loads_the_standard_library_alone() -> None:
+    """The name alone costs next to nothing: no compiler, so that nothing is compiled, no arrays, tables or screens."""
+    done = python(
+        "import sys; before = set(sys.modules); import sim\n"
+        "print(*sorted({m.partition('.')[0] for m in sys.modules.keys() - before} - set(sys.stdlib_module_names)))"
+    )
+    assert done.stdout.split() == ["sim"], done.stderr
+
+
+def test_help_loads_no_compiler_and_no_arrays() -> None:
+    heavy = {*HEAVY, *ENGINE} - {"rich"}
+    done = python(f"import sys; from sim.cli.parser import build; build(); print(*{heavy} & sys.modules.keys())")
     assert done.stdout.strip() == "", done.stderr
 
 
