@@ -3,7 +3,7 @@
 Source: Lagrange's equations of the second kind by sympy.physics.mechanics
 (LagrangesMethod), from kinetic and potential energy of bodies placed by their
 dimensions: two halves of the key joined by a spring, jack and lever riding on the
-wippen, a damper, the hammer with its head as a rigid body on a shank of even density
+wippen, a damper, a finger with its muscle, the hammer with its head as a rigid body on a shank of even density
 that bends as a cubic by the deflection and the turn of its tip.
 
 Bending is taken as small, as in textbooks on vibration (Meirovitch, Fundamentals
@@ -27,18 +27,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sympy.physics.mechanics import LagrangesMethod, dynamicsymbols
 
-from sim.physics.run import Drive, pack, run
+from sim.physics.run import DRIVEN_MASS, Drive, pack, run
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, rigid, state, vector, with_damper, without_contacts, without_friction
 
-COORDINATES = ("kf", "kr", "w", "j", "l", "h", "e", "r", "d")
+COORDINATES = ("kf", "kr", "w", "j", "l", "h", "e", "r", "d", "f")
 NAMES = (
     "g i_kf i_kr key_moment key_k key_c "
     "m_w i_w w_x w_y jc_x jc_y lc_x lc_y m_j i_j j_x j_y m_l i_l l_x l_y "
-    "t_j k_j t_l k_l m_head head_x head_y gyration shank_i shank_moment length k_e c_ee c_er c_rr m_d"
+    "t_j k_j t_l k_l m_head head_x head_y gyration shank_i shank_moment length k_e c_ee c_er c_rr m_d m_f pull c_f"
 )
 S = {s.name: s for s in sp.symbols(NAMES, real=True)}
+FINGER = Drive(DRIVEN_MASS, np.array([[0.0, 3.0, 0.0]]), mass=0.4, muscle_damping=2.0)
+"""A finger whose muscle pulls with 3 N and gives way to speed: its weight is part of the pull."""
 
 
 def arm(angle: sp.Expr, x: sp.Expr, y: sp.Expr) -> sp.Matrix:
@@ -57,8 +59,9 @@ def equations() -> Callable[..., tuple[Array, Array]]:
         return (place.diff(t).T * place.diff(t))[0]
 
     kinetic = half * (S["i_kf"] * v["kf"] ** 2 + S["i_kr"] * v["kr"] ** 2 + S["m_d"] * v["d"] ** 2)
+    kinetic += half * S["m_f"] * v["f"] ** 2
     potential = -S["key_moment"] * S["g"] * sp.sin(q["kf"]) + half * S["key_k"] * (q["kr"] - q["kf"]) ** 2
-    potential += S["m_d"] * S["g"] * q["d"]
+    potential += S["m_d"] * S["g"] * q["d"] + S["pull"] * q["f"]
 
     jack_centre, lever_centre = arm(q["w"], S["jc_x"], S["jc_y"]), arm(q["w"], S["lc_x"], S["lc_y"])
     places = {
@@ -95,7 +98,7 @@ def equations() -> Callable[..., tuple[Array, Array]]:
     potential += half * rigidity * sp.integrate(sp.expand(shape.diff(x, 2) ** 2), (x, 0, length))
 
     damping = half * S["key_c"] * (v["kr"] - v["kf"]) ** 2 + half * S["c_ee"] * v["e"] ** 2
-    damping += S["c_er"] * v["e"] * v["r"] + half * S["c_rr"] * v["r"] ** 2
+    damping += half * S["c_f"] * v["f"] ** 2 + S["c_er"] * v["e"] * v["r"] + half * S["c_rr"] * v["r"] ** 2
     method = LagrangesMethod(kinetic - potential, [q[n] for n in COORDINATES])
     method.form_lagranges_equations()
     losses = sp.Matrix([damping.diff(v[n]) for n in COORDINATES])
@@ -120,6 +123,7 @@ def numbers(u: ActionUnit) -> list[float]:
         u.springs.jack, u.springs.jack_rate, u.springs.repetition, u.springs.repetition_rate,
         hm.head_mass, *hm.head_mass_centre, hm.head_gyration, hm.shank_inertia, hm.shank_mass_moment, hm.shank_length,
         hm.shank_bending_stiffness, *(float(modal[f"damping_{x}"][0]) for x in ("ee", "er", "rr")), u.damper.mass,
+        FINGER.mass, float(FINGER.table[0, 1]), FINGER.muscle_damping,
     ]  # fmt: skip
 
 
@@ -137,7 +141,7 @@ def kernel_accelerations(u: ActionUnit, q: Array, v: Array, dt: float) -> tuple[
     """Accelerations over one step and the mid-step pose they belong to."""
     p = without_friction(without_contacts(pack(u)))
     s = state(**dict(zip(COORDINATES, q, strict=True)), **{f"v_{n}": x for n, x in zip(COORDINATES, v, strict=True)})
-    r = run(p, Drive(), dt, s, step=dt, every=None).require()
+    r = run(p, FINGER, dt, s, step=dt, every=None, keep_finger=True).require()
     return (vector(r.state, "v_")[: len(COORDINATES)] - v) / dt, q + 0.5 * dt * v
 
 
@@ -158,11 +162,13 @@ def motions(draw: st.DrawFn) -> tuple[Array, Array]:
         draw(st.floats(-2e-3, 2e-3)),
         draw(st.floats(-0.03, 0.03)),
         draw(st.floats(0.0, 0.01)),
+        draw(st.floats(-0.01, 0.05)),
     ]
     v = [draw(SPEED) for _ in range(6)] + [
         draw(st.floats(-1.0, 1.0)),
         draw(st.floats(-20.0, 20.0)),
         draw(st.floats(-0.5, 0.5)),
+        draw(st.floats(-2.0, 2.0)),
     ]
     return np.array(q), np.array(v)
 
