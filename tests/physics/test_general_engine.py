@@ -1,4 +1,4 @@
-"""Sub-mechanisms against a general-purpose multibody engine: MuJoCo (written against 4.0; any from 3.2 will do).
+"""Sub-mechanisms against a general-purpose multibody engine: MuJoCo (written against 4.0; any from 3.3.7 will do).
 
 Bodies are given to it by mass, mass centre and inertia, joints as hinges, weight as
 gravity; its integrator is Runge-Kutta of order 4 at 10 µs, whose own error plays no part
@@ -16,31 +16,12 @@ import numpy as np
 import pytest
 
 from sim.physics.run import Drive, run
-from sim.unit.model import GRAVITY, ActionUnit
+from sim.unit.model import GRAVITY
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, rigid, state, weightless_but_hammer, without_contacts, without_friction
+from tests.twin.bodies import chain_body, hinge, lump, rigid_hammer, world
 
 STEP = 5e-6
-
-
-def world(bodies: str, tendons: str = "", step: float = 1e-5, options: str = 'integrator="RK4"') -> mujoco.MjModel:
-    return mujoco.MjModel.from_xml_string(
-        f"""<mujoco>
-  <compiler angle="radian" inertiafromgeom="false" boundmass="0" boundinertia="0"/>
-  <option timestep="{step}" gravity="0 {-GRAVITY} 0" {options}/>
-  <worldbody>{bodies}</worldbody>
-  <tendon>{tendons}</tendon>
-</mujoco>"""
-    )
-
-
-def lump(mass: float, x: float, y: float, inertia: float) -> str:
-    """A mass with its inertia about its own centre (only the turn in the plane matters)."""
-    return f'<inertial mass="{mass!r}" pos="{x!r} {y!r} 0" diaginertia="{inertia!r} {inertia!r} {inertia!r}"/>'
-
-
-def hinge(name: str, extra: str = "") -> str:
-    return f'<joint name="{name}" type="hinge" axis="0 0 1" {extra}/>'
 
 
 def follow(model: mujoco.MjModel, q: Array, v: Array, times: Array) -> Array:
@@ -58,33 +39,6 @@ def follow(model: mujoco.MjModel, q: Array, v: Array, times: Array) -> Array:
 def kernel_angles(p: Array, start: Array, names: str, times: Array, step: float) -> Array:
     r = [run(p, Drive(), float(t), start, step=step, every=None).require().state for t in times]
     return np.array([[float(s[x][0]) for x in names] for s in r])
-
-
-def hammer_body(u: ActionUnit, extra: str = "") -> str:
-    hm = u.hammer
-    shank = 2 * hm.shank_mass_moment / hm.shank_length
-    about = hm.shank_inertia - shank * (hm.shank_length / 2) ** 2
-    return f"""<body name="shank" pos="{hm.centre[0]} {hm.centre[1]} 0">{hinge("h", extra)}
-  {lump(shank, hm.shank_length / 2, 0.0, about)}
-  <site name="cushion" pos="{hm.cushion_point[0]} {hm.cushion_point[1]} 0"/>
-  <body>{lump(hm.head_mass, *hm.head_mass_centre, hm.head_mass * hm.head_gyration**2)}</body>
-</body>"""
-
-
-def chain_body(u: ActionUnit) -> str:
-    w, j, lv, s = u.wippen, u.jack, u.lever, u.springs
-
-    def ridden(name: str, part, at: tuple[float, float], torque: float, rate: float) -> str:  # type: ignore[no-untyped-def]
-        own = part.inertia - part.mass * (part.mass_centre[0] ** 2 + part.mass_centre[1] ** 2)
-        spring = f'stiffness="{rate!r}" springref="{-torque / rate!r}"'
-        inside = hinge(name, spring) + lump(part.mass, *part.mass_centre, own)
-        return f'<body pos="{at[0]!r} {at[1]!r} 0">{inside}</body>'
-
-    own = w.inertia - w.mass * (w.mass_centre[0] ** 2 + w.mass_centre[1] ** 2)
-    return f"""<body pos="{w.centre[0]} {w.centre[1]} 0">{hinge("w")}{lump(w.mass, *w.mass_centre, own)}
-  {ridden("j", j, w.jack_centre, s.jack, s.jack_rate)}
-  {ridden("l", lv, w.lever_centre, s.repetition, s.repetition_rate)}
-</body>"""
 
 
 def test_wippen_jack_and_lever_swing_as_a_chain_of_three() -> None:
@@ -128,7 +82,7 @@ def test_hammer_drops_on_an_elastic_cushion_and_bounces(stiffness: float) -> Non
     )
     times = np.array([0.05, 0.095, 0.1, 0.11, 0.15, 0.2, 0.28, 0.32, 0.4])
     rough, engine = (
-        follow(world(ground + hammer_body(u), spring, step=dt), np.zeros(1), np.zeros(1), times)[:, 0]
+        follow(world(ground + rigid_hammer(u), spring, step=dt), np.zeros(1), np.zeros(1), times)[:, 0]
         for dt in (1e-5, 5e-6)
     )
     p = weightless_but_hammer(without_contacts(record(u), but=("rest_cushion",)))
@@ -149,7 +103,7 @@ def test_hammer_drops_on_an_elastic_cushion_and_bounces(stiffness: float) -> Non
 def test_hammer_falls_freely_for_the_engine_s_time_and_speed() -> None:
     """Time and speed at which the cushion is met, found in both."""
     u = rigid(load())
-    model = world(hammer_body(u))
+    model = world(rigid_hammer(u))
     data = mujoco.MjData(model)
     while data.qpos[0] > u.hammer.rest_angle:
         before = float(data.qpos[0])

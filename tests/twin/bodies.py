@@ -1,162 +1,196 @@
-"""A unit's bodies for a general-purpose engine (MuJoCo's XML), from the frozen unit alone.
+"""The parts of a unit as bodies of MuJoCo (written against 4.0; any from 3.3.7 will do).
 
-Joints: kf, kr (key halves), w, j, l (jack and lever against the wippen), h, and for a
-bending shank b1 ... bN: rigid links joined by springs, the stiffness of the joints such
-that the tip gives as the shank was measured to.  Nothing of sim.physics is used.
-
-Source of the engine: Todorov, Erez & Tassa, MuJoCo, IROS 2012.
+Source: Todorov, Erez & Tassa, MuJoCo, IROS 2012; its documentation, chapters
+Computation and XML reference.  Lengths, masses and stiffnesses go over as they are (SI).
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable
+from typing import Any
 
-from sim.unit.model import GRAVITY, ActionUnit, Vec
+import mujoco
+import numpy as np
 
-LINKS = 6
-"""Rigid links of a bending shank."""
-HELD = 1e4
-"""Inertia that keeps the key's front to its prescribed motion, kg·m²."""
-FAR = 0.1
-"""Length of the tendons that stand for sliding, m."""
-STEADY = "0.9999 0.9999 0.001"
-"""Impedance of the engine's dry friction: as hard as it goes; a time constant of two steps lets it stop in one."""
-RUBBING = ("capstan", "jack_knuckle", "lever_knuckle", "toe_button", "drop_screw", "backcheck")
-"""Contacts that rub."""
+from sim.unit.model import GRAVITY, ActionUnit, Hammer
 
+Array = Any
 
-def link_of(u: ActionUnit, x: float) -> tuple[str, float]:
-    """The link of the shank that carries a place x from the centre, and where that link begins."""
-    if not u.hammer.shank_bends:
-        return "h", 0.0
-    length = u.hammer.shank_length / LINKS
-    number = min(LINKS, max(0, math.floor(x / length + 0.5)))
-    return ("h", 0.0) if number == 0 else (f"b{number}", (number - 0.5) * length)
+FRONT, REAR, WIPPEN, JACK, LEVER, SHANK, HEAD, DAMPER = range(1, 9)
+"""Numbers of the bodies, the frame being 0; the damper comes last, where there is one."""
+
+LUMP = 0.1
+"""Mass that stands for a key half, kg: only its inertia and its moment matter."""
+LIGHT = 100.0
+"""What the engine's softness of rubbing is a ten thousandth of, 1/kg: below what a surface really gives way
+(some 1000), so that what sticks creeps the less."""
+SURFACES = 6
+"""Pairs of surfaces that rub."""
+SPECK = 'mass="1e-9" pos="0 0 0" diaginertia="1e-13 1e-13 1e-13"'
+"""The mass of a body whose inertia is given otherwise."""
 
 
-def xml(u: ActionUnit, step: float, *, stock: bool = False, held: float = HELD) -> str:
-    """The whole model, the key's front with an inertia of ``held`` more (kg·m²).
-
-    ``stock``: with the engine's own contacts (stock.py) instead of tendons for sliding.
-    """
-    from tests.twin import stock as own
-
-    geoms = own.shapes(u) if stock else {}
-    dry = f'solimpfriction="{STEADY}" solreffriction="{2 * step!r} 1"'
-    slides = "" if stock else "".join(_slide(name) for name in RUBBING)
-    return f"""<mujoco>
+def world(
+    bodies: str,
+    tendons: str = "",
+    step: float = 1e-5,
+    options: str = 'integrator="RK4"',
+    more: Callable[[mujoco.MjSpec], None] | None = None,
+) -> mujoco.MjModel:
+    """A model of bodies and tendons; ``more`` puts on what is easier said in Python."""
+    spec = mujoco.MjSpec.from_string(
+        f"""<mujoco>
   <compiler angle="radian" inertiafromgeom="false" boundmass="0" boundinertia="0"/>
-  <option timestep="{step!r}" gravity="0 {-GRAVITY!r} 0" integrator="implicitfast" cone="elliptic"
-          iterations="100" tolerance="1e-12" jacobian="dense"/>
-  <default><default class="dry"><joint {dry}/><tendon {dry}/></default></default>
-  <worldbody>{geoms.get("world", "")}{"" if stock else _sites(("drop_screw", "a"), ("toe_button", "b"))}
-    {_key(u, geoms, stock, held)}
-    {_stack(u, geoms, stock)}
-    {_hammer(u, geoms, stock)}
-  </worldbody>
-  <tendon>{slides}</tendon>
-  <contact>{own.pairs(u) if stock else ""}</contact>
+  <option timestep="{step}" gravity="0 {-GRAVITY} 0" {options}/>
+  <worldbody>{bodies}</worldbody>
+  <tendon>{tendons}</tendon>
 </mujoco>"""
-
-
-def _slide(name: str) -> str:
-    return (
-        f'<spatial name="{name}" class="dry" frictionloss="1e-9">'
-        f'<site site="{name}_a"/><site site="{name}_b"/></spatial>'
     )
+    if more:
+        more(spec)
+    return spec.compile()
 
 
-def _site(name: str, end: str) -> str:
-    """One end of a sliding tendon; it is moved at every step (off the body's origin, which the engine would keep)."""
-    return f'<site name="{name}_{end}" pos="0.0{1 + (end == "b")}1 0.013 0"/>'
+def lump(mass: float, x: float, y: float, inertia: float) -> str:
+    """A mass with its inertia about its own centre (only the turn in the plane matters)."""
+    return f'<inertial mass="{mass!r}" pos="{x!r} {y!r} 0" diaginertia="{inertia!r} {inertia!r} {inertia!r}"/>'
 
 
-def _sites(*ends: tuple[str, str]) -> str:
-    return "".join(_site(*e) for e in ends)
+def hinge(name: str, extra: str = "") -> str:
+    return f'<joint name="{name}" type="hinge" axis="0 0 1" {extra}/>'
 
 
-def _hinge(name: str, friction: float = 0.0, extra: str = "") -> str:
-    rub = f'class="dry" frictionloss="{friction!r}"' if friction > 0 else ""
-    return f'<joint name="{name}" type="hinge" axis="0 0 1" {rub} {extra}/>'
+def rubbing(bound: float, step: float) -> str:
+    """Dry friction of a joint (N·m or N), as hard as the engine makes it: a slip dies within two steps."""
+    return f'frictionloss="{bound!r}" solimpfriction="0.9999 0.9999 1e-3" solreffriction="{2 * step!r} 1"'
 
 
-def _mass(mass: float, at: Vec, own: float) -> str:
-    m, i = max(mass, 1e-12), max(own, 1e-12)
-    return f'<inertial mass="{m!r}" pos="{at[0]!r} {at[1]!r} 0" diaginertia="{i!r} {i!r} {i!r}"/>'
+def weighed_apart(about: float, mass: float, x: float, y: float) -> str:
+    """A lump whose inertia ``about`` the joint is known."""
+    return lump(mass, x, y, about - mass * (x * x + y * y))
 
 
-def _key(u: ActionUnit, geoms: dict[str, str], stock: bool, held: float) -> str:
-    rear = "" if stock else _sites(("capstan", "a"), ("backcheck", "b"))
-    pin = _hinge("kf", 0.0 if held else u.friction["key"], f'armature="{held!r}"')
-    return f"""<body name="kf">{pin}{_mass(0.0, (0.0, 0.0), u.key.inertia_front)}
-      {geoms.get("kf", "")}</body>
-    <body name="kr">{_hinge("kr")}{_mass(0.0, (0.0, 0.0), u.key.inertia_rear)}{rear}{geoms.get("kr", "")}</body>"""
+def chain_body(u: ActionUnit, step: float | None = None) -> str:
+    """Wippen with jack and lever riding on it; with ``step`` their centres rub."""
+    w, j, lv, s = u.wippen, u.jack, u.lever, u.springs
+
+    def rubs(name: str) -> str:
+        return "" if step is None else rubbing(u.friction[name], step)
+
+    def ridden(name: str, part, at: tuple[float, float], torque: float, rate: float, rub: str) -> str:  # type: ignore[no-untyped-def]
+        spring = f'stiffness="{rate!r}" springref="{-torque / rate!r}" {rub}'
+        inside = hinge(name, spring) + weighed_apart(part.inertia, part.mass, *part.mass_centre)
+        return f'<body pos="{at[0]!r} {at[1]!r} 0">{inside}</body>'
+
+    return f"""<body pos="{w.centre[0]!r} {w.centre[1]!r} 0">{hinge("w", rubs("wippen"))}
+  {weighed_apart(w.inertia, w.mass, *w.mass_centre)}
+  {ridden("j", j, w.jack_centre, s.jack, s.jack_rate, rubs("jack"))}
+  {ridden("l", lv, w.lever_centre, s.repetition, s.repetition_rate, rubs("lever"))}
+</body>"""
 
 
-def _stack(u: ActionUnit, geoms: dict[str, str], stock: bool) -> str:
-    w, parts = u.wippen, []
-    for name, part, at, sites in (
-        ("j", u.jack, w.jack_centre, _sites(("jack_knuckle", "b"), ("toe_button", "a"))),
-        ("l", u.lever, w.lever_centre, _sites(("lever_knuckle", "b"), ("drop_screw", "b"))),
-    ):
-        own = part.inertia - part.mass * math.hypot(*part.mass_centre) ** 2
-        limits = ""
-        if stock:
-            low, high = (u.jack.stop_angle, u.jack.largest_turn) if name == "j" else (u.lever.stop_angle, 1.0)
-            limits = f'limited="true" range="{low!r} {high!r}" solreflimit="0.0004 1"'
-        pin = _hinge(name, u.friction["jack" if name == "j" else "lever"], limits)
-        inside = pin + _mass(part.mass, part.mass_centre, own) + ("" if stock else sites) + geoms.get(name, "")
-        parts.append(f'<body name="{name}" pos="{at[0]!r} {at[1]!r} 0">{inside}</body>')
-    own = w.inertia - w.mass * math.hypot(*w.mass_centre) ** 2
-    carried = ("" if stock else _site("capstan", "b")) + geoms.get("w", "") + "".join(parts)
-    return f"""<body name="w" pos="{w.centre[0]!r} {w.centre[1]!r} 0">{_hinge("w", u.friction["wippen"])}
-      {_mass(w.mass, w.mass_centre, own)}{carried}</body>"""
+def head_lump(hm: Hammer, origin: float = 0.0) -> str:
+    """The head, ``origin`` along the shank from the hammer centre."""
+    x, y = hm.head_mass_centre
+    return lump(hm.head_mass, x - origin, y, hm.head_mass * hm.head_gyration**2)
 
 
-def rod(u: ActionUnit) -> float:
-    """Mass of the even rod that swings as the shank, kg."""
-    return 3 * u.hammer.shank_inertia / u.hammer.shank_length**2
-
-
-def _hammer(u: ActionUnit, geoms: dict[str, str], stock: bool) -> str:
+def rigid_hammer(u: ActionUnit, extra: str = "") -> str:
+    """Shank and head as one stiff piece turning about the hammer centre."""
     hm = u.hammer
-    carried = {"knuckle": link_of(u, hm.knuckle_centre[0]), "head": link_of(u, hm.shank_length)}
-    on_knuckle = "" if stock else _sites(("jack_knuckle", "a"), ("lever_knuckle", "a"))
-    on_head = "" if stock else _site("backcheck", "a")
-
-    def held_by(body: str, start: float) -> str:
-        out = ""
-        if body == carried["knuckle"][0]:
-            out += f'<body name="knuckle" pos="{-start!r} 0 0">{on_knuckle}{geoms.get("knuckle", "")}</body>'
-        if body == carried["head"][0]:
-            own = _mass(hm.head_mass, hm.head_mass_centre, hm.head_mass * hm.head_gyration**2)
-            out += f'<body name="head" pos="{-start!r} 0 0">{own}{on_head}{geoms.get("head", "")}</body>'
-        return out
-
-    m, length = rod(u), hm.shank_length
-    begin = f'<body name="h" pos="{hm.centre[0]!r} {hm.centre[1]!r} 0">{_hinge("h", u.friction["hammer"])}'
-    if not hm.shank_bends:
-        own = hm.shank_inertia - m * (length / 2) ** 2
-        return f"{begin}{_mass(m, (length / 2, 0.0), own)}{held_by('h', 0.0)}{geoms.get('h', '')}</body>"
-    part = length / LINKS
-    places = [(k + 0.5) * part for k in range(LINKS)]
-    stiffness = hm.shank_bending_stiffness * sum((length - x) ** 2 for x in places)
-    damping = stiffness * 2 * hm.shank_damping_ratio / _middle_mode(u)
-    bend = f'stiffness="{stiffness!r}" damping="{damping!r}"'
-    inner, before = "", length
-    for k in range(LINKS, 0, -1):
-        start, span = places[k - 1], before - places[k - 1]
-        mass = m * span / length
-        shift = start - (places[k - 2] if k > 1 else 0.0)
-        own = _mass(mass, (span / 2, 0.0), mass * span**2 / 12)
-        carried_here = own + held_by(f"b{k}", start) + geoms.get(f"b{k}", "") + inner
-        inner = f'<body name="b{k}" pos="{shift!r} 0 0">{_hinge(f"b{k}", 0.0, bend)}{carried_here}</body>'
-        before = start
-    root = m * before / length
-    return f"{begin}{_mass(root, (before / 2, 0.0), root * before**2 / 12)}{held_by('h', 0.0)}{inner}</body>"
+    shank = 2 * hm.shank_mass_moment / hm.shank_length
+    return f"""<body name="shank" pos="{hm.centre[0]!r} {hm.centre[1]!r} 0">{hinge("h", extra)}
+  {weighed_apart(hm.shank_inertia, shank, hm.shank_length / 2, 0.0)}
+  <site name="cushion" pos="{hm.cushion_point[0]!r} {hm.cushion_point[1]!r} 0"/>
+  <body name="head" pos="{hm.shank_length!r} 0 0">{head_lump(hm, hm.shank_length)}</body>
+</body>"""
 
 
-def _middle_mode(u: ActionUnit) -> float:
-    """Circular frequency at which the joints' damping is the measured ratio: some 2.4 times the first mode's."""
-    hm = u.hammer
-    return 2.4 * math.sqrt(hm.shank_bending_stiffness / (hm.head_mass + 0.236 * rod(u)))
+def fixed(coefficients: dict[str, float], what: str) -> str:
+    """A tendon whose length is so much of each joint."""
+    joints = "".join(f'<joint joint="{name}" coef="{c!r}"/>' for name, c in coefficients.items())
+    return f'<fixed springlength="0" {what}>{joints}</fixed>'
+
+
+def beam(x: float, length: float) -> Array:
+    """Lift of the rod at ``x`` per turn of the root, deflection and turn of the tip; second row its slope.
+
+    The cubic that is level at the root and has the tip's place and slope
+    (interpolation of Hermite).
+    """
+    s = x / length
+    lift = (x, 3 * s**2 - 2 * s**3, length * (s**3 - s**2))
+    slope = (1.0, 6 * (s - s**2) / length, 3 * s**2 - 2 * s)
+    return np.array([lift, slope])
+
+
+def rod(hm: Hammer) -> tuple[Array, Array]:
+    """Places (m) along the rod and shares of its mass: Gauss's four points, exact for what cubics need."""
+    at, weight = np.polynomial.legendre.leggauss(4)
+    return 0.5 * hm.shank_length * (1 + at), 0.5 * weight
+
+
+def bending_hammer(u: ActionUnit, extra: str = "") -> tuple[str, str]:
+    """The head on a slide and a hinge at the tip of a beam; bodies and tendons.
+
+    The rod's inertia sits in tendons, a point mass each; its weight is laid on by
+    ``laws.py``.  Stiffness: strain energy EI/2 ∫ w''² of the cubic, as the sum
+    6 EI/L³ (e - L r/2)² + EI/(2 L) r² of two tendons.  The damping is modal, the
+    same ratio for both shapes of the rod held at its root.
+    """
+    hm, length = u.hammer, u.hammer.shank_length
+    bodies = f"""<body name="shank" pos="{hm.centre[0]!r} {hm.centre[1]!r} 0">{hinge("h", extra)}<inertial {SPECK}/>
+  <body name="head" pos="{length!r} 0 0"><joint name="e" type="slide" axis="0 1 0"/>{hinge("r")}
+    {head_lump(hm, length)}</body>
+</body>"""
+    mass = 3 * hm.shank_inertia / length**2
+    stiff = hm.shank_bending_stiffness * length**3 / 3
+    tendons = [
+        fixed(dict(zip("her", map(float, beam(x, length)[0]), strict=True)), f'armature="{float(part) * mass!r}"')
+        for x, part in zip(*rod(hm), strict=True)
+    ]
+    tendons.append(fixed({"e": 1.0, "r": -0.5 * length}, f'stiffness="{12 * stiff / length**3!r}"'))
+    tendons.append(fixed({"r": 1.0}, f'stiffness="{stiff / length!r}"'))
+    heavy = inertia(world(bodies, "".join(tendons)))[1:, 1:]
+    spring = stiff / length**3 * np.array([[12.0, -6 * length], [-6 * length, 4 * length**2]])
+    squares, shapes = np.linalg.eig(np.linalg.solve(heavy, spring))
+    for square, shape in zip(squares, shapes.T, strict=True):
+        drag = heavy @ shape / np.sqrt(shape @ heavy @ shape)
+        damping = 2 * hm.shank_damping_ratio * float(np.sqrt(square))
+        tendons.append(fixed(dict(zip("er", map(float, drag), strict=True)), f'damping="{damping!r}"'))
+    return bodies, "".join(tendons)
+
+
+def inertia(model: mujoco.MjModel) -> Array:
+    """The engine's mass matrix in its first pose."""
+    data = mujoco.MjData(model)
+    mujoco.mj_forward(model, data)
+    out = np.zeros((model.nv, model.nv))
+    for row, one in zip(out, np.eye(model.nv), strict=True):
+        mujoco.mj_mulM(model, data, row, one)
+    return out
+
+
+def whole_unit(u: ActionUnit, step: float, more: Callable[[mujoco.MjSpec], None] | None = None) -> mujoco.MjModel:
+    """All parts in the design pose, joints in the order kf, kr, w, j, l, h(, e, r)(, d).
+
+    The first tendons are the rubbing surfaces, to be laid anew at every step.
+    """
+    k = u.key
+    rub = rubbing(u.friction["hammer"], step)
+    hammer, tendons = bending_hammer(u, rub) if u.hammer.shank_bends else (rigid_hammer(u, rub), "")
+    front = hinge("kf", rubbing(u.friction["key"], step))
+    front += weighed_apart(k.inertia_front, LUMP, -k.front_moment / LUMP, 0.0)
+    bodies = f"<body>{front}</body><body>{hinge('kr')}{lump(LUMP, 0.0, 0.0, k.inertia_rear)}</body>"
+    bodies += chain_body(u, step) + hammer
+    if u.damper:
+        slide = f'<joint name="d" type="slide" axis="0 1 0" {rubbing(u.damper.friction, step)}/>'
+        bodies += f"<body>{slide}{lump(u.damper.mass, 0.0, 0.0, 1e-6)}</body>"
+    joints = ["kf", "kr", "w", "j", "l", "h"] + ["e", "r"] * u.hammer.shank_bends + ["d"] * (u.damper is not None)
+    surface = fixed(dict.fromkeys(joints, 1.0), rubbing(1.0, step))
+    tendons = SURFACES * surface + tendons
+    tendons += fixed({"kr": 1.0, "kf": -1.0}, f'stiffness="{k.bending_stiffness!r}" damping="{k.bending_damping!r}"')
+    model = world(bodies, tendons, step, 'integrator="implicitfast" tolerance="1e-12"', more)
+    model.tendon_frictionloss[:SURFACES] = 0.0
+    model.tendon_invweight0[:SURFACES] = LIGHT
+    return model
