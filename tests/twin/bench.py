@@ -122,8 +122,9 @@ class Twin:
             step2(model, data)
             if slow:
                 data.qvel[:] *= 1 - slow * self.step
-        if not np.isfinite(rows[-1]).all():
-            raise ArithmeticError(f"the twin's motion is not finite at a step of {self.step} s")
+        if not np.isfinite(rows[-1]).all() or any(warning.number for warning in data.warning):
+            # the engine would begin anew from the design pose
+            raise ArithmeticError(f"the twin loses its motion at a step of {self.step} s")
         return Motion(t, rows)
 
     @property

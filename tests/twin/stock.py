@@ -18,7 +18,8 @@ from tests.twin.measures import RUBBING, Array
 
 SOFTNESS = (5e-5, 1.0)
 """Time (s) in which the engine lets a contact's error die, and its damping ratio; its default of 20 ms is for
-things a hundred times slower."""
+things a hundred times slower.  Taken after trying 10 to 400 µs on one stroke of the demo unit at three dynamics: so
+hard surfaces chatter, and the hammer's speed moves by up to 6 % with it, at random."""
 SKIN = 1e-3
 """Radius of the capsule that stands for a face, and of the ball that stands for a point, m."""
 
