@@ -9,6 +9,7 @@ of the same version was stopped.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import os
 import re
 import shutil
@@ -18,6 +19,7 @@ import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -30,7 +32,8 @@ ROOT = Path(__file__).resolve().parents[1]
 PARTS = ("sim", "tests", "shared", "scenarios", "pyproject.toml", "README.md")
 FIRST = (
     "test_equations_symbolic", "test_gaps", "test_reference", "test_shank", "test_string_and_felt", "test_joints",
-    "test_conservation", "test_convergence", "test_smooth_limit", "test_general_engine", "test_outcomes",
+    "test_records", "test_conservation", "test_convergence", "test_smooth_limit", "test_general_engine",
+    "test_outcomes", "test_cause_and_effect",
 )  # fmt: skip
 """Tests that look at the physics most closely, run before the others."""
 ABOUT_MUTANTS = ("tests/physics/test_wide.py",)
@@ -47,37 +50,51 @@ def mutated(mutant: Mutant, physics: Path) -> None:
     file.write_text(text.replace(mutant.old, mutant.new), encoding="utf-8")
 
 
-def noticed(mutant: Mutant | None) -> str:
-    """The first test that fails with it, or "" ; without a mutant the tests of the tree as it is."""
-    with tempfile.TemporaryDirectory() as folder:
-        tree = Path(folder)
-        for part in PARTS:
-            source = ROOT / part
-            if source.is_dir():
-                shutil.copytree(source, tree / part, ignore=shutil.ignore_patterns("__pycache__", "app", "pictures"))
-            else:
-                shutil.copy(source, tree / part)
-        if mutant:
-            mutated(mutant, tree / "sim" / "physics")
-        env = os.environ | {"PYTHONPATH": str(tree), "NUMBA_CACHE_DIR": str(tree / "cache")}
-        made = subprocess.run(
-            [sys.executable, "-m", "sim.physics.generate_step"], cwd=tree, env=env, capture_output=True, text=True
-        )
-        if made.returncode:
-            return "the kernel cannot be written"
-        first = [f"tests/physics/{name}.py" for name in FIRST]
-        for files in (first, ["tests/physics", *(f"--ignore={f}" for f in (*first, *ABOUT_MUTANTS))]):
-            ran = subprocess.run(
-                [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *files],
-                cwd=tree, env=env, capture_output=True, text=True,
-            )  # fmt: skip
-            if ran.returncode not in (0, 1):
-                found = re.search(r"^(?:ERROR|E  ) .*", ran.stdout, re.MULTILINE)
-                return f"the tests do not run: {found[0] if found else ran.stdout[-200:]}"
-            if ran.returncode == 1:
-                failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(\S+)", ran.stdout, re.MULTILINE)
-                return failed[1] if failed else "a test"
+def copied(tree: Path) -> Path:
+    """What the physics tests need, in another folder."""
+    for part in PARTS:
+        source = ROOT / part
+        if source.is_dir():
+            shutil.copytree(source, tree / part, ignore=shutil.ignore_patterns("__pycache__", "app", "pictures"))
+        else:
+            shutil.copy(source, tree / part)
+    return tree
+
+
+def noticed(mutant: Mutant, tree: Path) -> str:
+    """The first test that fails with it in ``tree``, or ""; the tree is left as it was."""
+    file = tree / "sim" / "physics" / mutant.file
+    sound = file.read_text(encoding="utf-8")
+    mutated(mutant, file.parent)
+    try:
+        return _first_failure(tree)
+    finally:
+        file.write_text(sound, encoding="utf-8")
+
+
+def _first_failure(tree: Path) -> str:
+    made = _python(tree, "-m", "sim.physics.generate_step")
+    if made.returncode:
+        return "the kernel cannot be written"
+    first = [f"tests/physics/{name}.py" for name in FIRST]
+    for files in (first, ["tests/physics", *(f"--ignore={f}" for f in (*first, *ABOUT_MUTANTS))]):
+        ran = _python(tree, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *files)
+        if ran.returncode not in (0, 1):
+            found = re.search(r"^(?:ERROR|E  ) .*", ran.stdout, re.MULTILINE)
+            return f"the tests do not run: {found[0] if found else ran.stdout[-200:]}"
+        if ran.returncode == 1:
+            failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(\S+)", ran.stdout, re.MULTILINE)
+            return failed[1] if failed else "a test"
     return ""
+
+
+def _python(tree: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """A run in the tree, the compiled kernel kept by its text: most mutants outside the generators share one."""
+    kernel = tree / "sim" / "physics" / "kernel.py"
+    os.utime(kernel, (0, 0))
+    cache = tree / "cache" / hashlib.sha256(kernel.read_bytes()).hexdigest()[:12]
+    env = os.environ | {"PYTHONPATH": str(tree), "NUMBA_CACHE_DIR": str(cache)}
+    return subprocess.run([sys.executable, *arguments], cwd=tree, env=env, capture_output=True, text=True)
 
 
 def done_before() -> dict[str, str]:
@@ -107,8 +124,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.error(f"no such mutant: {', '.join(sorted(unknown))}")
     found = done_before() if args.keep and not args.names else {}
     left = [m for m in MUTANTS if m.name not in found and (not args.names or m.name in args.names)]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for mutant, caught in zip(left, pool.map(noticed, left), strict=True):
+    workers = min(os.cpu_count() or 1, len(left)) or 1
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(workers) as pool:
+        trees: SimpleQueue[Path] = SimpleQueue()
+        for number in range(workers):
+            trees.put(copied(Path(folder, str(number))))
+
+        def one(mutant: Mutant) -> str:
+            tree = trees.get()
+            try:
+                return noticed(mutant, tree)
+            finally:
+                trees.put(tree)
+
+        for mutant, caught in zip(left, pool.map(one, left), strict=True):
             found[mutant.name] = caught
             print(f"{mutant.name:18}{caught or 'NOT NOTICED'}  ({mutant.what})", flush=True)
             if args.keep and not args.names:

@@ -26,6 +26,8 @@ RATES = (4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0)
 """Strokes per second."""
 DEPTHS = tuple(np.linspace(1e-3, 6e-3, 12))
 """How far under the key's rest the finger stays between strokes, touch point, m: it returns part of the way."""
+BACK = 0.8
+"""... or this share of a shorter way: it always returns part of it."""
 STROKES = 8
 PRESS = 1.0
 """Force on the punching at the bottom of the finger's path, N."""
@@ -57,10 +59,15 @@ class Ensemble:
     failed_runs: tuple[str, ...]
 
 
+def kept_down(rest: Rest, depth: float) -> float:
+    """How far under the key's rest the finger stays on this unit, m."""
+    return min(depth, BACK * bottom_travel(rest, PRESS))
+
+
 def finger_path(rest: Rest, rate: float, depth: float, strokes: int = STROKES) -> tuple[Array, Array]:
     """Path of the finger's tip (design pose, + down) and the times at which strokes begin."""
-    bottom = bottom_travel(rest, PRESS) + rest.design_travel
-    high, start = depth + rest.design_travel, rest.design_travel
+    start = rest.design_travel
+    bottom, high = bottom_travel(rest, PRESS) + start, kept_down(rest, depth) + start
     period = 1.0 / rate
     begins = LEAD_IN + period * np.arange(strokes)
     rows = [(0.0, start, 0.0)]
@@ -112,7 +119,7 @@ def judge(rest: Rest, r: Run, begins: Array, rate: float, depth: float) -> tuple
 def late_part(rest: Rest, r: Run, row: int, depth: float) -> str:
     """What had not come back when the stroke began (in the order in which each waits for the one before)."""
     trace = r.trace
-    if rest.travel(r)[row] > depth + 0.5e-3:
+    if rest.travel(r)[row] > kept_down(rest, depth) + 0.5e-3:
         return "key return"
     if trace["N_backcheck"][row] > 0:
         return "check release"

@@ -25,6 +25,8 @@ SPAN = (2e-3, 5e-3)
 """Travel over which down and up weight are taken, m (readings.md)."""
 CLEAR = 1e-3
 """The jack can have escaped when its top's rear edge stands this far in front of the knuckle's core, m."""
+FARTHEST = 1.1
+"""Turn of the key at which a press ends that met no punching, rad: past the model's range."""
 FALL = 5e-5
 """... and the crown has fallen this far from its highest point, m."""
 PAST_ESCAPE = 5e-5
@@ -59,7 +61,7 @@ def press(rest: Rest, *, back: bool = True, quick: bool = False) -> Pressed:
 
     ``quick`` hurries over the first half of the way, where only weights are read.
     """
-    depth = bottom_travel(rest)
+    depth = min(bottom_travel(rest), FARTHEST * rest.arm)
     path = slowing_travel(depth, 0.5 * depth, HURRY, SPEED) if quick else even_travel(0.0, depth, SPEED)
     down = run(
         rest.parameters,

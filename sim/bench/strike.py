@@ -25,6 +25,8 @@ from sim.physics.run import DRIVEN_MASS, Drive, Run, run
 
 Array = NDArray[np.float64]
 
+LEAST_WAY = 1e-3
+"""A tip led from above a key with less way than this comes as if the key had it, m."""
 LEAVES = 1e-5
 """Travel at which the key is said to have left rest, m."""
 DURATION = 0.45
@@ -66,7 +68,7 @@ def _led(rest: Rest, time: float, above: float) -> Drive:
         return key_motion(power_stroke(bottom, time, 3.0), rest.arm, rest.angle)
     pad = rest.unit.contacts["finger"]
     way = above + bottom + (4 * FIRM / pad.stiffness) ** (1 / pad.exponent)
-    path = power_stroke(way, time * way / bottom, 3.0)
+    path = power_stroke(way, time * way / max(bottom, LEAST_WAY), 3.0)
     path[:, 1] += rest.design_travel - above
     return finger_motion(path)
 

@@ -27,6 +27,8 @@ RESULT_TYPE = np.dtype([(n, "f8") for n in kernel.RESULTS])
 COLUMN = {n: i for i, n in enumerate(kernel.TRACE)}
 
 NO_FINGER, KEY_MOTION, KEY_FORCE, DRIVEN_MASS, FINGER_MOTION = range(5)
+LEAST_STEP = 1e-6
+"""Shortest step that a unit may ask for, s: below it a blow takes minutes."""
 LEDGER_BOUND = 0.02
 """Share of the finger's work that may stay unexplained; a run that leaves more open has failed."""
 AWAY = 0.05
@@ -271,7 +273,7 @@ def run(
     Raises nothing for a run that leaves its domain, or whose ledger stays open: see ``Run.outcome``.
     """
     p = unit if isinstance(unit, np.ndarray) else pack(unit)
-    step = min(step, float(p["near_delay"][0]), 0.1 * float(p["shank_period"][0]))
+    step = _short_enough(step, p)
     steps = max(1, round(duration / step))
     stride = steps + 1 if every is None else max(1, round(every / step))
     rows = 0 if every is None else (steps - 1) // stride + 1
@@ -331,6 +333,10 @@ def run(
         step,
         p,
     )
+
+
+def _short_enough(step: float, p: Array) -> float:
+    return min(step, float(p["near_delay"][0]), 0.1 * float(p["shank_period"][0]))
 
 
 def _sent(previous: Run, step: float, length: int) -> Array:
@@ -399,9 +405,13 @@ def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     Dry friction is first left out (the parts find the middle of its band), then
     put back.  A note that was just played may stand off it by what friction holds:
     the hammer on the jack, the lever not quite up (the crown a millimetre low).
-    Raises SimulationError when the unit does not come to rest.
+    Raises SimulationError when the unit does not come to rest, or would need steps
+    shorter than LEAST_STEP.
     """
     p = pack(unit)
+    if (needed := _short_enough(step, p)) < LEAST_STEP:
+        told = f"{1e6 * needed:.2g} µs; the shank is too stiff for its mass, or the string's near end too short"
+        raise SimulationError("needs too short a step", None, told)
     free = run(p, Drive(), 0.2, start_state(unit, p), step=step, every=None, viscous=60.0, rub=0.0).require()
     rest = run(p, Drive(), 0.1, free.state, step=step, every=None, viscous=60.0).require()
     speeds = [abs(float(rest.state[f"v_{x}"][0])) for x in DOFS]

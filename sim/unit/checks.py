@@ -13,6 +13,12 @@ from sim.units import mm
 STRIKE_LINE_SLACK = 3e-3
 """m; the rule is held to a bent wooden thing."""
 
+KEY_ARM = 30e-3
+"""m; a key is played at least so far in front of its balance pin."""
+
+SHORTEST_FACE = 0.1e-3
+"""m; a face between two points has a direction."""
+
 HEEL_REACH = 12e-3
 """m; half of the heel's underside, and what a capstan may stand off its middle."""
 
@@ -32,8 +38,8 @@ def _shorter(sheet: Sheet, name: str, other: str, remedy: str, margin: float = 0
 def _key_lengths(sheet: Sheet) -> None:
     front, capstan, check = "key.front_to_balance", "key.balance_to_capstan", "settings.backcheck_place"
     _shorter(sheet, "key.balance_to_punching", front, "the punching lies under the key; measure both again")
-    _shorter(sheet, "key.touch_from_edge", front, "the place of weighing lies in front of the balance pin", 30e-3)
-    _shorter(sheet, "touch.point", front, "the finger plays in front of the balance pin", 30e-3)
+    _shorter(sheet, "key.touch_from_edge", front, "the place of weighing lies in front of the balance pin", KEY_ARM)
+    _shorter(sheet, "touch.point", front, "the finger plays in front of the balance pin", KEY_ARM)
     _shorter(sheet, capstan, check, "the capstan stands in front of the backcheck; measure both again")
     _shorter(sheet, capstan, "key.rear_length", "the capstan stands on the key; measure both again")
     _shorter(sheet, "key.balance_to_back_cloth", "key.rear_length", "the cloth lies under the key; measure both again")
@@ -118,11 +124,39 @@ def _springs(sheet: Sheet) -> None:
 def after_geometry(sheet: Sheet, unit: ActionUnit, raw: bool) -> None:
     """What needs the pose; with ``raw`` coordinates only what must hold for any unit."""
     with sheet.resting_on(("key", *POSE, "coordinates")):
+        if not _points(sheet, unit):
+            return
         _blow(sheet, unit)
         if raw:
             return
         for check in (_heel_over_capstan, _strike_line, _button, _screw, _hammer_over_check):
             check(sheet, unit)
+
+
+def _points(sheet: Sheet, unit: ActionUnit) -> bool:
+    """Whether raw points leave the key an arm, and each face and the hammer a length."""
+    jack, lever, crown = unit.jack, unit.lever, unit.hammer.strike_point
+    remedy = "the finger plays in front of the balance pin, and + is toward the string"
+    place = "coordinates.key.touch_point"
+    good = _point(sheet, place, -unit.key.touch_point[0] >= KEY_ARM, f"{mm(-KEY_ARM)} or less along the key", remedy)
+    remedy = "two ends in one place make no face: measure both again"
+    for name, a, b in (
+        ("jack.top_front", jack.top_front, jack.top_rear),
+        ("jack.rear_face_down_to", jack.rear_face_down_to, jack.top_rear),
+        ("lever.surface_to", lever.surface_to, lever.surface_from),
+    ):
+        far = math.dist(a, b) >= SHORTEST_FACE
+        good &= _point(sheet, f"coordinates.{name}", far, f"{mm(SHORTEST_FACE)} or more from the other end", remedy)
+    remedy = "the crown does not turn with the hammer: measure along and across the shank again"
+    far = math.hypot(*crown) >= SHORTEST_FACE
+    return good & _point(sheet, "coordinates.hammer.strike_point", far, "a place off the hammer centre", remedy)
+
+
+def _point(sheet: Sheet, name: str, holds: bool, allowed: str, remedy: str) -> bool:
+    if not holds:
+        shown = ", ".join(part.text for part in sheet.points.get(name, ())) or "not given"
+        sheet.refuse(name, (), shown, allowed, remedy)
+    return holds
 
 
 def crown(unit: ActionUnit, angle: float) -> Vec:

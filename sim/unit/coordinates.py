@@ -42,6 +42,12 @@ _UNITS: Mapping[str, tuple[str, float, float]] = {
     "bending_damping": ("N·m·s/rad", 0, 10),
     "shank_bending_stiffness": ("N/m", 100, 1e5),
     "ratio": ("", 0, 0.5),
+    "radius": ("mm", 0, 100),
+    "gyration": ("mm", 0, 100),
+    "front_edge_x": ("mm", -600, -30),
+    "punching_x": ("mm", -600, -30),
+    "backcheck_length": ("mm", 1, 600),
+    "shank_length": ("mm", 20, 600),
 }
 """Unit and range by the field's name, or by its last word; lengths are the rest."""
 

@@ -1,0 +1,228 @@
+"""Units and touches drawn over everything that the fields allow; the ranges are read from the fields.
+
+Manners: one input anywhere in its range; a few; all measures or all raw coordinates
+a little (each goes the same share of the way from its own value to some place in
+its range); and all of them anywhere, which nearly always contradicts itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any, get_args
+
+import numpy as np
+from pydantic import BaseModel
+
+from sim.bench.predict import touches
+from sim.physics.finger import KINDS, Touch
+from sim.unit.coordinates import _POINT as POINT
+from sim.unit.coordinates import PARTS
+from sim.unit.definition import ALTERNATIVES, Scenario
+from sim.unit.fields import by_path, fields
+from sim.unit.files import Leaf, Leaves
+from sim.unit.given import Kind
+from sim.unit.model import CONTACTS, ActionUnit
+from sim.unit.parts import Lead
+from sim.unit.scenario import from_leaves, leaves_of, measures
+from sim.unit.section import kind_of
+
+SCENARIOS = Path(__file__).resolve().parents[1] / "scenarios"
+UNITS = ("concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped")
+COUNTS = {"one": (1, 1), "some": (2, 6), "all": (10_000, 10_000)}
+"""How many inputs are drawn anew."""
+SHARE = {"one": 0.55, "some": 0.27, "all measures a little": 0.1, "all coordinates a little": 0.07, "all": 0.01}
+TEXTS = ("name", "note", "invented", "based_on", "default_source")
+"""Fields that say nothing about the unit."""
+LEADS = "key.leads"
+TOGETHER = {"springs.jack_share": {"springs.arrangement": "one"}}
+"""What an input needs beside it."""
+SQUEEZE = 0.3e-3
+"""m; a contact whose exponent is moved keeps about its force at this squeeze."""
+
+
+@dataclass(frozen=True)
+class Draw:
+    """How a unit departs from a shipped one: overrides by path, and the leads where they were drawn."""
+
+    manner: str
+    scenario: str
+    over: Mapping[str, str]
+    leads: list[dict[str, str]] | None = field(default=None)
+
+    def unit(self) -> ActionUnit:
+        """Raises InputError where the inputs are refused."""
+        leaves = _leaves(self.scenario)
+        if self.leads is not None:
+            leaves = {k: v for k, v in leaves.items() if k[:2] != ("key", "leads")}
+            leaves["key", "leads"] = Leaf(self.leads, "drawn", None)
+        return from_leaves(leaves, self.scenario, self.over)
+
+    def __str__(self) -> str:
+        told = dict(self.over) if len(self.over) < 8 else f"{len(self.over)} inputs"
+        return f"{self.manner} {self.scenario} {told}{f' leads {self.leads}' if self.leads is not None else ''}"
+
+
+@cache
+def _leaves(scenario: str) -> Leaves:
+    return leaves_of(SCENARIOS / f"{scenario}.toml")
+
+
+@cache
+def inputs() -> tuple[str, ...]:
+    """Paths of all inputs."""
+    return tuple(f.path for f in fields() if f.path not in TEXTS)
+
+
+def draw(manner: str, random: np.random.Generator) -> Draw:
+    """One unit."""
+    scenario = str(random.choice(UNITS))
+    if manner not in COUNTS:
+        a_little = _measures_a_little if "measures" in manner else _coordinates_a_little
+        return Draw(manner, scenario, a_little(scenario, _share(random), random))
+    least, most = COUNTS[manner]
+    count = min(len(inputs()), int(random.integers(least, most + 1)))
+    paths = [inputs()[i] for i in random.permutation(len(inputs()))[:count]]
+    over = {p: text for p in paths if p != LEADS for p, text in _drawn(p, scenario, random).items()}
+    return Draw(manner, scenario, over, _leads(random) if LEADS in paths else None)
+
+
+def _drawn(path: str, scenario: str, random: np.random.Generator) -> dict[str, str]:
+    """Overrides that put one input somewhere; what can only be given together comes along."""
+    kind = by_path()[path].kind
+    if path.endswith((".stiffness", ".exponent")) and path.startswith("contacts."):
+        return _contact(path, scenario, random)
+    for way in next((row for row in ALTERNATIVES if any(path in w and len(w) > 1 for w in row)), ()):
+        if path in way and len(way) > 1:
+            kinds = {p: by_path()[p].kind for p in way}
+            return {p: _text(anywhere(k, random), k) for p, k in kinds.items() if k}
+    if kind is not None:
+        return {path: _text(anywhere(kind, random), kind)} | TOGETHER.get(path, {})
+    if path.startswith("coordinates."):
+        return {path: ", ".join(_text(anywhere(POINT, random), POINT) for _ in range(2))}
+    return {path: str(random.choice(answers(path)))}
+
+
+def _contact(path: str, scenario: str, random: np.random.Generator) -> dict[str, str]:
+    """A stiffness over its whole range, in the unit that the contact's exponent (drawn, or its own) gives it."""
+    law = path.rpartition(".")[0]
+    stiffness, power = by_path()[f"{law}.stiffness"].kind, by_path()[f"{law}.exponent"].kind
+    assert stiffness and power
+    p = anywhere(power, random) if path.endswith("exponent") else _measures(scenario)[f"{law}.exponent"]
+    over = {f"{law}.stiffness": f"{anywhere(stiffness, random)!r} N/m^{p:.6f}"}
+    return over | ({path: f"{p:.6f}"} if path.endswith("exponent") else {})
+
+
+def anywhere(kind: Kind, random: np.random.Generator) -> float:
+    """A value within the field's range, in its own unit: its ends and nought now and then, decades evenly."""
+    low, high = kind.minimum, kind.maximum
+    way = random.uniform()
+    if way < 0.1:
+        return low if way < 0.05 else high
+    if way < 0.13 and low <= 0 <= high:
+        return 0.0
+    if _decades(kind):
+        return math.exp(random.uniform(math.log(low), math.log(high)))
+    return random.uniform(low, high)
+
+
+def _decades(kind: Kind) -> bool:
+    return kind.minimum > 0 and kind.maximum / kind.minimum > 50
+
+
+def _text(value: float, kind: Kind) -> str:
+    return f"{float(value)!r} {kind.unit}".strip()
+
+
+@cache
+def answers(path: str) -> tuple[str, ...]:
+    """What may be said in a field that is no quantity: yes or no, a word, a whole number."""
+    section: type[BaseModel] = Scenario
+    *tables, name = path.split(".")
+    for table in tables:
+        annotation = section.model_fields[table].annotation
+        section = next(a for a in (annotation, *get_args(annotation)) if isinstance(a, type) and a is not type(None))
+    entry = section.model_json_schema()["properties"][name]
+    found: list[Any] = []
+    for way in entry.get("anyOf", [entry]):
+        found += ["true", "false"] if way.get("type") == "boolean" else way.get("enum", [])
+        found += range(way["minimum"], way["maximum"] + 1) if way.get("type") == "integer" else []
+    return tuple(map(str, found))
+
+
+def _leads(random: np.random.Generator) -> list[dict[str, str]]:
+    kinds = {name: kind_of(info) for name, info in Lead.model_fields.items()}
+    return [
+        {name: _text(anywhere(kind, random), kind) for name, kind in kinds.items() if kind}
+        for _ in range(int(random.integers(0, 5)))
+    ]
+
+
+@cache
+def _measures(scenario: str) -> Mapping[str, float]:
+    return measures(_leaves(scenario), scenario)
+
+
+def _share(random: np.random.Generator) -> float:
+    """How far all inputs go toward their places."""
+    return math.exp(random.uniform(math.log(3e-4), math.log(0.3)))
+
+
+def _measures_a_little(scenario: str, share: float, random: np.random.Generator) -> dict[str, str]:
+    """Every measure of the unit moved."""
+    over, own = {}, _measures(scenario)
+    for path, value in own.items():
+        kind = by_path()[path].kind
+        if kind is not None and not path.startswith(tuple(f"contacts.{c}.{n}" for c in CONTACTS for n in _LAW)):
+            over[path] = _moved(value, kind, share, random)
+    for contact in CONTACTS:
+        stiffness, exponent = (f"contacts.{contact}.{n}" for n in _LAW)
+        kinds = by_path()[stiffness].kind, by_path()[exponent].kind
+        if stiffness in own and kinds[0] and kinds[1]:
+            p = round(_toward(own[exponent], kinds[1], share, random), 6)
+            k = own[stiffness] * SQUEEZE ** (own[exponent] - p)
+            k = min(max(k, kinds[0].minimum), kinds[0].maximum)
+            over[stiffness] = f"{_toward(k, kinds[0], share, random)!r} N/m^{p:.6f}"
+    return over
+
+
+def _coordinates_a_little(scenario: str, share: float, random: np.random.Generator) -> dict[str, str]:
+    """Every raw coordinate moved from where the unit's own measures put it."""
+    over, own = {}, Draw("", scenario, {}).unit()
+    for part in PARTS:
+        for name in (p.rpartition(".")[2] for p in inputs() if p.startswith(f"coordinates.{part}.")):
+            path, value = f"coordinates.{part}.{name}", getattr(getattr(own, part), name)
+            kind = by_path()[path].kind
+            if isinstance(value, tuple):
+                over[path] = ", ".join(_moved(v, POINT, share, random) for v in value)
+            elif kind is not None and value is not None:
+                over[path] = _moved(value, kind, share, random)
+    return over
+
+
+def _moved(si: float, kind: Kind, share: float, random: np.random.Generator) -> str:
+    return _text(_toward(si / kind.dimension.factor(kind.unit), kind, share, random), kind)
+
+
+_LAW = ("stiffness", "exponent")
+
+
+def _toward(own: float, kind: Kind, share: float, random: np.random.Generator) -> float:
+    place = anywhere(kind, random)
+    if _decades(kind) and own > 0:
+        return float(own * (place / own) ** share)
+    return float(own + share * (place - own))
+
+
+def played(random: np.random.Generator) -> Touch:
+    """Some way of driving, from softer than the softest to louder than the loudest standard touch."""
+    kind, struck = str(random.choice(KINDS)), bool(random.integers(2))
+    known = sorted(t.strength for t in touches(kind, struck))
+    strength = math.exp(random.uniform(math.log(0.5 * known[0]), math.log(2 * known[-1])))
+    return Touch("fuzz", strength, struck, kind)
+
+
+__all__ = ["SHARE", "Draw", "draw", "inputs", "played"]
