@@ -135,7 +135,7 @@ class Installed:
         clean = {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "NUMBA_CACHE_DIR")}
         return subprocess.run(
             [*first, *(words if words[0].startswith("-") else words[1:])],
-            cwd=self.away, env=clean | environment, capture_output=True, text=True, timeout=300,
+            cwd=self.away, env=clean | environment, capture_output=True, text=True, timeout=1200,
         )  # fmt: skip
 
     def asked(self, code: str, **environment: str) -> list[str]:
@@ -198,7 +198,7 @@ def test_command_of_the_dashboard_serves_it(installed: Installed) -> None:
 def test_first_page_is_drawn_where_it_is_installed(installed: Installed) -> None:
     code = (
         "from dashboard.__main__ import APP\nfrom streamlit.testing.v1 import AppTest\n"
-        "page = AppTest.from_file(str(APP)).run(timeout=120)\n"
+        "page = AppTest.from_file(str(APP)).run(timeout=900)\n"
         "print(len(page.exception), *(title.value for title in page.title))"
     )
     failed, *title = installed.asked(code)
