@@ -83,7 +83,7 @@ def _first_failure(tree: Path) -> str:
             found = re.search(r"^(?:ERROR|E  ) .*", ran.stdout, re.MULTILINE)
             return f"the tests do not run: {found[0] if found else ran.stdout[-200:]}"
         if ran.returncode == 1:
-            failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(\S+)", ran.stdout, re.MULTILINE)
+            failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(.+?)(?: - |$)", ran.stdout, re.MULTILINE)
             return failed[1] if failed else "a test"
     return ""
 
