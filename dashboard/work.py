@@ -18,19 +18,21 @@ from dashboard.controls import CONTROLS
 from sim.bench.predict import touches
 from sim.errors import Fault, InputError
 from sim.unit.fields import by_path
-from sim.unit.files import Leaves, decode, merge, parse_leaves, read_based
+from sim.unit.files import Leaves, merge, parse_leaves, read_based
+from sim.unit.given import STEERS, one_line
 from sim.unit.model import ActionUnit
 from sim.unit.overrides import apply
 from sim.unit.scenario import from_leaves, leaves_of
 from sim.unit.shipped import shipped
+from sim.unit.text import LARGEST_FILE, decode
 from sim.unit.writing import text_of, with_unit
 from sim.workshop.screws import SCREWS
 from sim.workshop.set_up import set_up
 from sim.workshop.targets import STOPS
 from sim.workshop.variants import Origin
 
-LARGEST = 1_000_000
-"""Bytes of an uploaded scenario."""
+LARGEST_STATE = 2 * LARGEST_FILE
+"""Bytes of a saved state, packed or not: two scenarios and what was done to them."""
 LONGEST_LINK = 30_000
 """Characters of a state that an address can carry; a longer one is restored from its text."""
 FIRST = "concert-grand-natural"
@@ -109,10 +111,7 @@ def controls_of(unit: ActionUnit, start: ActionUnit) -> tuple[tuple[str, float],
 
 def opened(name: str, data: bytes) -> Work:
     """The work that an uploaded file holds.  Raises InputError that names what is wrong with it."""
-    plain = "a TOML text file of at most 1 MB"
-    shown = "".join(c if c.isprintable() else "?" for c in name[-LONGEST_NAME:])
-    if len(data) > LARGEST:
-        raise _fault("the file", f"{len(data)} bytes", plain, "take out what is no scenario", shown)
+    shown = one_line(name[-LONGEST_NAME:], LONGEST_NAME)
     text = decode(data, shown)
     parse_leaves(text, shown)
     work = Work(shown, text)
@@ -170,12 +169,12 @@ def to_code(saved: Saved) -> str:
 def from_code(code: str) -> Saved:
     """A saved state from a link's text.  Raises InputError for anything that is none."""
     remedy = "open the link whole, as it was copied"
-    if len(code) > 2 * LARGEST:
-        raise _fault("link", f"{len(code)} characters", f"at most {2 * LARGEST}", remedy)
+    if len(code) > LARGEST_STATE:
+        raise _fault("link", f"{len(code)} characters", f"at most {LARGEST_STATE}", remedy)
     try:
         packed = base64.b64decode(code + "=" * (-len(code) % 4), altchars=b"-_", validate=True)
         unpacker = zlib.decompressobj()
-        data = unpacker.decompress(packed, 2 * LARGEST)
+        data = unpacker.decompress(packed, LARGEST_STATE)
         if unpacker.unconsumed_tail:
             raise ValueError
         saved = SAVED.validate_json(data, strict=True)
@@ -198,7 +197,11 @@ def _check(saved: Saved) -> None:
             raise ValueError
         if not all(CONTROLS[name].low <= value <= CONTROLS[name].high for name, value in work.turned):
             raise ValueError
-        if len(work.base) > LONGEST_NAME:
+        if len(work.base) > LONGEST_NAME or STEERS.search(work.base):
+            raise ValueError
+        if any(len(dict(pairs)) < len(pairs) for pairs in (work.edits, work.turned, work.asked)):
+            raise ValueError
+        if len(work.edits) > len(by_path()):
             raise ValueError
         from_leaves(work.leaves, work.base)
 

@@ -7,6 +7,9 @@ import sys
 from collections.abc import Sequence
 
 
+BAD_INPUT = 2
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     try:
@@ -15,9 +18,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("interrupted; nothing is left half done", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        # The reader of a pipe has gone: what is still buffered has nowhere to go.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 0
+    except OSError as error:
+        _drop_output()
+        place = f" to {error.filename}" if error.filename else ""
+        print(f"could not be written{place}: {(error.strerror or str(error)).lower()}", file=sys.stderr)
+        return BAD_INPUT
+
+
+def _drop_output() -> None:
+    """What is still buffered has nowhere to go: the reader of the pipe has gone, or the disk is full."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _run(argv: Sequence[str] | None) -> int:

@@ -46,6 +46,10 @@ class InputError(ActionUnitError):
         return type(self), (self.faults,)
 
 
+class OutputError(InputError):
+    """A result could not be written; what was in its place before stays."""
+
+
 class SimulationError(ActionUnitError):
     """A run left the domain of the model; ``time`` in s counts from the start of the run."""
 

@@ -114,12 +114,12 @@ def friction(args: argparse.Namespace) -> int:
     if args.repin is not None:
         return _repin(args)
     found = workshop.friction(origin_of(args.scenario, args.changes))
-    if path is not None:
-        save(budget.draw(found), path)
     if args.json:
         print(document.text(budget.document(found)))
     else:
         screen.show(budget.tables(found))
+    if path is not None:
+        save(budget.draw(found), path)
     return FINE if found.own.budget is not None else CANNOT_PLAY
 
 
@@ -152,6 +152,7 @@ def _repin(args: argparse.Namespace) -> int:
 def piano(args: argparse.Namespace) -> int:
     """What was read at the piano and at the bench, and what it means for the notes."""
     from sim.cli.commands import changes
+    from sim.cli.studies import save
     from sim.sheets import at_bench as sheet
     from sim.sheets import document, figures, template
     from sim.sheets import piano as notes
@@ -174,16 +175,12 @@ def piano(args: argparse.Namespace) -> int:
     with screen.progress("at the bench") as say:
         found = at_bench(read, key, keys, own, lambda more: sim.load(args.scenario, {**more, **changed}), say,
                          angle=args.angle, blow=args.blow, gap=args.gap, held=changed)  # fmt: skip
-    if path is not None:
-        try:
-            figures.save(template.figure(found.touching), path)
-        except OSError as error:
-            raise screen.unwritable("--figure", path, error) from None
-        screen.note(f"figure written to {path}")
     if args.json:
         print(document.text(document.clean(sheet.document(found))))
     elif not args.csv:
         screen.show(*(Padding(part, (0, 0, 1, 0)) for part in sheet.tables(found, args.angle)))
+    if path is not None:
+        save(template.figure(found.touching), path)
     return FINE if found.bench.outcome == "plays" else CANNOT_PLAY
 
 

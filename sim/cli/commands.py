@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,29 +63,26 @@ def predict(args: argparse.Namespace) -> int:
     unit = _ready(args)
     with screen.progress("at rest") as say:
         found = sim.predict(unit, repetition=not args.no_repetition, progress=say)
-    if figure is not None:
-        _draw(figure, unit, found)
     if args.json:
         print(document.text(document.of_prediction(found)))
     elif args.csv:
         print(report.csv(found, unit), end="")
     else:
         screen.show(tables.prediction(found, unit, inches_first=args.inches))
+    if figure is not None:
+        _draw(figure, unit, found)
     return FINE if found.plays else CANNOT_PLAY
 
 
 def _draw(path: Path, unit: ActionUnit, found: Prediction) -> None:
+    from sim.cli.studies import save
     from sim.errors import SimulationError
-    from sim.sheets import drawing, figures
+    from sim.sheets import drawing
 
     try:
-        figures.save(drawing.sheet(unit, found), path)
+        save(drawing.sheet(unit, found), path)
     except SimulationError as error:
         screen.note(f"no figure: {error}")
-    except OSError as error:
-        raise screen.unwritable("--figure", path, error) from None
-    else:
-        screen.note(f"figure written to {path}")
 
 
 def strike(args: argparse.Namespace) -> int:
@@ -101,9 +99,6 @@ def strike(args: argparse.Namespace) -> int:
     blows = tuple(blow for blow, _ in played)
     silent = [blow for blow in blows if blow.hammer_speed is None]
     outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome
-    if path is not None:
-        named = [(blow.touch, traces.of_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
-        _write(path, traces.stacked(named, "touch"))
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "strikes": [document.of_strike(blow) for blow in blows]}
         print(document.text({**body, "assumed": list(unit.assumed)}))
@@ -111,6 +106,9 @@ def strike(args: argparse.Namespace) -> int:
         screen.show(
             tables.head(unit, outcome), tables.strikes(blows), tables.events(blows), tables.assumed(unit.assumed)
         )
+    if path is not None:
+        named = [(blow.touch, traces.of_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
+        _write(path, traces.stacked(named, "touch"))
     return FINE if outcome == "plays" else CANNOT_PLAY
 
 
@@ -126,10 +124,6 @@ def weigh(args: argparse.Namespace) -> int:
     pressed = slow_press.press(at_rest(unit))
     weights, curve = slow_press.touch_weight(pressed)
     settings, outcome = slow_press.settings(pressed), pressed.outcome
-    if path is not None and curve is not None:
-        _write(path, traces.of_slow_press(curve))
-    elif path is not None:
-        screen.note(f"no curve to write to {path}: {outcome}")
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "reason": pressed.reason}
         body |= document.record(settings) | document.record(weights)
@@ -144,6 +138,10 @@ def weigh(args: argparse.Namespace) -> int:
             tables.readings("Touch", rows(weights, "touch", place)),
             tables.assumed(unit.assumed),
         )
+    if path is not None and curve is not None:
+        _write(path, traces.of_slow_press(curve))
+    elif path is not None:
+        screen.note(f"no curve to write to {path}: {outcome}")
     return FINE if outcome == "plays" else CANNOT_PLAY
 
 
@@ -157,25 +155,21 @@ def repeat(args: argparse.Namespace) -> int:
     with screen.progress("repetition") as say:
         found = sim.repeat(unit, say)
     outcome = "plays" if found.return_time is not None else "the jack does not come home"
-    if path is not None:
-        _write(path, traces.of_repetition(found))
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "repetition": document.of_repetition(found)}
         print(document.text({**body, "assumed": list(unit.assumed)}))
     else:
         parts = tables.repetition(found, Place.of(unit))
         screen.show(tables.head(unit, outcome), *parts, tables.assumed(unit.assumed))
+    if path is not None:
+        _write(path, traces.of_repetition(found))
     return FINE if outcome == "plays" else CANNOT_PLAY
 
 
 def _write(path: Path, columns: Columns) -> None:
     from sim.sheets import traces
 
-    try:
-        traces.write(columns, path)
-    except OSError as error:
-        raise screen.unwritable("--traces", path, error) from None
-    screen.note(f"traces written to {path}")
+    screen.keep("traces", "--traces", path, partial(traces.write, columns))
 
 
 def regulate(args: argparse.Namespace) -> int:

@@ -65,12 +65,12 @@ def diagnose(args: argparse.Namespace) -> int:
         screen.note(f"{origin.loaded.name}: {error}")
         return CANNOT_PLAY
     found = workshop.diagnose(grid, observed, out=args.action_out)
-    if figure is not None:
-        save(sheet.draw(found), figure)
     if args.json:
         print(document.text(sheet.document(found, observed)))
     else:
         screen.show(sheet.tables(found))
+    if figure is not None:
+        save(sheet.draw(found), figure)
     return FINE
 
 
@@ -82,15 +82,12 @@ def _calibrate(args: argparse.Namespace, grid: Any, observed: Any, origin: Any, 
 
     with screen.progress("fitting") as say:
         found = workshop.calibrate(grid, observed, say)
-    try:
-        path.write_text(text_of(workshop.scenario(origin, found)), encoding="utf-8")
-    except OSError as error:
-        raise screen.unwritable("--calibrate", path, error) from None
-    screen.note(f"scenario written to {path}")
     if args.json:
         print(document.text(sheet.calibrated_document(found)))
     else:
         screen.show(sheet.calibrated(found))
+    text = text_of(workshop.scenario(origin, found))
+    screen.keep("scenario", "--calibrate", path, lambda new: new.write_text(text, encoding="utf-8"))
     return FINE
 
 

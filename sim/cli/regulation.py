@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 
 from sim.cli import screen
 from sim.errors import Fault, InputError, QuantityError
@@ -79,6 +80,7 @@ def rails(args: argparse.Namespace) -> int:
     """Map of where a rail may stand."""
     import sim
     from sim.cli.commands import CANNOT_PLAY, FINE, changes
+    from sim.cli.studies import save
     from sim.sheets import document, figures
     from sim.sheets import rails as sheet
     from sim.workshop import rails as workshop
@@ -97,17 +99,15 @@ def rails(args: argparse.Namespace) -> int:
         cells = workshop.grid(unit, wanted, xs, ys, moves, say)
     found = workshop.best(cells, weights=weights)
     sway = workshop.sway(found[0], wanted, moves) if found else {}
-    if figure is not None:
-        figures.save(sheet.figure(unit, moves, cells, found, args.show), figure)
-        screen.note(f"figure written to {figure}")
-    if template is not None and found:
-        sheet.template(unit, found[0], moves, template)
-        screen.note(f"template written to {template}")
     if args.json:
         body = {"unit": unit.name, "moves": list(moves), "places": [sheet.row(p) for r in cells for p in r]}
         print(document.text(body | {"best": [sheet.row(p) for p in found], "sway_si": sway}))
     else:
         screen.show(*sheet.tables(unit, moves, cells, found, sway, weights))
+    if figure is not None:
+        save(sheet.figure(unit, moves, cells, found, args.show), figure)
+    if template is not None and found:
+        screen.keep("template", "--template", template, partial(sheet.template, unit, found[0], moves))
     return FINE if found else CANNOT_PLAY
 
 

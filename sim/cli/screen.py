@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,8 +11,9 @@ from pathlib import Path
 from rich.console import Console, RenderableType
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from sim.errors import Fault, InputError
+from sim.errors import Fault, InputError, OutputError
 from sim.physics.ready import prepare
+from sim.unit.given import STEERS, brief
 
 Say = Callable[[float, str], None]
 PLAIN_WIDTH = 110
@@ -38,14 +40,17 @@ def plain(*parts: RenderableType, width: int = PLAIN_WIDTH) -> str:
 
 
 def note(text: str) -> None:
-    """One line to standard error, where it disturbs no output."""
-    print(text, file=sys.stderr, flush=True)
+    """A line to standard error, where it disturbs no output; what would steer the terminal is taken out of it."""
+    print(STEERS.sub("?", text), file=sys.stderr, flush=True)
 
 
 def faults(error: InputError) -> None:
     """Every fault of an input, one a line."""
     for fault in error.faults:
         note(str(fault))
+    if isinstance(error, OutputError):
+        note("not written; what was there before stays, and what is printed stands.")
+        return
     count = len(error.faults)
     note(f"{count} fault{'s' if count != 1 else ''} found; nothing was computed.")
 
@@ -78,17 +83,39 @@ def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path |
     path = Path(name)
     if path.suffix.lower() not in suffixes:
         raise _bad_file(option, name, f"a file ending in {', '.join(suffixes)}", "choose one of these endings")
-    if not path.parent.is_dir():
-        raise _bad_file(option, name, "a file in a folder that exists", "make the folder first")
-    if path.is_dir():
-        raise _bad_file(option, name, "a file", "this is a folder: name a file in it")
+    try:
+        if not path.parent.is_dir():
+            raise _bad_file(option, name, "a file in a folder that exists", "make the folder first")
+        if path.is_dir():
+            raise _bad_file(option, name, "a file", "this is a folder: name a file in it")
+        if path.exists() and not path.is_file():
+            raise _bad_file(option, name, "an ordinary file", "this is none: name another")
+        if not os.access(path if path.exists() else path.parent, os.W_OK):
+            raise _bad_file(option, name, "a file that may be written", "name another, or see to its rights")
+    except OSError as error:
+        raise _bad_file(option, name, "a name that a file can have", (error.strerror or "no such").lower()) from None
+    except ValueError:
+        raise _bad_file(option, name, "a name that a file can have", "write a plain name") from None
     return path
 
 
-def unwritable(option: str, path: Path, error: OSError) -> InputError:
+def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) -> None:
+    """Write a file as a whole and say so; where that fails, what was there stays.  Raises OutputError."""
+    from sim.sheets.whole import whole
+
+    try:
+        with whole(path) as new:
+            write(new)
+    except OSError as error:
+        raise unwritable(option, path, error) from None
+    note(f"{what} written to {path}")
+
+
+def unwritable(option: str, path: Path, error: OSError) -> OutputError:
     """The file could not be written after all."""
-    return _bad_file(option, str(path), "a file that may be written", (error.strerror or "cannot be written").lower())
+    remedy = (error.strerror or "cannot be written").lower()
+    return OutputError(_bad_file(option, str(path), "a file that may be written", remedy).faults)
 
 
 def _bad_file(option: str, name: str, allowed: str, remedy: str) -> InputError:
-    return InputError([Fault("command line", None, option, f'"{name}"', allowed, remedy)])
+    return InputError([Fault("command line", None, option, brief(name), allowed, remedy)])

@@ -105,11 +105,7 @@ def save(figure: Figure, path: Path) -> None:
     """Write a figure and say so.  Raises InputError."""
     from sim.sheets import figures
 
-    try:
-        figures.save(figure, path)
-    except OSError as error:
-        raise screen.unwritable("--figure", path, error) from None
-    screen.note(f"figure written to {path}")
+    screen.keep("figure", "--figure", path, partial(figures.save, figure))
 
 
 def _print(args: argparse.Namespace, document: Document | None, csv: str | None, *parts: Any) -> None:
@@ -135,11 +131,11 @@ def compare(args: argparse.Namespace) -> int:
     a, b = origin_of(args.scenario, []), origin_of(args.other or args.scenario, args.changes)
     with screen.progress("comparing") as say:
         found = both(a, b, repetition=not args.no_repetition, progress=say)
-    if path is not None:
-        save(comparison.draw(found), path)
     document = comparison.document(found) if args.json else None
     csv = comparison.csv(found) if args.csv else None
     _print(args, document, csv, comparison.tables(found))
+    if path is not None:
+        save(comparison.draw(found), path)
     return FINE
 
 
@@ -153,11 +149,11 @@ def influence(args: argparse.Namespace) -> int:
     way = _spring if args.spring else _doubt if args.all_at_once else _local
     with screen.progress("setting up") as say:
         shown = way(args, origin, say)
-    if path is not None:
-        save(shown.figure(), path)
     document = shown.document() if args.json else None
     csv = shown.csv() if args.csv else None
     _print(args, document, csv, Text(origin.ready.name, style="bold"), Text(""), shown.tables())
+    if path is not None:
+        save(shown.figure(), path)
     return FINE
 
 
@@ -242,12 +238,13 @@ def batch(args: argparse.Namespace) -> int:
     check(study)
     table = batch_table.Table(path, inputs_of(study.origin.leaves))
     try:
-        with screen.progress("rows") as say:
-            done = run(study, table.keep, table.known, scheduler=args.scheduler, progress=say)
+        try:
+            with screen.progress("rows") as say:
+                done = run(study, table.keep, table.known, scheduler=args.scheduler, progress=say)
+        finally:
+            rows = table.gather()
     except OSError as error:
         raise screen.unwritable("--out", path, error) from None
-    finally:
-        rows = table.gather()
     others = rows - done.known - done.made
     screen.note(
         f"{path}: {rows} rows; {done.made} made now ({done.refused} refused), {done.known} there before"

@@ -6,6 +6,8 @@ import atexit
 import importlib
 import shutil
 import tempfile
+from collections.abc import Callable
+from contextlib import suppress
 from types import ModuleType
 from typing import TYPE_CHECKING
 
@@ -36,11 +38,37 @@ def __getattr__(name: str) -> ModuleType:
 
 def _imported() -> ModuleType:
     try:
-        return importlib.import_module("sim.physics.kernel")
+        kernel = importlib.import_module("sim.physics.kernel")
     except RuntimeError as error:
         if "cache" not in str(error):
             raise
-        return _with_own_cache()
+        kernel = _with_own_cache()
+    for name in COMPILED:
+        _run_uncached_where_full(getattr(kernel, name, None))
+    return kernel
+
+
+def _run_uncached_where_full(function: object) -> None:
+    """Where the compiled function cannot be kept (a full disk), it serves this process all the same.
+
+    numba lets the failure of keeping it end the call; there is no public way round it.
+    """
+    cache = getattr(function, "_cache", None)
+    save = getattr(cache, "save_overload", None)
+    if cache is None or save is None or isinstance(save, _Forgiving):
+        return
+    cache.save_overload = _Forgiving(save)
+
+
+class _Forgiving:
+    """A call whose OSError is passed over."""
+
+    def __init__(self, call: Callable[..., object]) -> None:
+        self.call = call
+
+    def __call__(self, *args: object) -> None:
+        with suppress(OSError):
+            self.call(*args)
 
 
 def _with_own_cache() -> ModuleType:

@@ -1,14 +1,12 @@
 """The table of a study on disk: Parquet, written in parts while it runs and gathered into one file at its end.
 
-Every file is written under another name and then renamed, so that whatever
-happens a reader finds whole files only.  Parts that an interruption has left
-are taken up by the next run.
+Every file is written as a whole, so that whatever happens a reader finds whole
+files only.  Parts that an interruption has left are taken up by the next run.
 """
 
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -17,6 +15,7 @@ import pyarrow
 import pyarrow.parquet
 
 from sim.errors import Fault, InputError
+from sim.sheets.whole import whole
 from sim.workshop.batch import Row
 
 SUFFIXES = (".parquet",)
@@ -81,12 +80,8 @@ def _type(name: str) -> Any:
 
 
 def _write(table: Any, path: Path) -> None:
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    try:
-        pyarrow.parquet.write_table(table, beside, compression="zstd")
-        os.replace(beside, path)
-    finally:
-        beside.unlink(missing_ok=True)
+    with whole(path) as new:
+        pyarrow.parquet.write_table(table, new, compression="zstd")
 
 
 def _marks(file: Path) -> list[str]:

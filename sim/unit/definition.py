@@ -9,7 +9,7 @@ from pydantic import Field
 from sim.unit.coordinates import CoordinatesSection
 from sim.unit.given import SourceKind
 from sim.unit.parts import HammerSection, JackSection, KeySection, LeverSection, RailsSection, WippenSection
-from sim.unit.section import Section
+from sim.unit.section import Name, Section
 from sim.unit.workings import (
     ContactsSection,
     DamperSection,
@@ -25,7 +25,7 @@ from sim.unit.workings import (
 class Scenario(Section):
     """One note's action as measured on the bench."""
 
-    name: Annotated[str, Field(min_length=1, max_length=120, description="what the bench calls it")]
+    name: Annotated[Name, Field(description="what the bench calls it")]
     note: Annotated[str, Field(max_length=4000, description="anything worth knowing")] = ""
     invented: Annotated[bool, Field(description="true: no such unit exists")] = False
     key_number: Annotated[int, Field(ge=1, le=88, description="1 the lowest key, 88 the highest")]

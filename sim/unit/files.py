@@ -1,24 +1,26 @@
-"""Reading scenario files: bytes to leaves, with the file and line each came from, and the files they are based on."""
+"""Scenario files: text to leaves, with the file and line each came from, and the files they are based on."""
 
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
-from sim.errors import Fault, InputError
+from sim.errors import InputError
 from sim.unit.definition import ALTERNATIVES
 from sim.unit.fields import is_table, kind_at
-from sim.unit.given import SOURCE_KINDS, brief
+from sim.unit.given import SOURCE_KINDS
 from sim.unit.lines import find_lines
-
-LARGEST_FILE = 1_000_000
-"""Bytes; a scenario has a few thousand."""
+from sim.unit.text import parse_toml, read_text, refuse
 
 LONGEST_CHAIN = 8
 """Files based on one another."""
+
+_ODD_NAME = re.compile(
+    r"""[<>:"|?*]|[. ]$|^\ |^(?:con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³])\ *(?:\.|$)""", re.IGNORECASE
+)
+"""Names that stand for a device, a stream or another name on one system or the other."""
 
 FieldPath = tuple[str, ...]
 
@@ -36,64 +38,9 @@ class Leaf:
 Leaves = dict[FieldPath, Leaf]
 
 
-def refuse(file: str, field: str, value: object, allowed: str, remedy: str, line: int | None = None) -> InputError:
-    """An InputError of one fault."""
-    return InputError([Fault(file, line, field, brief(value), allowed, remedy)])
-
-
-def read_text(path: Path) -> str:
-    """The text of a scenario file; whatever is wrong with the file itself is one InputError."""
-    name, plain = str(path), "a TOML text file of at most 1 MB in UTF-8"
-    try:
-        if path.is_dir():
-            raise refuse(name, "the file", "a folder", plain, "name the scenario file in it")
-        if not path.exists():
-            raise refuse(name, "the file", "missing", plain, "check the name and the folder")
-        if not path.is_file():
-            raise refuse(name, "the file", "not an ordinary file", plain, "name an ordinary file")
-        if path.stat().st_size > LARGEST_FILE:
-            raise refuse(name, "the file", f"{path.stat().st_size} bytes", plain, "take out what is no scenario")
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "unreadable name"
-        raise refuse(name, "the file", reason, plain, "check its name and that it may be read") from None
-    return decode(data, name)
-
-
-def decode(data: bytes, name: str) -> str:
-    """Bytes to text."""
-    plain = "a TOML text file of at most 1 MB in UTF-8"
-    if b"\0" in data:
-        raise refuse(name, "the file", "binary data", plain, "name a scenario file, which is plain text")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        remedy = "save the file as UTF-8"
-        raise refuse(name, "the file", f"byte {data[error.start]:#x}, no UTF-8", plain, remedy, line) from None
-
-
 def parse_leaves(text: str, name: str) -> Leaves:
     """The leaves of one file's text."""
     return _leaves(parse_toml(text, name), text, name)
-
-
-def parse_toml(text: str, name: str) -> dict[str, object]:
-    """The tables of one file's text; what is no TOML is an InputError."""
-    if len(text) > LARGEST_FILE:
-        raise refuse(name, "the file", f"{len(text)} characters", "at most 1 MB", "take out what is no scenario")
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        at = re.search(r"at line (\d+)", str(error))
-        line = int(at[1]) if at else None
-        remedy = 'mend the line: name = "value", one a line, tables in [brackets], no name twice'
-        raise refuse(name, "the file", f"not TOML: {error}", "TOML 1.0", remedy, line) from None
-    except (RecursionError, ValueError):
-        remedy = "keep to tables of fields, and to numbers of ordinary size"
-        raise refuse(
-            name, "the file", "nested too deep, or a number too long", "TOML, two tables deep", remedy
-        ) from None
 
 
 def _leaves(tree: Mapping[str, object], text: str, name: str) -> Leaves:
@@ -155,9 +102,12 @@ def _base_path(leaf: Leaf, path: Path) -> Path:
         raise _base_fault(leaf, "no file name: write the name of a scenario file in quotes")
     if not raw.isprintable():
         raise _base_fault(leaf, "characters that no file name has: write a plain name")
+    parts = re.split(r"[/\\]", raw)
     rooted = PurePosixPath(raw).is_absolute() or PureWindowsPath(raw).drive or raw.startswith(("\\", "~"))
-    if rooted or ".." in re.split(r"[/\\]", raw):
+    if rooted or ".." in parts:
         raise _base_fault(leaf, "leads out of this file's folder: put the base file beside this one")
+    if any(_ODD_NAME.search(part) for part in parts if part != "."):
+        raise _base_fault(leaf, "means something else, or nothing, on another system: write a plain file name")
     base = path.parent / raw
     try:
         inside = base.resolve().is_relative_to(path.parent.resolve())
@@ -177,17 +127,16 @@ def _base_fault(leaf: Leaf, remedy: str) -> InputError:
 
 def merge(below: Leaves, above: Leaves) -> Leaves:
     """Leaves of ``above`` over those of ``below``; another way of giving the same thing drops the one below."""
-    kept = {p: leaf for p, leaf in below.items() if not _replaced(p, above) and p not in (("based_on",), ("note",))}
-    return kept | above
+    dropped = rivals({".".join(p) for p in above}) | {"based_on", "note"}
+    one = above.get(("springs", "arrangement"))
+    if one is not None and one.raw == "one":
+        dropped.add("springs.jack")
+    return {p: leaf for p, leaf in below.items() if ".".join(p) not in dropped and not _replaced(p, above)} | above
 
 
 def _replaced(path: FieldPath, above: Leaves) -> bool:
-    if any(path[:n] in above and above[path[:n]].raw != {} for n in range(1, len(path) + 1)):
-        return True
-    one = above.get(("springs", "arrangement"))
-    if path == ("springs", "jack") and one is not None and one.raw == "one":
-        return True
-    return ".".join(path) in rivals({".".join(p) for p in above})
+    """Whether a field, or a table around it, is given anew."""
+    return any(path[:n] in above and above[path[:n]].raw != {} for n in range(1, len(path) + 1))
 
 
 def rivals(given: set[str]) -> set[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
@@ -22,6 +23,9 @@ Form = Literal["plain", "torque", "key torque", "swings", "contact stiffness"]
 ``torque``: also as a force at a radius; ``swings``: also by counting free
 swings; ``key torque``: also as a force at the touch point.
 """
+
+STEERS = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+"""Characters that steer a terminal, break a line or turn the direction of writing."""
 
 PROVENANCE = ("source", "note", "uncertainty")
 

@@ -22,10 +22,10 @@ from pydantic_core import ErrorDetails
 
 from sim.errors import Fault, InputError
 from sim.unit.fields import suggestion
-from sim.unit.files import parse_toml, read_text
 from sim.unit.given import Given, brief, one_line
 from sim.unit.lines import find_lines
-from sim.unit.section import Measured, Section, quantity
+from sim.unit.section import Measured, Name, Section, quantity
+from sim.unit.text import parse_toml, read_text
 
 Way = tuple[str, ...]
 """The path of a field in the sheet."""
@@ -81,10 +81,10 @@ Row = Mapping[str, Given]
 class PianoFile(Section):
     """The sheet as a file."""
 
-    name: Annotated[str, Field(min_length=1, max_length=120)]
+    name: Name
     note: Annotated[str, Field(max_length=4000)] = ""
     invented: bool = False
-    sections: Annotated[dict[str, dict[str, Places]], Field(min_length=1, max_length=8)]
+    sections: Annotated[dict[Name, dict[str, Places]], Field(min_length=1, max_length=8)]
 
 
 @dataclass(frozen=True)

@@ -4,14 +4,33 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, SkipValidation, ValidationInfo, WithJsonSchema, field_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SkipValidation,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+)
 from pydantic.fields import FieldInfo
 
 from sim import units
-from sim.unit.given import Form, Given, Kind, read_given
+from sim.unit.given import STEERS, Form, Given, Kind, read_given, wrong
 
 Quantity = Annotated[SkipValidation[Given], WithJsonSchema({})]
 """A validated quantity; ``Section`` does the reading by the field's own ``Kind``, ``schema.py`` describes it."""
+
+def _on_one_line(name: str) -> str:
+    if STEERS.search(name):
+        remedy = "a control character or a line break is in it: write it anew"
+        raise wrong("not plain", name, "a text on one line, of letters, figures and signs", remedy)
+    return name
+
+
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_on_one_line)]
+"""What a person calls something; shown on terminals, pages, figures."""
 
 Measured = Quantity | None
 """A quantity that may be left to the defaults."""

@@ -20,9 +20,9 @@ from pathlib import Path
 from sim.bench import edge
 from sim.errors import Fault, InputError, QuantityError
 from sim.unit.fields import suggestion
-from sim.unit.files import LARGEST_FILE, decode, parse_toml, read_text, refuse
 from sim.unit.given import brief, one_line
 from sim.unit.lines import find_lines
+from sim.unit.text import decode, few_enough, parse_toml, read_text, refuse
 from sim.units import parse
 from sim.workshop.bench_tests import BenchTest, bench_tests
 from sim.workshop.inference import Evidence
@@ -65,9 +65,7 @@ def load(path: str | Path, tests: Mapping[str, BenchTest] | None = None) -> Obse
 
 def load_upload(name: str, data: bytes, tests: Mapping[str, BenchTest]) -> Observed:
     """A sheet that was handed over as bytes.  Raises InputError."""
-    shown = "".join(c if c.isprintable() else "?" for c in name[-80:])
-    if len(data) > LARGEST_FILE:
-        raise refuse(shown, "the file", f"{len(data)} bytes", "a sheet of at most 1 MB", "take out what is no reading")
+    shown = one_line(name[-80:], 80)
     return loads(decode(data, shown), shown, tests, comma=shown.lower().endswith(".csv"))
 
 
@@ -121,6 +119,7 @@ def _from_csv(text: str, file: str) -> tuple[Rows, Mapping[str, int]]:
         rows = [(table.line_num, [cell.strip() for cell in row]) for row in table if any(cell.strip() for cell in row)]
     except csv.Error as error:
         raise refuse(file, "the file", "broken CSV", HEAD, str(error), table.line_num) from None
+    few_enough(len(rows), file, "lines", "take out what is no reading")
     head = rows[0][1] if rows else []
     if head not in (HEAD.split(","), HEAD.split(",")[:2]):
         raise refuse(file, "the first line", ",".join(head) or "empty", HEAD, "begin from the blank sheet", 1)

@@ -8,9 +8,10 @@ import re
 import pytest
 from streamlit.proto.DownloadButton_pb2 import DownloadButton
 
-from dashboard.work import LARGEST, LONGEST_LINK, Saved, Work, as_file, from_code, opened, to_code
+from dashboard.work import LONGEST_LINK, Saved, Work, as_file, from_code, opened, to_code
 from sim.__main__ import main
 from sim.unit.shipped import shipped
+from sim.unit.text import LARGEST_FILE
 from tests.app.alike import difference
 from tests.app.on_screen import Bench
 
@@ -105,7 +106,7 @@ def test_good_file_is_opened(bench: Bench) -> None:
         ("latin.toml", "name = 'Flügel'".encode("latin-1"), "no UTF-8"),
         ("many.toml", b"[hammer]\nbore = '4 km'\nweight = '1 t'\n[fuel]\nprice = 3", "hammer.bore"),
         ("deep.toml", b"a = " + b"[" * 90_000, "nested too deep"),
-        ("large.toml", b"#" * (LARGEST + 1), "1 MB"),
+        ("large.toml", b"#" * (LARGEST_FILE + 1), "1 MB"),
         ("based.toml", b'based_on = "/etc/passwd"', "based_on"),
         ("<img src=x onerror=alert(1)>.toml", b"[fuel]\nx = 1", "fuel"),
     ],

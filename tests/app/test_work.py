@@ -13,11 +13,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboard.controls import CONTROLS, MOVED
-from dashboard.work import LARGEST, LONGEST_LINK, Saved, Work, apply_controls, as_file, controls_of, from_code, to_code
+from dashboard.work import (
+    LARGEST_STATE,
+    LONGEST_LINK,
+    Saved,
+    Work,
+    apply_controls,
+    as_file,
+    controls_of,
+    from_code,
+    to_code,
+)
 from dashboard.work import opened as open_file
 from sim.errors import InputError
 from sim.unit.model import ActionUnit
 from sim.unit.shipped import shipped
+from sim.unit.text import LARGEST_FILE
 from sim.workshop import orders, rails
 from tests.app.alike import difference
 
@@ -141,7 +152,7 @@ def test_some_controls_turned_leave_the_rest_as_the_scenario_says() -> None:
         (b'based_on = "/etc/hostname"', "based_on"),
         (b"[hammer]\nbore = '400 mm'", "hammer.bore"),
         (b"wrong = 1", "wrong"),
-        (b"#" * (LARGEST + 1), "1 MB"),
+        (b"#" * (LARGEST_FILE + 1), "1 MB"),
     ],
 )
 def test_a_file_that_is_no_scenario_is_refused_in_words(data: bytes, words: str) -> None:
@@ -208,7 +219,7 @@ HOSTILE = {
     "nested deep inside": packed(
         json.dumps(WHOLE).replace('"edits": []', '"edits": ' + "[" * 900 + "]" * 900).encode()
     ),
-    "too long": "A" * (2 * LARGEST + 1),
+    "too long": "A" * (LARGEST_STATE + 1),
     "another form": packed(WHOLE | {"form": 2}),
     "no form": packed({}),
     "no work": packed({"form": 1}),
@@ -232,7 +243,7 @@ HOSTILE = {
     "unknown scenario": but(base="../../etc/hostname"),
     "text is no TOML": but(text="]["),
     "text rests on a file": but(text='based_on = "/etc/hostname"'),
-    "text is too long": but(text="#" * (LARGEST + 1)),
+    "text is too long": but(text="#" * (LARGEST_FILE + 1)),
     "half a character": but(edits=[["note", "\ud800"]]),
     "unknown field": but(edits=[["fuel.price", "1 mm"]]),
     "edit out of range": but(edits=[["hammer.bore", "4 km"]]),
