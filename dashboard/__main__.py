@@ -1,9 +1,14 @@
-"""``python -m dashboard``: the dashboard on this machine only; nothing is sent anywhere."""
+"""``python -m dashboard``: the dashboard, on this machine only unless another address is asked for.
+
+Nothing is sent anywhere.
+"""
 
 from __future__ import annotations
 
 import argparse
 import gc
+import ipaddress
+import socket
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -12,14 +17,17 @@ from threading import Thread
 APP = Path(__file__).with_name("app.py")
 
 OPTIONS = {
-    "server.address": "127.0.0.1",
     "server.maxUploadSize": "2",
+    "server.maxWidgetStateSize": "5",
+    "server.maxMessageSize": "30",
+    "server.enableCORS": "true",
     "server.enableXsrfProtection": "true",
+    "server.xsrfCookieSameSite": "strict",
+    "server.enableStaticServing": "false",
     "server.fileWatcherType": "none",
     "server.showEmailPrompt": "false",
     "server.enableAgentApi": "false",
     "browser.gatherUsageStats": "false",
-    "browser.serverAddress": "127.0.0.1",
     "runner.magicEnabled": "false",
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
@@ -27,24 +35,34 @@ OPTIONS = {
     "theme.light.primaryColor": "#1d5c63",
     "theme.dark.primaryColor": "#7cc4b8",
 }
-"""Settings of the server and of the look; the first keeps it off the network."""
-HOSTS = ("127.0.0.1", "localhost")
-"""Names under which a browser may ask for it."""
+"""Settings of the server, tight, and of the look; sizes in megabytes."""
+HERE = "127.0.0.1"
+HOSTS = (HERE, "localhost")
+"""Names under which a browser on this machine may ask for it."""
+OPEN = """WARNING: the dashboard listens at {address}, port {port}, for other machines too.
+Everyone who can reach that address can use it: there is no password, and nothing is encrypted.
+They see and change their own bench only, but they use this machine's processor. Stop it with Ctrl-C.
+Without --address it listens to this machine alone."""
 
 
-def command(port: int, browser: bool) -> list[str]:
+def command(port: int, browser: bool, address: str = HERE) -> list[str]:
     """The command line of the server."""
     options = OPTIONS | {"server.port": str(port), "server.headless": str(not browser).lower()}
+    options |= {"server.address": address, "browser.serverAddress": HERE if _any(address) else address}
+    hosts = ("*",) if _any(address) else dict.fromkeys((*HOSTS, address))
     told = [f"--{name}={value}" for name, value in options.items()]
-    return ["streamlit", "run", str(APP), *told, *(f"--server.allowedHosts={host}" for host in HOSTS)]
+    return ["streamlit", "run", str(APP), *told, *(f"--server.allowedHosts={host}" for host in hosts)]
 
 
 def main() -> None:
     """Start the server and open the browser."""
     parser = argparse.ArgumentParser(prog="python -m dashboard", description=__doc__)
     parser.add_argument("--port", type=_port, default=8501, help="port on this machine (default 8501)")
+    parser.add_argument("--address", type=_address, default=HERE, metavar="IP",
+                        help=f"address of this machine to listen at, for others too (default {HERE}, for none)")  # fmt: skip
     parser.add_argument("--no-browser", action="store_true", help="only say the address, do not open a browser")
     options = parser.parse_args()
+    _free(options.address, options.port)
     gc.disable()  # until all is loaded: looking through it again and again takes half a second
     try:
         from streamlit.web import cli
@@ -52,7 +70,10 @@ def main() -> None:
         raise SystemExit("the dashboard needs its packages: python -m pip install '.[dashboard]'") from None
     sys.setswitchinterval(0.0005)  # the server's own thread waits less for those that compute
     Thread(target=_warm, daemon=True).start()
-    sys.argv = command(options.port, not options.no_browser)
+    sys.argv = command(options.port, not options.no_browser, options.address)
+    _ask_nobody()
+    if not ipaddress.ip_address(options.address).is_loopback:
+        print(OPEN.format(address=options.address, port=options.port), file=sys.stderr, flush=True)
     cli.main(prog_name="python -m dashboard")
 
 
@@ -66,6 +87,41 @@ def _warm() -> None:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def _ask_nobody() -> None:
+    """The server compares a page's origin with this machine's own addresses, and asks the internet for the outer one.
+
+    It would do so for every page of another origin that tries, and stand still meanwhile.
+    """
+    from streamlit import net_util
+
+    for name in ("get_external_ip", "get_internal_ip"):
+        setattr(net_util, name, lambda: None)
+
+
+def _free(address: str, port: int) -> None:
+    """Ends the program where it cannot listen there."""
+    kind = socket.AF_INET6 if ":" in address else socket.AF_INET
+    with socket.socket(kind) as trial:
+        if sys.platform != "win32":
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((address, port))
+        except OSError as error:
+            remedy = "choose another port with --port, or an address of this machine with --address"
+            raise SystemExit(f"cannot listen at {address}, port {port}: {error.strerror}; {remedy}") from None
+
+
+def _any(address: str) -> bool:
+    return ipaddress.ip_address(address).is_unspecified
+
+
+def _address(text: str) -> str:
+    try:
+        return str(ipaddress.ip_address(HERE if text == "localhost" else text))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text[:60]} is no IP address, such as {HERE}") from None
 
 
 def _port(text: str) -> int:

@@ -6,7 +6,6 @@ import os
 import sys
 from collections.abc import Sequence
 
-
 BAD_INPUT = 2
 
 

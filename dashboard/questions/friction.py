@@ -15,7 +15,7 @@ from dashboard.words import harmless, told
 from dashboard.work import Work
 from sim.bench.centres import RADIUS
 from sim.errors import InputError, QuantityError
-from sim.sheets import budget
+from sim.sheets import budget, frames
 from sim.unit.centres import torque_from_force
 from sim.units import FORCE, parse
 from sim.workshop.repinning import Repinning, repin
@@ -45,9 +45,7 @@ def show() -> None:
             st.markdown(line)
         told_in = "friction at the key along the stroke, site by site; dotted: where the weights are read"
         figure(budget.draw(found), "friction", told_in)
-        st.download_button(
-            "The friction (CSV)", table.to_csv(index=False), "friction.csv", "text/csv", key="friction_csv"
-        )
+        st.download_button("The friction (CSV)", frames.csv(table), "friction.csv", "text/csv", key="friction_csv")
     _repin(work)
     glossary()
     caution()

@@ -126,7 +126,7 @@ def _take_away(work: Work, prediction: Prediction) -> None:
 def _table(prediction: Prediction) -> str:
     from sim.sheets import frames  # pandas takes half a second that the first page need not wait for
 
-    return str(frames.to_frame(prediction).to_csv(index=False))
+    return frames.csv(frames.to_frame(prediction))
 
 
 def _sheet(unit: ActionUnit, prediction: Prediction) -> Figure:

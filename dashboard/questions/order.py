@@ -13,6 +13,7 @@ from dashboard.state import change, state
 from dashboard.words import harmless, told
 from dashboard.work import Work, controls_of
 from sim.errors import InputError, QuantityError
+from sim.sheets import frames
 from sim.unit.model import ActionUnit
 from sim.units import parse
 from sim.workshop import orders
@@ -115,7 +116,7 @@ def _so_far(work: Work, path: Path, targets: Mapping[str, float]) -> None:
     )
     with st.expander("Every reading after each step"):
         st.dataframe(readings, width="stretch", alt="every reading after each step")
-    st.download_button("The steps (CSV)", readings.to_csv(index=False), "steps.csv", "text/csv", key="steps_csv")
+    st.download_button("The steps (CSV)", frames.csv(readings), "steps.csv", "text/csv", key="steps_csv")
     st.button("Take this over to the bench", on_click=_take, args=(work, last), key="take_order")
 
 

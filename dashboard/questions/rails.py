@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import pandas as pd
 import streamlit as st
@@ -21,6 +20,7 @@ from dashboard.words import harmless, told
 from dashboard.work import Work, controls_of
 from sim.bench import edge
 from sim.errors import InputError, QuantityError
+from sim.sheets import frames
 from sim.sheets import rails as sheet
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, parse
@@ -123,7 +123,7 @@ def _shown(work: Work, unit: ActionUnit, q: Question, places: Sequence[Sequence[
         _best(best, q)
     figure(sheet.figure(unit, q.moves, places, best, reading), "rails", f"{title} over the plane")
     table = pd.DataFrame([sheet.row(p) for row in places for p in row])
-    st.download_button("The map (CSV)", table.to_csv(index=False), "rails.csv", "text/csv", key="rails_csv")
+    st.download_button("The map (CSV)", frames.csv(table), "rails.csv", "text/csv", key="rails_csv")
     if best:
         st.download_button(
             "Full-size template of the first place (PDF)", _template(unit, best[0], q), "rail-template.pdf",
@@ -180,7 +180,6 @@ def _column(p: rails.Place, q: Question) -> dict[str, str]:
 
 
 def _template(unit: ActionUnit, p: rails.Place, q: Question) -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "template.pdf"
-        sheet.template(unit, p, q.moves, path)
-        return path.read_bytes()
+    out = io.BytesIO()
+    sheet.template(unit, p, q.moves, out)
+    return out.getvalue()

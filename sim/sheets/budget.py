@@ -17,7 +17,7 @@ from sim.bench.budget import TITLES, Budget
 from sim.bench.centres import RADIUS
 from sim.bench.slow_press import SPAN
 from sim.sheets.document import Document, clean
-from sim.sheets.mechanism import INK
+from sim.sheets.mechanism import INK, lettering
 from sim.sheets.tables import CAUTIONS
 from sim.unit.centres import force_from_torque
 from sim.unit.model import CENTRES, ActionUnit
@@ -200,7 +200,7 @@ def draw(f: Friction) -> Figure:
     FigureCanvasAgg(figure)
     panels = figure.subplots(1, 2, sharey=True)
     for axes, felt, told in zip(panels, (f.own, f.healthy), ("as it is", "healthy friction"), strict=True):
-        axes.set_title(f"{felt.unit.name}: {told}", loc="left", fontsize=9, color=INK)
+        axes.set_title(f"{lettering(felt.unit.name)}: {told}", loc="left", fontsize=9, color=INK)
         if felt.budget is None:
             axes.text(0.5, 0.5, felt.outcome, ha="center", transform=axes.transAxes)
             continue

@@ -22,7 +22,7 @@ from sim.bench.strike import play
 from sim.errors import SimulationError
 from sim.sheets.document import Document, clean
 from sim.sheets.figures import CROWN, FAINT, KEY
-from sim.sheets.mechanism import INK
+from sim.sheets.mechanism import INK, lettering
 from sim.sheets.tables import plain_table
 from sim.sheets.traces import csv_text
 from sim.unit.fields import kind_at
@@ -234,7 +234,8 @@ def draw(c: Comparison) -> Figure:
         axes.set_title(title, loc="left", fontsize=10, color=INK)
         axes.spines[["top", "right"]].set_visible(False)
         axes.tick_params(labelsize=8)
-    figure.suptitle(f"A (drawn through): {c.units[0].name}    B (dotted): {_other(c)}", fontsize=11, color=INK)
+    title = lettering(f"A (drawn through): {c.units[0].name}    B (dotted): {_other(c)}")
+    figure.suptitle(title, fontsize=11, color=INK)
     return figure
 
 

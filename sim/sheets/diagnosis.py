@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Mapping, Sequence
-from csv import writer
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -15,13 +13,14 @@ from sim.bench import edge
 from sim.sheets.document import Document, clean
 from sim.sheets.mechanism import INK
 from sim.sheets.tables import CAUTIONS, plain_table
+from sim.sheets.traces import csv_text
 from sim.workshop.bench_tests import BenchTest, bench_tests
 from sim.workshop.calibrate import Calibration, Fitted
 from sim.workshop.diagnosis import LISTED, Alike, Diagnosis, Disagrees, Listed
 from sim.workshop.faults import faults
 from sim.workshop.inference import OF_BEND, OWN_ERROR
 from sim.workshop.next_test import NextTest, Outcome
-from sim.workshop.observed import Observed
+from sim.workshop.observed import HEAD, Observed
 
 SHOWN = 5
 """Tests that are told."""
@@ -236,16 +235,12 @@ def blank_csv(tests: Iterable[str]) -> str:
 
 def sheet_csv(observed: Observed) -> str:
     """What was read, as the sheet that gives it again."""
-    out = io.StringIO()
-    rows = writer(out, lineterminator="\n")
-    rows.writerow(("reading", "value", "accuracy"))
-    for name, word in observed.words.items():
-        rows.writerow((name, word, ""))
+    rows = [(name, word, "") for name, word in observed.words.items()]
     for name, si in observed.numbers.items():
         unit = bench_tests()[name].unit
         fine = observed.accuracy.get(name)
-        rows.writerow((name, _written(si, unit), "" if fine is None else _written(fine, unit)))
-    return out.getvalue()
+        rows.append((name, _written(si, unit), "" if fine is None else _written(fine, unit)))
+    return csv_text(HEAD.split(","), rows)
 
 
 def _written(si: float, unit: str) -> str:

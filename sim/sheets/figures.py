@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from sim.bench.edge import column
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
 from sim.physics.run import Run, Trace
-from sim.sheets.mechanism import INK, close_up, draw_mechanism
+from sim.sheets.mechanism import INK, close_up, draw_mechanism, lettering
 from sim.sheets.shapes import POSE, Pose
 from sim.unit.model import ActionUnit
 
@@ -59,7 +59,7 @@ def sheet(unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, tr
         last.text(0.5, 0.5, "no slow-press curve:\n" + prediction.outcome, ha="center", transform=last.transAxes)
         last.set_axis_off()
     state = "plays" if prediction.plays else f"does not play: {prediction.outcome}"
-    figure.suptitle(f"{unit.name} – {state}", fontsize=13, color=INK, x=0.01, ha="left")
+    figure.suptitle(f"{lettering(unit.name)} – {state}", fontsize=13, color=INK, x=0.01, ha="left")
     return figure
 
 

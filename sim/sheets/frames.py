@@ -25,6 +25,11 @@ def to_frame(result: Any, unit: ActionUnit | None = None) -> pd.DataFrame:
     raise TypeError(f"no frame is made of a {type(result).__name__}")
 
 
+def csv(frame: pd.DataFrame) -> str:
+    """A frame, without its index, as CSV in which no spreadsheet finds a formula."""
+    return traces.csv_text((str(name) for name in frame.columns), frame.itertuples(index=False, name=None))
+
+
 @to_frame.register
 def _(result: Prediction, unit: ActionUnit | None = None) -> pd.DataFrame:
     place = Place.of(unit) if unit is not None else None

@@ -21,6 +21,11 @@ EDGE, INK, DIMENSION = "#4a3a2c", "#39424c", "#1f5f7a"
 LINES = {"wire": ("#8a7433", 1.3), "string": ("#5b6470", 1.6), "hole": ("#b79f78", 0.8)}
 
 
+def lettering(text: str) -> str:
+    """What others named, for a figure: drawn as it stands, since between dollar signs a formula would begin."""
+    return text.replace("$", r"\$")
+
+
 def draw_mechanism(
     axes: Axes, unit: ActionUnit, pose: Pose, *, names: bool = False, title: str = "", crown_gap: float | None = None
 ) -> Axes:

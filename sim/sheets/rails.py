@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from matplotlib import patheffects
@@ -15,6 +15,7 @@ from rich.text import Text
 
 from sim.bench import edge
 from sim.sheets import drawing
+from sim.sheets.mechanism import lettering
 from sim.sheets.tables import CAUTIONS
 from sim.unit.model import ActionUnit
 from sim.workshop.clearances import CLEARANCES
@@ -174,7 +175,7 @@ def figure(unit: ActionUnit, moves: Moves, cells: Cells, found: Sequence[Place],
     axes.set(
         xlabel=f"{MOVES[moves[0]].title}, mm",
         ylabel=f"{MOVES[moves[1]].title}, mm",
-        title=f"{unit.name}: where the parts may stand",
+        title=f"{lettering(unit.name)}: where the parts may stand",
     )
     key = "\n".join(f"{letter}  {why}" for why, letter in marks.items())
     words.axis("off")
@@ -193,7 +194,7 @@ def letters(cells: Cells) -> dict[str, str]:
     return {why: chr(ord("a") + i % 26) for i, why in enumerate(reasons)}
 
 
-def template(unit: ActionUnit, at: Place, moves: Moves, path: Path) -> None:
+def template(unit: ActionUnit, at: Place, moves: Moves, out: Path | BinaryIO) -> None:
     """A side view at full size on A4 laid across (PDF): centres, capstan line, a bar to check the printer by."""
     if at.unit is None:
         raise ValueError("no template: this place could not be regulated")
@@ -221,5 +222,6 @@ def template(unit: ActionUnit, at: Place, moves: Moves, path: Path) -> None:
         axes.plot([bar + tick, bar + tick], [level - 1.5, level + 1.5], color="black", lw=0.5)
     axes.text(bar, level + 3, "100 mm: measure this bar; print at 100 %, not fitted to the page", fontsize=7)
     moved = ", ".join(f"{MOVES[m].title} {d / MM:+.2f} mm" for m, d in zip(moves, (at.dx, at.dy), strict=True))
-    axes.text(left + 15, low + height - 12, f"{unit.name}: {moved}; spread {at.spread / MM:.2f} mm", fontsize=9)
-    fig.savefig(path)
+    told = f"{lettering(unit.name)}: {moved}; spread {at.spread / MM:.2f} mm"
+    axes.text(left + 15, low + height - 12, told, fontsize=9)
+    fig.savefig(out, format="pdf")

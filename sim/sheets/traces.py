@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,10 @@ Array = NDArray[np.float64]
 
 ANGLES = {"kf": "key_front", "kr": "key_rear", "w": "wippen", "j": "jack", "l": "lever", "h": "hammer"}
 SUFFIXES = (".csv", ".parquet")
+_SIGNED = re.compile(r"[+-][0-9.]+(?:e[+-]?[0-9]+)?(?: [^\W\d_/]{1,3}[\w·/²]{0,6})?")
+"""A number with its sign and perhaps a unit, which is no formula."""
+_FORMULA = re.compile(r"(^\s*|[\t\r\n;|]\s*)(?=[=+\-@＝＋－＠\t\r])")
+"""Where a spreadsheet would begin to read a formula: in front of a cell, or of what it might take for the next one."""
 
 
 @dataclass(frozen=True)
@@ -131,4 +136,4 @@ def cell(value: object) -> str:
     if isinstance(value, int | float | np.floating | np.integer):
         return f"{float(value):.9g}" if np.isfinite(value) else ""
     text = str(value)
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
+    return text if _SIGNED.fullmatch(text) else _FORMULA.sub(r"\1'", text)

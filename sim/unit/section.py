@@ -22,6 +22,7 @@ from sim.unit.given import STEERS, Form, Given, Kind, read_given, wrong
 Quantity = Annotated[SkipValidation[Given], WithJsonSchema({})]
 """A validated quantity; ``Section`` does the reading by the field's own ``Kind``, ``schema.py`` describes it."""
 
+
 def _on_one_line(name: str) -> str:
     if STEERS.search(name):
         remedy = "a control character or a line break is in it: write it anew"

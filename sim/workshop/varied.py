@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import io
 import itertools
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -12,11 +14,14 @@ import numpy as np
 from sim.errors import Fault, InputError, QuantityError
 from sim.unit.fields import by_path, kind_at, suggestion
 from sim.unit.overrides import NOT_SETTABLE
+from sim.unit.text import read_text
 from sim.units import convert, parse, split
 
 Overrides = Mapping[str, str]
 LARGEST = 1_000_000
 """Rows of one study."""
+LARGEST_TABLE = 100_000_000
+"""Bytes of a table of overrides."""
 VARY, TABLE = "--vary", "--table"
 EXAMPLE = 'write PATH=FROM..TO/N, such as springs.repetition="30 N·mm..36 N·mm/7", or PATH=A,B,C'
 
@@ -71,16 +76,18 @@ def _between(path: str, low: str, high: str, n: int) -> list[str]:
 
 def of_table(file: Path) -> tuple[Overrides, ...]:
     """Rows of a CSV whose header names paths; an empty cell leaves the scenario's own value.  Raises InputError."""
+    text = read_text(file, LARGEST_TABLE)
     try:
-        with file.open(encoding="utf-8-sig", newline="") as text:
-            head, *lines = [[cell.strip() for cell in line] for line in csv.reader(text) if any(line)]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise _fault(TABLE, file.name, "a CSV text that may be read", str(getattr(error, "strerror", error))) from None
+        head, *lines = [[cell.strip() for cell in line] for line in csv.reader(io.StringIO(text)) if any(line)]
+    except csv.Error as error:
+        raise _fault(TABLE, file.name, "a CSV text", str(error)) from None
     except ValueError:
         raise _fault(TABLE, file.name, "a header line of paths", "the file is empty") from None
     for path in head:
         known_path(path, f"{TABLE} {file.name}")
     _once_each(head, f"{TABLE} {file.name}")
+    if len(lines) > LARGEST:
+        raise _fault(TABLE, f"{file.name}: {len(lines)} lines", f"at most {LARGEST}", "take several tables")
     if not lines:
         raise _fault(TABLE, file.name, "a line for each unit under the header", "there is none")
     uneven = [number for number, line in enumerate(lines, 2) if len(line) != len(head)]
@@ -90,7 +97,7 @@ def of_table(file: Path) -> tuple[Overrides, ...]:
 
 
 def _once_each(paths: Sequence[str], where: str) -> None:
-    twice = sorted({path for path in paths if paths.count(path) > 1})
+    twice = sorted(path for path, times in Counter(paths).items() if times > 1)
     if twice:
         allowed, remedy = "each path once", "put all its values in one place"
         raise InputError([Fault(where, None, path, "named twice", allowed, remedy) for path in twice])
