@@ -58,8 +58,8 @@ def main() -> None:
     """Start the server and open the browser."""
     parser = argparse.ArgumentParser(prog="python -m dashboard", description=__doc__)
     parser.add_argument("--port", type=_port, default=8501, help="port on this machine (default 8501)")
-    parser.add_argument("--address", type=_address, default=HERE, metavar="IP",
-                        help=f"address of this machine to listen at, for others too (default {HERE}, for none)")  # fmt: skip
+    told = f"address of this machine to listen at, for others too (default {HERE}, for none)"
+    parser.add_argument("--address", type=_address, default=HERE, metavar="IP", help=told)
     parser.add_argument("--no-browser", action="store_true", help="only say the address, do not open a browser")
     options = parser.parse_args()
     _free(options.address, options.port)
@@ -125,7 +125,7 @@ def _address(text: str) -> str:
 
 
 def _port(text: str) -> int:
-    if not text.isdigit() or not 1024 <= int(text) <= 65535:
+    if not text.isdecimal() or len(text) > 5 or not 1024 <= int(text) <= 65535:
         raise argparse.ArgumentTypeError(f"{text} is not between 1024 and 65535")
     return int(text)
 

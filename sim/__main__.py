@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 
 BAD_INPUT = 2
 
@@ -21,14 +22,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except OSError as error:
         _drop_output()
-        place = f" to {error.filename}" if error.filename else ""
-        print(f"could not be written{place}: {(error.strerror or str(error)).lower()}", file=sys.stderr)
+        print(f"{error.filename or 'the output'}: {(error.strerror or str(error)).lower()}", file=sys.stderr)
         return BAD_INPUT
 
 
 def _drop_output() -> None:
     """What is still buffered has nowhere to go: the reader of the pipe has gone, or the disk is full."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with suppress(OSError, ValueError):  # an output that is no file has nothing buffered
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _run(argv: Sequence[str] | None) -> int:

@@ -81,6 +81,8 @@ def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path |
     if name is None:
         return None
     path = Path(name)
+    if STEERS.search(name):
+        raise _bad_file(option, name, "a name that a file can have", "write a plain name")
     if path.suffix.lower() not in suffixes:
         raise _bad_file(option, name, f"a file ending in {', '.join(suffixes)}", "choose one of these endings")
     try:
@@ -94,8 +96,6 @@ def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path |
             raise _bad_file(option, name, "a file that may be written", "name another, or see to its rights")
     except OSError as error:
         raise _bad_file(option, name, "a name that a file can have", (error.strerror or "no such").lower()) from None
-    except ValueError:
-        raise _bad_file(option, name, "a name that a file can have", "write a plain name") from None
     return path
 
 

@@ -31,6 +31,7 @@ Way = tuple[str, ...]
 """The path of a field in the sheet."""
 
 LOWEST, HIGHEST = 1, 88
+KEYS = tuple(str(key) for key in range(LOWEST, HIGHEST + 1))
 AT_ENDS = ("string_height", "strike_line")
 """What the ends of a section must give at the piano."""
 
@@ -188,7 +189,7 @@ class _Reader:
 
     def _section(self, name: str, stations: Mapping[str, Places]) -> PianoSection | None:
         here, before = ("sections", name), len(self.faults)
-        wrong = [k for k in stations if not (k.isascii() and k.isdigit() and LOWEST <= int(k) <= HIGHEST)]
+        wrong = [k for k in stations if k not in KEYS]
         for key in wrong:
             remedy = "name the table after the key it was read at, as in [sections.bass.1.piano]"
             self.refuse((*here, key), brief(key), f"a key number, {LOWEST} to {HIGHEST}", remedy)

@@ -48,11 +48,11 @@ def values_of(text: str) -> tuple[str, list[str]]:
         return path, [part.strip() for part in span.split(",") if part.strip()]
     ends, slash, count = span.rpartition("/")
     low, _, high = (part.strip() for part in ends.partition(".."))
-    if not slash or not count.strip().isdigit() or not low or not high:
+    if not slash or not count.strip().isdecimal() or not low or not high:
         raise _fault(VARY, text, "FROM..TO/N", EXAMPLE)
-    n = int(count)
+    n = int(count) if len(count.strip()) <= len(str(LARGEST)) else 0
     if not 2 <= n <= LARGEST:
-        raise _fault(VARY, f"{n} values", f"2 to {LARGEST}", "a span needs both its ends")
+        raise _fault(VARY, f"{count[:40]} values", f"2 to {LARGEST}", "a span needs both its ends")
     return path, _between(path, low, high, n)
 
 
