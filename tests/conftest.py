@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Callable
 
 import pytest
 from hypothesis import settings
@@ -25,3 +26,14 @@ def pytest_configure() -> None:
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """The seed at the end of the report, where quiet runs show it too."""
     terminalreporter.write_line(f"TRIALS_SEED={os.environ['TRIALS_SEED']}")
+
+
+@pytest.fixture
+def tell(record_property: Callable[[str, object], None]) -> Callable[..., None]:
+    """``tell(tried="…", expected="…")`` first and ``tell(happened="…")`` last: for a record of the trials."""
+
+    def told(**words: str) -> None:
+        for name, word in words.items():
+            record_property(name, word)
+
+    return told

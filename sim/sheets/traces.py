@@ -23,7 +23,8 @@ ANGLES = {"kf": "key_front", "kr": "key_rear", "w": "wippen", "j": "jack", "l": 
 SUFFIXES = (".csv", ".parquet")
 _SIGNED = re.compile(r"[+-][0-9.]+(?:e[+-]?[0-9]+)?(?: [^\W\d_/]{1,3}[\w·/²]{0,6})?")
 """A number with its sign and perhaps a unit, which is no formula."""
-_FORMULA = re.compile(r"(^\s*|[\t\r\n;|]\s*)(?=[=+\-@＝＋－＠\t\r])")
+_BREAKS = re.compile(r"[\t\n\v\f\r\x1c-\x1e\x85\u2028\u2029]+")
+_FORMULA = re.compile(r"(^\s*|[;|]\s*)(?=[=+\-@＝＋－＠])")
 """Where a spreadsheet would begin to read a formula: in front of a cell, or of what it might take for the next one."""
 
 
@@ -128,12 +129,12 @@ def csv_text(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:
 
 
 def cell(value: object) -> str:
-    """One cell: empty for nothing or for what is not finite."""
+    """One cell, on one line: empty for nothing or for what is not finite."""
     if value is None:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float | np.floating | np.integer):
         return f"{float(value):.9g}" if np.isfinite(value) else ""
-    text = str(value)
+    text = _BREAKS.sub(" ", str(value))
     return text if _SIGNED.fullmatch(text) else _FORMULA.sub(r"\1'", text)
