@@ -52,17 +52,16 @@ class Table:
 
     def gather(self) -> int:
         """All rows in one file, sorted as the study counts them; the number of rows."""
-        files = self._files()
-        if not files:
-            return 0
-        tables = [pyarrow.parquet.read_table(file) for file in files]
-        whole = pyarrow.concat_tables(tables, promote_options="permissive").sort_by([("row", "ascending")])
-        _write(whole, self.path)
-        for part in self._parts():
+        parts = self._parts()
+        if parts:
+            tables = [pyarrow.parquet.read_table(file) for file in self._files()]
+            all_rows = pyarrow.concat_tables(tables, promote_options="permissive").sort_by([("row", "ascending")])
+            _write(all_rows, self.path)
+        for part in parts:
             part.unlink()
         if self.folder.is_dir() and not any(self.folder.iterdir()):
             self.folder.rmdir()
-        return int(whole.num_rows)
+        return int(pyarrow.parquet.read_metadata(self.path).num_rows) if self.path.exists() else 0
 
 
 def _table(rows: Sequence[Row]) -> Any:
