@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
+from threading import Event
 from typing import TypeVar
 
 Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
 Found = TypeVar("Found")
+EVERY = 0.5
+"""Longest time in which nobody is asked whether to go on, s."""
 
 
 def on_all_cores(
@@ -17,23 +20,28 @@ def on_all_cores(
     progress: Progress | None = None,
     told: Callable[[int], str] = lambda number: "",
     stop: Stop | None = None,
+    given_up: Event | None = None,
 ) -> list[Found]:
     """What the jobs give, in their order; ``told`` names a job, by its number, for the progress.
 
-    Ctrl-C, ``stop`` or a job's error lets those under way end, begins no other, and
-    is raised (``stop`` as KeyboardInterrupt).
+    Ctrl-C, ``stop``, ``progress`` (told at least every half second) or a job's error lets those under way end,
+    begins no other, and is raised (``stop`` as KeyboardInterrupt); ``given_up`` is set then, for jobs that look at it.
     """
     found: list[Found] = []
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         under_way = [pool.submit(job) for job in jobs]
         try:
             for number, job in enumerate(under_way):
+                while progress is not None and not wait([job], EVERY).done:
+                    progress(len(found) / len(jobs), told(number))
                 found.append(job.result())
                 if stop is not None and stop():
                     raise KeyboardInterrupt
                 if progress is not None:
                     progress(len(found) / len(jobs), told(number))
         except BaseException:
+            if given_up is not None:
+                given_up.set()
             pool.shutdown(wait=True, cancel_futures=True)
             raise
     return found

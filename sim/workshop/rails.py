@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from threading import Event
 
 import numpy as np
 
@@ -196,13 +197,14 @@ def grid(
 ) -> tuple[tuple[Place, ...], ...]:
     """Places over a grid of two moves (m), a row for each y; rows on all cores, each cell started from its neighbour.
 
-    ``progress`` is called after each row and may raise to give up.
+    ``progress`` is called at least after each row and may raise to give up, which ends a row at its next place.
     Raises ValueError for a target that cannot be read in a slow press.
     """
     across, up = (MOVES[m].apply for m in moves)
     start = regulate(unit, targets, check=False)
     base = start.unit if not start.misses else unit
     middle = min(range(len(xs)), key=lambda i: abs(xs[i]))
+    given_up = Event()
 
     def row(y: float) -> tuple[Place, ...]:
         cells: dict[int, Place] = {}
@@ -213,6 +215,8 @@ def grid(
             if first is not None and first.unit is not None:
                 near, at = first.unit, (xs[middle], y)
             for i in side:
+                if given_up.is_set():
+                    return ()
                 here = alike(up(across(near, xs[i] - at[0]), y - at[1]), near)
                 cells[i] = place(here, xs[i], y, targets, warm=True, learned=learned)
                 regulated = cells[i].unit
@@ -220,7 +224,8 @@ def grid(
                     near, at = regulated, (xs[i], y)
         return tuple(cells[i] for i in range(len(xs)))
 
-    return tuple(on_all_cores([partial(row, y) for y in ys], progress, lambda number: f"row {number + 1} of the map"))
+    rows = [partial(row, y) for y in ys]
+    return tuple(on_all_cores(rows, progress, lambda number: f"row {number + 1} of the map", given_up=given_up))
 
 
 def merit(p: Place, weights: Mapping[str, float] = WEIGHTS) -> float:

@@ -109,10 +109,10 @@ def serve() -> Iterator[Serve]:
 
 
 @pytest.fixture(scope="session")
-def dashboard() -> Iterator[Server]:
-    """The dashboard, started as a user starts it."""
+def dashboard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """The dashboard, started as a user starts it, and watched."""
     port = free_port()
-    with running(dashboard_command(port), port) as server:
+    with running(dashboard_command(port), port, watched=tmp_path_factory.mktemp("watched") / "log") as server:
         yield server
 
 

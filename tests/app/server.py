@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+WATCH = Path(__file__).with_name("watch")
 BROWSERS = (
     "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge",
 )  # fmt: skip
@@ -34,6 +35,13 @@ class Server:
 
     url: str
     process: int
+    watched: Path | None = None
+
+    def seen(self) -> set[tuple[str, str]]:
+        """What a watched server has done: ``writes`` a path, ``connects`` to, ``asks`` for or ``binds`` a host."""
+        assert self.watched is not None, "this server is not watched"
+        lines = self.watched.read_text(encoding="utf-8").splitlines()
+        return {(deed, what) for deed, _, what in (line.partition(" ") for line in lines)}
 
 
 class MissingError(RuntimeError):
@@ -67,13 +75,16 @@ def dashboard_command(port: int) -> list[str]:
 
 
 @contextmanager
-def running(command: Sequence[str], port: int, away: Path | None = None) -> Iterator[Server]:
+def running(
+    command: Sequence[str], port: int, away: Path | None = None, watched: Path | None = None
+) -> Iterator[Server]:
     """A server as long as the block lasts, of the tree; of what is installed where it is started ``away`` from it.
 
-    Raises MissingError with its log when it does not start.
+    What it does is told in the file ``watched``.  Raises MissingError with its log when it does not start.
     """
-    paths = os.pathsep.join(filter(None, [None if away else str(ROOT), os.environ.get("PYTHONPATH")]))
-    environment = os.environ | {"PYTHONPATH": paths}
+    paths = [str(WATCH) if watched else None, None if away else str(ROOT), os.environ.get("PYTHONPATH")]
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, paths))}
+    environment |= {"WATCHED_TO": str(watched)} if watched else {}
     with (
         tempfile.TemporaryFile() as log,
         subprocess.Popen(command, cwd=away or ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT) as server,
@@ -86,7 +97,7 @@ def running(command: Sequence[str], port: int, away: Path | None = None) -> Iter
                     log.seek(0)
                     raise MissingError(f"the server does not start:\n{log.read().decode(errors='replace')}")
                 time.sleep(0.05)
-            yield Server(url, server.pid)
+            yield Server(url, server.pid, watched)
         finally:
             server.terminate()
 

@@ -35,35 +35,28 @@ def mounts() -> bool:
     )
 
 
-@pytest.fixture(scope="module")
-def found(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """What came of the commands on a disk of 4 MB, or, where none can be had, with files that may not grow."""
-    if sys.platform == "win32":
-        pytest.skip("no way to have a full disk here")
+@pytest.mark.skipif(sys.platform == "win32", reason="no way to have a full disk here")
+def test_files_on_a_full_disk_are_left_as_they_were(tmp_path: Path, tell: Tell) -> None:
+    """On a disk of 4 MB, or, where none can be had, with files that may not grow."""
     way, before = ("mounted", ["unshare", "-rm"]) if mounts() else ("limited", [])
-    command = [*before, sys.executable, str(TRIAL), str(tmp_path_factory.mktemp("full")), way]
+    tell(tried="figure (SVG), curve (CSV, Parquet) and table of a study written over older ones, on "
+         + {"mounted": "a disk of 4 MB, filled", "limited": "a system where no file may grow"}[way],
+         expected="the old files stay, nothing is left over, the results are printed, exit code 2, the reason told; "
+         "with room again the same commands write them, and no row is made twice")  # fmt: skip
+    command = [*before, sys.executable, str(TRIAL), str(tmp_path), way]
     done = subprocess.run(command, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    return {"way": way, **json.loads(done.stdout)}
-
-
-@pytest.mark.parametrize("name", ["note.svg", "press.csv", "press.parquet", "rows.parquet"])
-def test_a_file_on_a_full_disk_is_left_as_it_was(found: dict[str, Any], name: str, tell: Tell) -> None:
-    way = {"mounted": "a disk of 4 MB, filled", "limited": "files that may not grow"}[found["way"]]
-    tell(tried=f"writing {name} over an older one, on {way}",
-         expected="the old file stays, nothing is left over, the results are printed, exit code 2, the reason told; "
-         "with room again the same command writes it")  # fmt: skip
-    without, again = found["without"][name], found["with"][name]
-    assert without["code"] == commands.BAD_INPUT
-    assert found["kept"][name] and set(found["there"]) - {"filler"} == set(found["kept"])
-    assert name in without["err"] and "Traceback" not in without["err"]
-    assert any(os.strerror(code).lower() in without["err"] for code in (errno.ENOSPC, errno.EFBIG))
-    if name != "rows.parquet":
-        assert json.loads(without["out"])["outcome"] == "plays"
-    assert again["code"] == commands.FINE
-    if name == "rows.parquet":
-        assert "3 rows; 2 made now (0 refused), 1 there before" in again["err"]
-    tell(happened=f"all of it; told: {without['err'].splitlines()[0]}")
+    found = json.loads(done.stdout)
+    assert set(found["there"]) - {"filler"} == set(found["kept"]) and len(found["kept"]) == 4
+    for name, kept in found["kept"].items():
+        without, again = found["without"][name], found["with"][name]
+        assert kept and without["code"] == commands.BAD_INPUT
+        assert name in without["err"] and "Traceback" not in without["err"]
+        assert any(os.strerror(code).lower() in without["err"] for code in (errno.ENOSPC, errno.EFBIG))
+        assert name == "rows.parquet" or json.loads(without["out"])["outcome"] == "plays"
+        assert again["code"] == commands.FINE
+    assert "3 rows; 2 made now (0 refused), 1 there before" in found["with"]["rows.parquet"]["err"]
+    tell(happened=f"all of it; told: {found['without']['press.csv']['err'].splitlines()[0]}")
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
