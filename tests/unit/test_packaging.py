@@ -228,14 +228,6 @@ def test_compiled_kernel_is_kept_where_the_place_is_read_only(
     assert cache.is_relative_to(users) if user_cache else "action-unit-" in str(cache) and not cache.exists()
 
 
-def test_every_python_that_is_named_was_tried() -> None:
-    """The classifiers of the package against the record of trials (tests/packaging_trials.py)."""
-    named = {match[1] for line in PROJECT["classifiers"] if (match := re.search(r":: (3\.\d+)$", line))}
-    rows = evidence.kept("packaging")["row"]
-    assert named == {row["python"].rpartition(".")[0] for row in rows if row["result"] == "pass"}
-    assert PROJECT["requires-python"] == ">=" + min(named, key=lambda version: int(version.split(".")[1]))
-
-
 def test_every_dependency_is_bounded_pinned_explained_and_audited() -> None:
     """The audit is made by tests/dependencies_audit.py --keep, and again when a pin changes."""
     pins: dict[str, set[str]] = {}
