@@ -17,7 +17,7 @@ from threading import Thread
 APP = Path(__file__).with_name("app.py")
 
 OPTIONS = {
-    "server.maxUploadSize": "2",
+    "server.maxUploadSize": "1",
     "server.maxWidgetStateSize": "5",
     "server.maxMessageSize": "30",
     "server.enableCORS": "true",

@@ -34,7 +34,7 @@ def _open() -> None:
     st.button("Open it", on_click=_open_shipped, key="open_shipped", disabled=not st.session_state["shipped"])
     st.caption(INVENTED)
     st.file_uploader(
-        "A scenario file of your own (TOML)", key="upload", on_change=_upload, max_upload_size=2,
+        "A scenario file of your own (TOML)", key="upload", on_change=_upload, max_upload_size=1,
         help="a text file; what is wrong with it is said field by field, and the bench stays as it is",
     )  # fmt: skip
     if "upload" in s.faults:

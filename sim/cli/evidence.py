@@ -60,18 +60,15 @@ def evidence(args: argparse.Namespace) -> int:
         screen.note(str(error))
         return CANNOT_PLAY
     there = records()
-    if path is not None:
-        try:
-            path.write_text(sheet.html(found, there), encoding="utf-8")
-        except OSError as error:
-            raise screen.unwritable("--out", path, error) from None
-        screen.note(f"report written to {path}")
     if args.json:
         print(document.text(sheet.document(found, there)))
     elif path is None:
         screen.show(sheet.tables(found))
     else:
         print(sheet.sentence(found))
+    if path is not None:
+        page = sheet.html(found, there)
+        screen.keep("report", "--out", path, lambda new: new.write_text(page, encoding="utf-8"))
     return FINE
 
 

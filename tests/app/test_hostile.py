@@ -56,6 +56,7 @@ VISITORS = {
     "a program on this machine, without an origin": ({}, 101),
     "its own page": ({"origin": "{url}"}, 101),
     "its own page by the other name": ({"host": "localhost:{port}", "origin": "http://localhost:{port}"}, 101),
+    "a page of another server on this machine": ({"origin": "http://localhost:9"}, 101),
     "a page of another site": ({"origin": "http://example.org"}, 403),
     "a page without an origin of its own": ({"origin": "null"}, 403),
     "a site whose name was turned to this machine": (
@@ -255,7 +256,7 @@ STATES = {
     "a text based on a file": lambda: state_with(text='based_on = "/etc/hostname"'),
     "half a surrogate pair": lambda: state_with(text=HEAD.replace("x", "\ud800")),
     "a name that steers a terminal": lambda: state_with(edits=[["name", "\x1b[2J"]]),
-    "too long": lambda: "A" * (LARGEST_STATE + 1),
+    "more characters than a state has": lambda: "A" * (LARGEST_STATE + 1),
 }
 
 
@@ -325,7 +326,7 @@ def test_another_address_comes_with_a_warning(
         assert f"--server.address={address}" in command and f"--server.allowedHosts={host}" in command
         said = capsys.readouterr().err
         assert "WARNING" in said and address in said and "no password" in said
-    tell(happened=said.splitlines()[0])
+    tell(happened=f"it does; warned: {said.splitlines()[1]}")
 
 
 def test_where_it_cannot_listen_it_says_so(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:

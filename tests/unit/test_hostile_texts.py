@@ -214,7 +214,7 @@ def test_hostile_tables_of_variants_are_refused(what: str, tmp_path: Path, tell:
     file.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=words) as caught:
         varied.of_table(file)
-    tell(happened=str(caught.value)[:200])
+    tell(happened="; ".join(f"{fault.value}; allowed: {fault.allowed}"[:150] for fault in caught.value.faults))
 
 
 @pytest.mark.parametrize("count", ["9" * 5000, "9" * 20, "²", "-3", "1e3"])
