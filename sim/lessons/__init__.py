@@ -1,0 +1,1 @@
+"""Lessons, exercises and marks: what a learner is shown and asked, and how the simulation answers."""
