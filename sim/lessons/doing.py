@@ -1,0 +1,145 @@
+"""What a learner did, and what the simulation says to it: foretold against seen, and a task's result."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sim.bench import edge
+from sim.errors import Fault, InputError, QuantityError
+from sim.lessons.hands import Hand, hands
+from sim.lessons.lesson import ABSENT, Foretell, Lesson, Wanted, way_of
+from sim.lessons.looks import Seen, look, sights
+from sim.unit.model import ActionUnit
+from sim.unit.scenario import load
+from sim.unit.shipped import scenario_path
+from sim.units import parse
+from sim.workshop.set_up import set_up
+
+
+def unit_of(lesson: Lesson) -> ActionUnit:
+    """The unit that a lesson speaks of, as it should be."""
+    return set_up(load(scenario_path(lesson.scenario)))
+
+
+def begun(lesson: Lesson) -> ActionUnit:
+    """The unit as a task hands it over."""
+    return lesson.task.start.on(unit_of(lesson))
+
+
+def turned(lesson: Lesson, values: Mapping[str, float]) -> ActionUnit:
+    """The task's unit with hands at values (SI); a hand not named stays.  Raises InputError for one of no use here."""
+    unit = begun(lesson)
+    for at, value in values.items():
+        if at not in lesson.task.hands:
+            allowed = ", ".join(lesson.task.hands)
+            raise InputError([Fault("", None, "hand", at[:40], allowed, "this lesson is done with these")])
+        unit = hands()[at].put(unit, value)
+    return unit
+
+
+def hands_of(lesson: Lesson) -> dict[Hand, float]:
+    """The task's hands, and where each stands when it begins (SI)."""
+    unit = begun(lesson)
+    return {hands()[at]: hands()[at].now(unit) for at in lesson.task.hands}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One reading of a task: what was wanted, what came out."""
+
+    wanted: Wanted
+    seen: str
+    met: bool
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a try came to: every reading that was wanted, and words about this very result."""
+
+    unit: ActionUnit
+    rows: tuple[Row, ...]
+    words: tuple[str, ...]
+
+    @property
+    def done(self) -> bool:
+        return all(row.met for row in self.rows)
+
+
+def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> Result:
+    """Try a task with the hands at these values (SI).  Raises InputError."""
+    unit = turned(lesson, values)
+    seen = look(unit, reads_of(lesson))
+    rows = tuple(Row(w, told(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
+    words = tuple(filled(f.say, seen, inches) for f in lesson.task.feedback if f.when.met(seen))
+    return Result(unit, rows, words)
+
+
+def reads_of(lesson: Lesson) -> set[str]:
+    """Every reading that a task's result needs."""
+    wanted = [*lesson.task.want, *(f.when for f in lesson.task.feedback)]
+    words = {name for f in lesson.task.feedback for name in sights() if f"{{{name}}}" in f.say}
+    return {name for w in wanted for name in w.reads} | words
+
+
+def told(seen: Seen, name: str, inches: bool = False) -> str:
+    """One reading in words."""
+    value = seen.values[name]
+    return ABSENT if value is None else sights()[name].told(value, inches)
+
+
+def filled(say: str, seen: Seen, inches: bool = False) -> str:
+    """Words with what was read in place of each {reading}."""
+    for name in seen.values:
+        say = say.replace(f"{{{name}}}", told(seen, name, inches))
+    return say
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """What was said beforehand, what came, and how far off it was."""
+
+    right: bool
+    said: str
+    came: str
+    before: str
+    after: str
+    far: str
+    """For a number: how far off it was."""
+    unit: ActionUnit
+    was: ActionUnit
+
+
+def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False) -> Foretold:
+    """What came of a question, beside what was said (a word of its answers, or a value).  Raises InputError."""
+    was = question.given.on(unit_of(lesson))
+    now = question.change.on(was)
+    before, after = (look(u, [question.read]) for u in (was, now))
+    b, a = (told(s, question.read, inches) for s in (before, after))
+    value = after.values[question.read]
+    if question.number:
+        number = said_number(question, said)
+        sight = sights()[question.read]
+        if not isinstance(value, float):
+            return Foretold(False, said, ABSENT, b, a, "", now, was)
+        off = number - value
+        far = edge.told(off, sight.unit, inches, sign="+")
+        return Foretold(abs(off) <= max(2 * sight.si, 0.1 * abs(value)), said, a, b, a, far, now, was)
+    if said not in question.answers:
+        raise InputError([Fault("", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")])
+    if question.words:
+        came = str(value)
+    else:
+        first = before.number(question.read)
+        came = ABSENT if first is None or not isinstance(value, float) else way_of(question.read, first, value)
+    return Foretold(said == came, said, came, b, a, "", now, was)
+
+
+def said_number(question: Foretell, said: str) -> float:
+    """A number as it was typed (SI).  Raises InputError."""
+    dimension = edge.UNITS[sights()[question.read].unit][1]
+    try:
+        return parse(said, dimension)
+    except QuantityError as error:
+        title, allowed = sights()[question.read].title, f"a quantity such as {dimension.example}"
+        raise InputError([Fault("", None, title, said[:40], allowed, error.remedy)]) from None

@@ -1,0 +1,168 @@
+"""What a lesson looks at: readings of the bench tests and more of the same runs, by name, each taken when asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+
+from sim.bench import edge, slow_press, template
+from sim.bench import strike as blows
+from sim.bench.predict import repeat, touches
+from sim.bench.rest import Rest, at_rest
+from sim.errors import SimulationError
+from sim.unit.model import GRAVITY, ActionUnit
+from sim.workshop.bench_tests import bench_tests, symptoms
+
+TOUCHING = 10e-3 * GRAVITY
+"""Force with which a template touches the hammer, N (10 gf: our convention)."""
+DEEPEST = 2e-3
+"""A template that has to come lower to bear so much does not touch, m."""
+
+
+@dataclass(frozen=True)
+class Sight:
+    """One thing to look at: a number in ``unit`` told to ``accuracy`` (in ``unit``), or one of ``words``."""
+
+    name: str
+    title: str
+    unit: str = ""
+    accuracy: float = 0.0
+    words: tuple[str, ...] = ()
+
+    @property
+    def si(self) -> float:
+        """Accuracy, SI."""
+        return self.accuracy * edge.UNITS[self.unit][1].factor(edge.UNITS[self.unit][0])
+
+    def told(self, value: float | str | None, inches: bool = False) -> str:
+        """A value (SI, or a word) as text with its unit."""
+        if value is None or isinstance(value, str):
+            return value or "cannot be read"
+        return edge.told(value, self.unit, inches)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was seen of one unit, by name: SI, a word, or None where it cannot be read."""
+
+    values: Mapping[str, float | str | None] = field(default_factory=dict)
+
+    def number(self, name: str) -> float | None:
+        value = self.values[name]
+        return None if isinstance(value, str) else value
+
+
+_WAY = "key travel, front edge, of a slow press: "
+_PRESSED = (
+    Sight("toe_meets_button", _WAY + "toe meets the button", "mm", 0.1),
+    Sight("lever_meets_screw", _WAY + "lever meets the drop screw", "mm", 0.1),
+    Sight("lets_off", _WAY + "hammer at its highest", "mm", 0.1),
+    Sight("key_at_bottom", _WAY + "key at the bottom", "mm", 0.1),
+    Sight("crown_at_button", "crown to string where the toe meets the button", "mm", 0.5),
+    Sight("crown_at_screw", "crown to string where the lever meets the drop screw", "mm", 0.5),
+    Sight("friction_felt", "friction felt at the key", "gf", 1.0),
+    Sight("balance_weight", "balance weight", "gf", 1.0),
+    Sight("on_jack", "the knuckle bears on the jack, key at rest, with", "gf", 2.0),
+    Sight("on_lever", "the knuckle bears on the lever, key at rest, with", "gf", 2.0),
+)
+_BLOWN = (
+    ("hammer_speed", "hammer speed", "m_s", 0.05), ("travel_time", "travel time", "ms", 1.0),
+    ("free_flight_distance", "free flight, way", "mm", 0.1), ("checking", "checking distance", "mm", 1.0),
+    ("check_after_contact", "crown on string to tail in the check", "ms", 1.0),
+    ("bottom_after_contact", "crown on string to key at the bottom", "ms", 0.5),
+)  # fmt: skip
+_REPEATED = (Sight("limit", "strokes a second of which nine in ten sound", "", 0.5),)
+_TEMPLATE = (Sight("template_low", "line under a touching template, lower than the true line by", "mm", 0.1),)
+
+
+def _press(rest: Rest) -> dict[str, float | str | None]:
+    pressed = slow_press.press(rest)
+    weight, _ = slow_press.touch_weight(pressed)
+    run, edge_travel = pressed.down, rest.travel(pressed.down) * rest.edge
+    t, crown = run.trace["t"], run.place.crown_to_string
+
+    def at(contact: str) -> float | None:
+        made = run.log.times(contact, True)
+        return float(made[0]) if len(made) else None
+
+    times = {"toe_meets_button": at("toe_button"), "lever_meets_screw": at("drop_screw")}
+    found: dict[str, float | str | None] = {
+        name: None if time is None else float(np.interp(time, t, edge_travel)) for name, time in times.items()
+    }
+    for name, time in zip(("crown_at_button", "crown_at_screw"), times.values(), strict=True):
+        found[name] = None if time is None else float(np.interp(time, t, crown))
+    plays = pressed.outcome == "plays"
+    found["lets_off"] = float(edge_travel[pressed.peak]) if plays else None
+    found["key_at_bottom"] = None if pressed.firm is None else float(edge_travel[pressed.firm])
+    found |= {"friction_felt": weight.friction, "balance_weight": weight.balance_weight}
+    return found | {f"on_{n}": float(run.trace[f"N_{n}_knuckle"][0]) for n in ("jack", "lever")}
+
+
+def _blows(rest: Rest) -> dict[str, float | str | None]:
+    found: dict[str, float | str | None] = {}
+    for touch in touches():
+        reading, _ = blows.play(rest, touch)
+        struck = reading.events.get("string_contact")
+        for name in ("hammer_speed", "travel_time", "free_flight_distance"):
+            found[f"{name}_{touch.name}"] = getattr(reading, name)
+        found[f"checking_{touch.name}"] = reading.checking_distance
+        tail = reading.events.get("tail_meets_backcheck")
+        found[f"check_after_contact_{touch.name}"] = None if tail is None or struck is None else tail - struck
+        found[f"bottom_after_contact_{touch.name}"] = reading.key_bottom_after_contact
+    return found
+
+
+def _repeat(rest: Rest) -> dict[str, float | str | None]:
+    return {"limit": repeat(rest.unit).limit_hz}
+
+
+def _template(rest: Rest) -> dict[str, float | str | None]:
+    return {"template_low": template.touching(rest.unit, DEEPEST, (1.0,))[0].high_at(TOUCHING)}
+
+
+def _bench(rest: Rest) -> dict[str, float | str | None]:
+    found = symptoms(rest.unit)
+    return {**found.numbers, **found.words}
+
+
+Taken = Callable[[Rest], dict[str, float | str | None]]
+
+
+@cache
+def _sources() -> tuple[tuple[Mapping[str, Sight], Taken], ...]:
+    """What is seen in one go, and how."""
+    bench = [Sight(t.name, t.title, t.unit, t.accuracy, t.words) for t in bench_tests().values()]
+    blown = [
+        Sight(f"{name}_{touch.name}", f"{title}, {touch.name} blow", unit, fine)
+        for touch in touches()
+        for name, title, unit, fine in _BLOWN
+    ]
+    groups = ((bench, _bench), (_PRESSED, _press), (blown, _blows), (_REPEATED, _repeat), (_TEMPLATE, _template))
+    return tuple(({s.name: s for s in group}, taken) for group, taken in groups)
+
+
+@cache
+def sights() -> Mapping[str, Sight]:
+    """All of them by name."""
+    return {name: s for group, _ in _sources() for name, s in group.items()}
+
+
+def look(unit: ActionUnit, names: Iterable[str]) -> Seen:
+    """What these sights show of a unit (SI); all None where it does not come to rest.  Raises KeyError."""
+    wanted = set(names)
+    missing = wanted - sights().keys()
+    if missing:
+        raise KeyError(f"no such sight: {', '.join(sorted(missing))}")
+    values: dict[str, float | str | None] = dict.fromkeys(wanted)
+    try:
+        rest = at_rest(unit)
+        for group, taken in _sources():
+            if wanted & group.keys():
+                found = taken(rest)
+                values |= {n: found.get(n) for n in wanted & group.keys()}
+    except SimulationError:
+        return Seen(dict.fromkeys(wanted))
+    return Seen(values)

@@ -1,0 +1,90 @@
+"""Answers to the lessons' tasks, found by trying: no answer is written down anywhere."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from sim.lessons.doing import begun, hands_of, turned
+from sim.lessons.hands import Hand
+from sim.lessons.lesson import Lesson, Wanted, lessons
+from sim.lessons.looks import Seen, look
+
+COARSE, FINE, ROUNDS = 11, 7, 3
+WRONG_WORD = 100.0
+"""What a word that is not the wanted one counts, in accuracies."""
+
+
+def off(wanted: Wanted, seen: Seen) -> float:
+    """How far a reading is from what is wanted, in accuracies; 0 in the middle of it, at most 1 where it is met."""
+    if wanted.met(seen) and (wanted.word or not np.isfinite(wanted.low) or not np.isfinite(wanted.high)):
+        return 0.0
+    value = seen.number(wanted.read) if not wanted.word else None
+    if value is None:
+        return WRONG_WORD
+    if np.isfinite(wanted.low) and np.isfinite(wanted.high):
+        middle, half = 0.5 * (wanted.low + wanted.high), 0.5 * (wanted.high - wanted.low)
+        inside = abs(value - middle) / half
+        return inside if inside <= 1 else 1 + (abs(value - middle) - half) / wanted.sight.si
+    far = wanted.low - value if np.isfinite(wanted.low) else value - wanted.high
+    return 1 + far / wanted.sight.si
+
+
+def misses(lesson: Lesson, values: dict[str, float]) -> tuple[float, bool]:
+    """The sum of what is off, and whether the task is done."""
+    want = lesson.task.want
+    seen = look(turned(lesson, values), {name for w in want for name in w.reads})
+    return sum(off(w, seen) for w in want), all(w.met(seen) for w in want)
+
+
+@cache
+def answer(name: str) -> dict[str, float]:
+    """Values of the hands (SI) that do a lesson's task, a step of its hand inside: hand by hand, closer and closer."""
+    lesson = lessons()[name]
+    hands = hands_of(lesson)
+    values = {hand.at: now for hand, now in hands.items()}
+    best, done = misses(lesson, values)
+    for _ in range(ROUNDS):
+        for hand in hands:
+            values, best, done = _along(lesson, hand, values, best)
+            if done:
+                return values
+    raise AssertionError(f"{name}: no answer found; nearest {values}, off by {best:.1f} accuracies")
+
+
+def _along(lesson: Lesson, hand: Hand, values: dict[str, float], best: float) -> tuple[dict[str, float], float, bool]:
+    """The best place of one hand, the others as they stand."""
+    low, high, done = hand.low, hand.high, False
+    for count in (COARSE, FINE, FINE):
+        places = np.linspace(low, high, count)
+        for place in places:
+            tried = {**values, hand.at: round(float(place) / hand.step) * hand.step}
+            if not hand.low <= tried[hand.at] <= hand.high:
+                continue
+            far, done = misses(lesson, tried)
+            if far < best or done:
+                values, best = tried, far
+            if done:
+                return values, best, True
+        if values[hand.at] not in (round(float(p) / hand.step) * hand.step for p in places):
+            break  # this hand brought nothing
+        each = places[1] - places[0]
+        low, high = max(hand.low, values[hand.at] - each), min(hand.high, values[hand.at] + each)
+    return values, best, False
+
+
+def wrong(name: str) -> dict[str, float]:
+    """Values that do not do it: the hands as they are handed over, the first of them a step further off."""
+    lesson = lessons()[name]
+    start = {hand.at: now for hand, now in hands_of(lesson).items()}
+    first = next(iter(hands_of(lesson)))
+    right = answer(name)[first.at]
+    away = first.step if start[first.at] >= right else -first.step
+    return {**start, first.at: float(np.clip(start[first.at] + away, first.low, first.high))}
+
+
+def unchanged(name: str) -> dict[str, float]:
+    """The hands as a task hands them over."""
+    assert begun(lessons()[name])
+    return {hand.at: now for hand, now in hands_of(lessons()[name]).items()}

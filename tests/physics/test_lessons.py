@@ -1,0 +1,101 @@
+"""The lessons are true of the model: every sentence of cause and effect, and every task can be done and failed.
+
+What the sentences say is common practice (with the sources of the trade's figures in shared/usual_ranges.toml); what is
+tested here is that the model shows it, in size as the text has it, and that a test of a sentence can fail.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from sim.errors import InputError
+from sim.lessons.doing import foretold, result, unit_of
+from sim.lessons.lesson import ABSENT, WAYS, Change, Claim, Wanted, lessons
+from sim.unit.model import ActionUnit
+from tests.lesson_answers import answer, misses, unchanged, wrong
+
+CLAIMS = [
+    pytest.param(name, claim, id=f"{name}-{i}-{claim.read}")
+    for name, lesson in lessons().items()
+    for i, claim in enumerate(c for part in (*lesson.parts, *lesson.foretell) for c in part.claims)
+]
+
+
+@cache
+def unit(name: str) -> ActionUnit:
+    return unit_of(lessons()[name])
+
+
+@pytest.mark.parametrize(("name", "claim"), CLAIMS)
+def test_what_a_lesson_says_is_so(name: str, claim: Claim) -> None:
+    assert claim.holds(unit(name)), f"{name}: {claim}"
+
+
+def test_a_sentence_that_is_not_so_is_found() -> None:
+    """Each kind of claim, turned into its opposite."""
+    u = unit("let-off")
+    closer = Change((("screw.let_off", -0.5e-3, False),))
+    good = Claim(closer, "drop", "grows", 3e-4, 6e-4)
+    assert good.holds(u)
+    for way in set(WAYS) - {"grows"}:
+        assert not replace(good, way=way).holds(u)
+    assert not replace(good, least=6e-4).holds(u)
+    assert not replace(good, most=3e-4).holds(u)
+    assert not replace(good, change=Change()).holds(u)
+    assert not Claim(closer, "let_off", wanted=Wanted("let_off", low=1.4e-3)).holds(u)
+    assert not Claim(closer, "slow_press", wanted=Wanted("slow_press", word="blocks on the string")).holds(u)
+    assert not Claim(Change(), "key_at_bottom", wanted=Wanted("key_at_bottom", before="lets_off")).holds(u)
+    assert not Claim(Change(), "let_off", wanted=Wanted("let_off", word=ABSENT)).holds(u)
+
+
+@pytest.mark.parametrize("name", lessons())
+def test_a_task_is_done_by_doing(name: str) -> None:
+    """As handed over it is not done; the simulation finds what does it, and says so of that result alone."""
+    lesson = lessons()[name]
+    for values in (unchanged(name), wrong(name)):
+        tried = result(lesson, values)
+        assert not tried.done
+        assert tried.words, "no word to what came out"
+    done = result(lesson, answer(name))
+    assert done.done, [(r.wanted.read, r.seen) for r in done.rows if not r.met]
+    assert misses(lesson, answer(name))[1]
+
+
+@pytest.mark.parametrize("name", lessons())
+def test_the_other_side_has_its_own_words(name: str) -> None:
+    """Turned past the answer, the words are others."""
+    lesson = lessons()[name]
+    before = result(lesson, unchanged(name)).words
+    right = result(lesson, answer(name)).words
+    assert before and before != right
+
+
+@pytest.mark.parametrize(
+    ("name", "i"), [(n, i) for n, lesson in lessons().items() for i in range(len(lesson.foretell))]
+)
+def test_what_is_foretold_is_compared_with_what_comes(name: str, i: int) -> None:
+    """One answer is right, the others are told what came instead."""
+    question = lessons()[name].foretell[i]
+    if question.number:
+        came = foretold(lessons()[name], question, "0 mm").came
+        assert foretold(lessons()[name], question, came).right
+        off = foretold(lessons()[name], question, "40 mm")
+        assert not off.right
+        assert off.far.startswith("+")
+        return
+    said = [foretold(lessons()[name], question, a) for a in question.answers[:3]]
+    assert len({f.came for f in said}) == 1
+    assert sum(foretold(lessons()[name], question, a).right for a in question.answers) == 1
+
+
+def test_what_is_no_answer_is_refused() -> None:
+    lesson = lessons()["let-off"]
+    with pytest.raises(InputError, match="grows, shrinks, stays"):
+        foretold(lesson, lesson.foretell[0], "perhaps")
+    with pytest.raises(InputError, match="mm"):
+        foretold(lessons()["aftertouch"], lessons()["aftertouch"].foretell[0], "soon")
+    with pytest.raises(InputError, match=r"screw\.drop"):
+        result(lesson, {"screw.drop": 0.0})

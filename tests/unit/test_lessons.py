@@ -1,0 +1,92 @@
+"""Lessons as data: complete, with every sentence either tested or plainly no claim, and words that can be filled."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from sim.lessons.doing import begun, filled, reads_of, told, unit_of
+from sim.lessons.hands import hands
+from sim.lessons.lesson import Lesson, Wanted, lessons
+from sim.lessons.looks import Seen, look, sights
+from sim.workshop.bench_tests import bench_tests
+
+TAUGHT = (
+    "one-stroke", "let-off", "drop", "aftertouch", "lever-height", "spring", "checking", "hammer-line", "friction",
+    "order", "wink", "rails",
+)  # fmt: skip
+every = pytest.mark.parametrize("lesson", lessons().values(), ids=lambda lesson: lesson.name)
+
+
+def test_the_lessons_are_in_their_order() -> None:
+    assert tuple(lessons()) == TAUGHT
+
+
+@every
+def test_a_lesson_is_whole(lesson: Lesson) -> None:
+    assert lesson.title and lesson.goal.endswith(".")
+    assert all(name in sights() for name in lesson.look_at)
+    for part in lesson.parts:
+        assert part.plain != bool(part.claims), f"neither plain nor tested, or both: {part.say[:60]}"
+    assert lesson.foretell and all(q.claims and q.ask.endswith(("?", ".", ")")) for q in lesson.foretell)
+    task = lesson.task
+    assert task.hands and set(task.hands) <= hands().keys()
+    assert task.want and task.feedback
+    assert {at for at, _, _ in task.start.turns} & {*task.hands} or len(task.hands) == 1
+    assert {task.show, *(q.show for q in lesson.foretell)} <= {"press", "soft", "moderate", "hard"}
+
+
+@every
+def test_words_of_a_task_name_readings_that_are_taken(lesson: Lesson) -> None:
+    for feedback in lesson.task.feedback:
+        names = set(re.findall(r"\{(\w+)\}", feedback.say))
+        assert names <= reads_of(lesson)
+        assert "{" not in filled(feedback.say, Seen(dict.fromkeys(reads_of(lesson), 1e-3)))
+
+
+@every
+def test_every_wanted_number_has_words_on_both_sides(lesson: Lesson) -> None:
+    """Whatever a learner's number is, some word is said to it: just under each end, just over, and between."""
+    for want in lesson.task.want:
+        if want.word or want.before:
+            continue
+        for end in (want.low, want.high):
+            for value in (end * 0.9, end * 1.1):
+                if abs(end) < 1e6 and not want.low <= value <= want.high:
+                    seen = Seen({**dict.fromkeys(reads_of(lesson)), want.read: value})
+                    mine = [f for f in lesson.task.feedback if f.when.read == want.read and f.when.met(seen)]
+                    others = [f for f in lesson.task.feedback if f.when.read != want.read]
+                    assert mine or others
+
+
+@every
+def test_what_is_handed_over_is_another_unit(lesson: Lesson) -> None:
+    assert begun(lesson) != unit_of(lesson)
+
+
+def test_every_bench_test_can_be_looked_at() -> None:
+    assert bench_tests().keys() <= sights().keys()
+
+
+def test_looking_at_what_is_not_there_is_an_error() -> None:
+    with pytest.raises(KeyError, match="no such sight: fuel"):
+        look(unit_of(lessons()["let-off"]), ["fuel"])
+
+
+def test_a_reading_that_cannot_be_taken_says_so() -> None:
+    assert told(Seen({"let_off": None}), "let_off") == "cannot be read"
+    assert Wanted("let_off", word="cannot be read").met(Seen({"let_off": None}))
+    assert not Wanted("let_off", low=0.0).met(Seen({"let_off": None}))
+
+
+@pytest.mark.parametrize(
+    ("wanted", "words"),
+    [
+        (Wanted("let_off", low=1e-3), "at least 1.00 mm"), (Wanted("let_off", high=2e-3), "at most 2.00 mm"),
+        (Wanted("let_off", low=1e-3, high=2e-3), "1.00 mm to 2.00 mm"), (Wanted("kicks", word="no"), "no"),
+        (Wanted("drop_at_bottom", before="drop"), "less than drop past escape"),
+    ],
+)  # fmt: skip
+def test_what_is_wanted_in_words(wanted: Wanted, words: str) -> None:
+    assert wanted.told() == words
