@@ -33,7 +33,6 @@ def frame() -> None:
     st.set_page_config(page_title="Action unit", layout="wide")
     st.html(STYLE)
     s = state()
-    keep_choices()
     pages = [st.Page(show, title=title, url_path=name, default=name == "note") for name, (title, show) in PAGES.items()]
     page = st.navigation(pages)
     with st.sidebar:
@@ -49,6 +48,7 @@ def frame() -> None:
         st.warning(s.faults["link"])
     runs.ready()  # after the sidebar: meanwhile the browser loads what it draws with
     page.run()
+    keep_choices()
 
 
 def _bench() -> None:

@@ -16,6 +16,9 @@ from sim.bench import strike as blows
 from sim.bench.readings import Prediction, Settings, Strike
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
+from sim.lessons.doing import unit_of as unit_of_lesson
+from sim.lessons.lesson import Change, lessons
+from sim.lessons.looks import Seen, look
 from sim.physics.ready import prepare
 from sim.sheets.film import film, press_film
 from sim.unit.model import ActionUnit
@@ -90,6 +93,27 @@ def suspected(work: Work, fault: str, severity: float, touch: str) -> Quick:
     unit = unit_of(work)
     ill = spoiled(unit, [(fault, severity)])
     return _quick(replace(ill, name=f"{unit.name}, {faults()[fault].title}"), touch)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def lesson_unit(name: str, *changes: Change) -> ActionUnit:
+    """The unit that a lesson speaks of, as it should be, or after changes."""
+    unit = unit_of_lesson(lessons()[name])
+    for change in changes:
+        unit = change.on(unit)
+    return unit
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def in_lesson(name: str, changes: tuple[Change, ...], touch: str, called: str) -> Quick:
+    """It in motion, under a name of its own."""
+    return _quick(replace(lesson_unit(name, *changes), name=called), touch)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def lesson_seen(name: str, reads: tuple[str, ...]) -> Seen:
+    """Readings of a lesson's unit, as it should be."""
+    return look(lesson_unit(name), reads)
 
 
 def _quick(unit: ActionUnit, touch: str) -> Quick:

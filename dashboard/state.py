@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 import streamlit as st
+from streamlit.errors import StreamlitAPIException
 
 from dashboard.words import told
 from dashboard.work import Saved, Work, from_code
@@ -14,7 +16,7 @@ KEY = "state"
 LINK = "s"
 """Name in the address under which a link carries a saved state."""
 MOST_UNDO = 200
-CHOICES = ("aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code")
+CHOICES = ("aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code", "lesson_")
 """Beginnings of the keys under which pages keep what was typed and chosen there."""
 
 
@@ -55,10 +57,15 @@ def state() -> State:
 
 
 def keep_choices() -> None:
-    """What was typed and chosen on pages that are not open: it would be forgotten with them."""
+    """What was typed and chosen where nothing is drawn now: it would be forgotten.
+
+    At the end of a run.  What is drawn keeps itself, and cannot be set: set beforehand, it would be put back
+    to what it was under the hand of a person who goes on typing meanwhile.
+    """
     for key in st.session_state:
         if str(key).startswith(CHOICES):
-            st.session_state[key] = st.session_state[key]
+            with suppress(StreamlitAPIException):
+                st.session_state[key] = st.session_state[key]
 
 
 def _restore(code: str) -> None:

@@ -26,5 +26,6 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "friction": _page("friction", "Where is the friction lost?"),
     "diagnose": _page("diagnose", "Why is this note sluggish?"),
     "compare": _page("compare", "Compare two units"),
+    "lessons": _page("lessons", "Learn the escapement"),
     "scenario": _page("scenario", "The scenario"),
 }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sim.bench import edge
 from sim.errors import Fault, InputError, QuantityError
 from sim.lessons.hands import Hand, hands
-from sim.lessons.lesson import ABSENT, Foretell, Lesson, Wanted, way_of
+from sim.lessons.lesson import ABSENT, Claim, Foretell, Lesson, Wanted, way_of
 from sim.lessons.looks import Seen, look, sights
 from sim.unit.model import ActionUnit
 from sim.unit.scenario import load
@@ -143,3 +143,30 @@ def said_number(question: Foretell, said: str) -> float:
     except QuantityError as error:
         title, allowed = sights()[question.read].title, f"a quantity such as {dimension.example}"
         raise InputError([Fault("", None, title, said[:40], allowed, error.remedy)]) from None
+
+
+def checked(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:
+    """A sentence's claim beside what the simulation says: a row of a table."""
+    before = claim.given.on(unit)
+    was, now = look(before, claim.reads), look(claim.change.on(before), claim.reads)
+    said = claim.wanted.told(inches) if claim.wanted is not None else claim.way
+    holds = claim.wanted.met(now) if claim.wanted is not None else claim.fits(was, now)
+    turned = bool(claim.change.turns)
+    return {
+        "done": "; ".join(turn_told(t, before, inches) for t in claim.change.turns) or "nothing",
+        "reading": sights()[claim.read].title,
+        "before": told(was, claim.read, inches) if turned else "",
+        "after": told(now, claim.read, inches),
+        "said": said,
+        "holds": "yes" if holds else "no",
+    }
+
+
+def turn_told(turn: tuple[str, float, bool], unit: ActionUnit, inches: bool = False) -> str:
+    """One hand's change in words."""
+    at, value, share = turn
+    hand = hands()[at]
+    told_as = (
+        f"{100 * value:.0f} %" if share else edge.told(value, hand.unit, inches, sign="+" if hand.relative else "")
+    )
+    return f"{hand.title} {told_as}"

@@ -10,6 +10,8 @@ formula); own geometry in geometry.py.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -33,10 +35,10 @@ REGIONS = {
 }
 
 
-def kernel_gaps(q: Array, ys: float = 0.0) -> tuple[Array, Array, Array]:
+def kernel_gaps(q: Array, ys: float = 0.0, p: Array = P) -> tuple[Array, Array, Array]:
     s = state(ys=ys, **dict(zip(DOFS, q, strict=True)))
     g, normal, sliding = np.zeros(16), np.zeros((16, len(DOFS))), np.zeros((16, len(DOFS)))
-    kernel.gaps(P[0], s[0], g, normal, sliding)
+    kernel.gaps(p[0], s[0], g, normal, sliding)
     return g, normal, sliding
 
 
@@ -155,6 +157,23 @@ def test_gaps_match_the_reference_geometry() -> None:
         for c in CONTACTS:
             own = float(gap(c, q, VALUES, 1e-4))
             assert abs(g[INDEX[c.name]] - own) < 1e-13, f"{c.name}: kernel {g[INDEX[c.name]]}, own {own}, at {q}"
+
+
+@pytest.mark.parametrize("angle", [-0.1, 0.07])
+def test_a_heel_cut_at_an_angle_is_a_level_one_turned_by_it(angle: float) -> None:
+    """The same face from two sides: its angle on the wippen, or the wippen's turn with its heel's point turned back."""
+    w, (cx, cy) = UNIT.wippen, UNIT.key.capstan_centre
+    unit = replace(UNIT, key=replace(UNIT.key, capstan_centre=(cx + 5e-3, cy)))  # not where both faces meet
+    cut = pack(replace(unit, wippen=replace(w, heel_angle=angle)))
+    x, y = w.heel_point
+    back = (np.cos(angle) * x + np.sin(angle) * y, np.cos(angle) * y - np.sin(angle) * x)
+    level = pack(replace(unit, wippen=replace(w, heel_point=back)))
+    turned = vector(rest())
+    turned[AT["w"]] += angle
+    i = INDEX["capstan"]
+    own, other = kernel_gaps(vector(rest()), p=cut)[0][i], kernel_gaps(turned, p=level)[0][i]
+    assert own == pytest.approx(other, abs=1e-13)
+    assert abs(own - kernel_gaps(vector(rest()), p=pack(unit))[0][i]) > 1e-4  # the cut matters
 
 
 def test_string_gap_follows_the_string() -> None:

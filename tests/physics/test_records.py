@@ -11,7 +11,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from sim.physics.run import DEFAULT_STEP, Places, go_on
+from sim.physics.mechanism import DOFS
+from sim.physics.run import DEFAULT_STEP, STATE_TYPE, Places, _other_step, _sent, go_on
 from tests.physics.rig import TOUCHES, Array, crown_speed, first_contact, impact, pull, record, strike
 
 STEPS = [50e-6, 25e-6, 12.5e-6, 6.25e-6]
@@ -102,3 +103,31 @@ def test_a_run_may_go_on_with_another_step_while_the_string_rings() -> None:
     off, again = whole.log.times("string", make=False), two.log.times("string", make=False)
     on_string = off[off > touch][0] - touch
     assert again[0] - touch == pytest.approx(on_string, rel=3e-3), f"{again[0] - touch} s, in one piece {on_string} s"
+
+
+def test_waves_on_their_way_are_those_of_the_other_step() -> None:
+    """What the strike point has sent, taken to half the step, is what a run with half the step had sent itself.
+
+    To second order in the step: a shift in time by half a step would show in first order, ten times as large.
+    """
+    step, p, drive = 25e-6, record(), pull(TOUCHES["medium"])
+    cut = round((first_contact(strike(p, drive, 0.05, step))[0] + 0.8e-3) / step)
+    one, fine = strike(p, drive, cut * step, step), strike(p, drive, cut * step, step / 2)
+    length = fine.waves.shape[1]
+    sent, itself = _sent(one, step / 2, length), np.roll(fine.waves, -(fine.head % length), axis=1)
+    last = slice(-60, None)  # since the crown met the string
+    miss, size = np.abs(sent - itself)[:, last].max(axis=1), np.abs(itself)[:, last].max(axis=1)
+    assert (miss < 0.01 * size).all(), f"{miss / size} of the greatest wave"
+
+
+@pytest.mark.parametrize("new", [10e-6, 80e-6])
+def test_speeds_before_a_step_follow_the_step(new: float) -> None:
+    """Extrapolation over the steps goes by the speed one step earlier: at the same acceleration, another one."""
+    state, old, acceleration = np.zeros(1, STATE_TYPE), 40e-6, 3.0
+    for name in DOFS:
+        state[f"v_{name}"] = 2.0
+        state[f"o_{name}"] = 2.0 - acceleration * old
+    _other_step(state, old, new)
+    for name in DOFS:
+        assert state[f"v_{name}"][0] == 2.0
+        assert state[f"o_{name}"][0] == pytest.approx(2.0 - acceleration * new, rel=1e-12)

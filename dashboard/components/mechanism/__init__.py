@@ -29,14 +29,15 @@ def mechanism(
     *,
     key: str,
     inches: bool = False,
+    by_hand: bool = False,
 ) -> Any:
     """Show a stroke (``film``), with the slow press of the same unit (``press_film``) and a second unit's stroke.
 
     What the person chose (moment, speed, zoom and so on) is kept under ``key``
-    when new data come.  Lengths are written in mm, or in inches.
+    when new data come; ``by_hand`` has it begin with the press.  Lengths are written in mm, or in inches.
     """
     thin = None if ghost is None else ghost | {"table": only(ghost["table"], GHOSTLY)}
-    return _component()(key=key, data=message(stroke, press, thin, key=key, inches=inches))
+    return _component()(key=key, data=message(stroke, press, thin, key=key, inches=inches, by_hand=by_hand))
 
 
 def message(
@@ -46,13 +47,14 @@ def message(
     *,
     key: str = "",
     inches: bool = False,
+    by_hand: bool = False,
 ) -> bytes:
     """What goes to the browser: uint32 length of a JSON text, the text, then the bytes of all tables.
 
     In the text a table's ``bytes`` is where they begin after it, and ``film`` tells these bytes from others.
     """
     blocks: list[bytes] = []
-    content = {"key": key, "inches": inches, "stroke": stroke, "press": press, "ghost": ghost}
+    content = {"key": key, "inches": inches, "by_hand": by_hand, "stroke": stroke, "press": press, "ghost": ghost}
     plain = _without_bytes(content, blocks) | {"film": f"{zlib.crc32(b''.join(blocks)):08x}"}
     text = json.dumps(plain, allow_nan=False, separators=(",", ":")).encode()
     return b"".join([struct.pack("<I", len(text)), text, *blocks])

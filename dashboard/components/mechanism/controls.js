@@ -111,7 +111,8 @@ function buildTransport(m) {
 function buildHand(m) {
   m.hand = element("input", { type: "range", min: "0", step: "0.05", "aria-label": "Key travel under the finger" });
   m.hand.addEventListener("input", () => press(m, Number(m.hand.value)));
-  m.bar = element("div", { class: "bar", "aria-hidden": "true" }, element("div"));
+  m.barMark = element("span", { class: "mark", text: "greatest before let-off" });
+  m.bar = element("div", { class: "bar", "aria-hidden": "true" }, element("div"), m.barMark);
   m.felt = element("output", { class: "felt", "aria-label": "Force under the finger" });
   return element("div", { class: "hand" },
     element("p", { class: "small", text: "Drag the key down in the picture or with the slider; arrow keys move it by 0.05 mm." }),

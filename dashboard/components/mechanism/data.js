@@ -12,6 +12,7 @@ function unpack(bytes) {
   return {
     key: message.key,
     inches: message.inches,
+    byHand: message.by_hand,
     film: message.film,
     stroke: message.stroke && readFilm(message.stroke, tables),
     ghost: message.ghost && readFilm(message.ghost, tables),

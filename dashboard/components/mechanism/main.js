@@ -37,7 +37,7 @@ function assemble(host) {
 
 function receive(m, message) {
   Object.assign(m, { inches: message.inches, film: message.film, stroke: message.stroke, ghost: message.ghost, press: message.press });
-  m.state = stateFor(message.key);
+  m.state = stateFor(message.key, message.byHand);
   if (!m.press) m.state.manner = "blow";
   if (m.press) m.state.travel = Math.min(m.state.travel, m.press.bottom);
   m.span = spanOf(m.stroke, m.state.span);
@@ -197,6 +197,8 @@ function tellForce(m) {
   m.hand.setAttribute("aria-valuetext", momentText(m));
   m.felt.textContent = `${plain(force, 0)} gf`;
   const most = m.press.hump * ROOM_ABOVE;
+  m.barMark.hidden = m.press.escape === null;
+  m.barMark.style.left = `${100 / ROOM_ABOVE}%`;
   m.bar.firstChild.style.width = `${Math.min(Math.max(force / most, 0), 1) * 100}%`;
   Object.assign(m.root.dataset, { travel: m.state.travel.toFixed(3), force: force.toFixed(2), branch: m.state.branch });
 }

@@ -7,10 +7,10 @@ const SPANS = { blow: "the blow", string: "around the string", whole: "everythin
 const LINE_UPS = { key_leaves_rest: "key leaves rest", string_contact: "crown touches string" };
 const EVENT_PAUSE = 1200; // ms at each event where continuous motion is not wanted
 
-function stateFor(key) {
+function stateFor(key, byHand) {
   if (!remembered.has(key)) {
     remembered.set(key, {
-      manner: "blow", time: null, playing: false, speed: 1 / 50, loop: true, span: "blow", view: "whole",
+      manner: byHand ? "press" : "blow", time: null, playing: false, speed: 1 / 50, loop: true, span: "blow", view: "whole",
       names: false, forces: false, ghost: true, lineUp: "string_contact",
       panels: ["crown", "key", "forces"], lines: ["finger", "jack_knuckle", "toe_button", "string"],
       travel: 0, branch: "down", deeper: true,

@@ -1,0 +1,214 @@
+"""Learn the escapement: a lesson's text, what will happen foretold and then seen, a task done with one's own hands."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import runs
+from dashboard.components.mechanism import mechanism
+from dashboard.long import Progress, long_job
+from dashboard.show import caution, glossary
+from dashboard.state import state
+from dashboard.words import harmless, told
+from sim.bench import edge
+from sim.errors import InputError
+from sim.lessons import doing
+from sim.lessons.hands import Hand
+from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
+from sim.lessons.looks import sights
+from sim.unit.model import ActionUnit
+
+MINE = "lesson_"
+"""Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
+PRESSED = "press"
+TOUCHED = 4
+"""Steps of a hand that one touch of its buttons turns."""
+
+Named = tuple[tuple[Change, ...], str]
+"""Changes of a lesson's unit, and what it is called then."""
+
+
+def show() -> None:
+    """The page."""
+    st.title("Learn the escapement")
+    st.markdown(
+        "Each lesson has something to read, something to foretell before it is seen, and something to do. Nothing here "
+        "can break: turn every screw as often as you like. Answers are judged by the simulation of your own result."
+    )
+    names = list(lessons())
+    chosen = st.selectbox("Lesson", names, format_func=_titled, key=f"{MINE}chosen")
+    lesson = lessons()[chosen]
+    st.header(_titled(chosen))
+    st.markdown(f"*Afterwards you can:* {lesson.goal[:1].lower()}{lesson.goal[1:]}")
+    _text(lesson)
+    for i, question in enumerate(lesson.foretell):
+        _foretell(lesson, question, i)
+    _task(lesson)
+    glossary()
+    caution()
+
+
+def _titled(name: str) -> str:
+    return f"{list(lessons()).index(name) + 1}. {lessons()[name].title}"
+
+
+def _text(lesson: Lesson) -> None:
+    left, right = st.columns([3, 2], gap="medium")
+    with left:
+        for part in lesson.parts:
+            st.markdown(part.say)
+    with right:
+        st.markdown("**This unit as it should be** (invented, like all that is shipped)")
+        st.markdown(_reads(lesson))
+        with st.expander("What the simulation says to each sentence"):
+            claims = tuple(c for part in lesson.parts for c in part.claims)
+            unit, asked = runs.lesson_unit(lesson.name), (lesson.name, state().inches)
+            rows = long_job(f"claims_{lesson.name}", asked, "Work it out", lambda say: _said(unit, claims, say))
+            if rows is not None:
+                st.dataframe(
+                    pd.DataFrame(rows), hide_index=True, width="stretch", alt="sentences, and what came of each"
+                )
+
+
+def _reads(lesson: Lesson) -> str:
+    """Readings of the lesson's unit, as a table that shows whole however narrow its column."""
+    names, inches = lesson.look_at, state().inches
+    seen = runs.lesson_seen(lesson.name, names)
+    rows = [f"| {harmless(sights()[n].title)} | {harmless(doing.told(seen, n, inches))} |" for n in names]
+    return "\n".join(["| reading | value |", "|---|---|", *rows])
+
+
+def _said(unit: ActionUnit, claims: tuple[Claim, ...], say: Progress) -> list[dict[str, str]]:
+    rows = []
+    for i, claim in enumerate(claims):
+        say(i / len(claims), sights()[claim.read].title)
+        rows.append(doing.checked(unit, claim, state().inches))
+    return rows
+
+
+def _foretell(lesson: Lesson, question: Foretell, i: int) -> None:
+    """A question; what comes is only shown once an answer was given."""
+    key = f"{MINE}{lesson.name}_foretell{i}"
+    st.subheader("Foretell, then see" if len(lesson.foretell) == 1 else f"Foretell, then see ({i + 1})")
+    st.markdown(question.ask)
+    said: str | None
+    if question.number:
+        example = edge.UNITS[sights()[question.read].unit][1].example
+        said = st.text_input("I say", key=f"{key}_say", placeholder=f"a value, such as {example}", max_chars=30)
+    else:
+        label = "I say: it" if question.words else f"I say: {sights()[question.read].title}"
+        said = st.radio(label, question.answers, index=None, key=f"{key}_say", horizontal=True)
+    st.button("That is what I say", key=f"commit_{key}", on_click=_commit, args=(question, key), disabled=not said)
+    if f"{key}_fault" in st.session_state:
+        st.error(st.session_state[f"{key}_fault"])
+    given = st.session_state.get(f"{key}_given")
+    if given is not None:
+        _came(lesson, question, given, key)
+
+
+def _commit(question: Foretell, key: str) -> None:
+    """Keep what was said, if it is an answer at all."""
+    said = st.session_state[f"{key}_say"]
+    st.session_state.pop(f"{key}_fault", None)
+    try:
+        if question.number:
+            doing.said_number(question, said)
+    except InputError as error:
+        st.session_state[f"{key}_fault"] = told("This is no answer; what was said before stays.", error)
+        return
+    st.session_state[f"{key}_given"] = said
+
+
+def _came(lesson: Lesson, question: Foretell, said: str, key: str) -> None:
+    came = doing.foretold(lesson, question, said, state().inches)
+    changed = bool(question.change.turns)
+    title = sights()[question.read].title
+    was = f"{title}: {came.before} before, {came.after} after." if changed else f"{title}: {came.after}."
+    if came.right:
+        st.success(f"You said “{harmless(said)}”, and so it is. {harmless(was)} {question.because}")
+    else:
+        far = f" You were off by {came.far}." if came.far else ""
+        st.warning(f"You said “{harmless(said)}”; it is “{came.came}”.{far} {harmless(was)} {question.because}")
+    after = ((question.given, question.change), "after the change" if changed else "the unit")
+    _motion(lesson, after, ((question.given,), "before") if changed else None, question.show, f"motion_{key}")
+
+
+def _motion(lesson: Lesson, unit: Named, other: Named | None, how: str, key: str) -> None:
+    """A unit in motion, another one as its ghost."""
+    touch = state().touch if how == PRESSED else how
+    quick = runs.in_lesson(lesson.name, unit[0], touch, unit[1])
+    if quick.stroke is None:
+        st.info(f"There is no motion to show: {quick.outcome}. {quick.reason}")
+        return
+    ghost = runs.in_lesson(lesson.name, other[0], touch, other[1]).stroke if other is not None else None
+    mechanism(quick.stroke, quick.press, ghost, key=key, inches=state().inches, by_hand=how == PRESSED)
+
+
+def _task(lesson: Lesson) -> None:
+    task, key = lesson.task, f"{MINE}{lesson.name}"
+    st.subheader("Do it")
+    st.markdown(task.say)
+    begin = doing.hands_of(lesson)
+    values = {hand.at: _hand(hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
+    left, right = st.columns([1, 3], vertical_alignment="center")
+    tried = left.button("Try it", key=f"try_{key}", type="primary", width="stretch", disabled=None in values.values())
+    right.caption("Every try begins with the unit as it was handed over, and turns the screws to where you set them.")
+    if tried:
+        st.session_state[f"{key}_tried"] = {at: v for at, v in values.items() if v is not None}
+        st.session_state[f"{key}_count"] = st.session_state.get(f"{key}_count", 0) + 1
+    kept = st.session_state.get(f"{key}_tried")
+    if kept is not None:
+        _result(lesson, kept, key)
+
+
+def _hand(hand: Hand, now: float, key: str) -> float | None:
+    """One hand's value as typed (SI); where nothing is typed, as it stands.  None where it cannot be read."""
+    place, less, more = st.columns([6, 1, 1], vertical_alignment="bottom")
+    by = edge.told(TOUCHED * hand.step, hand.unit, state().inches)
+    for column, text, way in ((less, "−", -1), (more, "+", 1)):
+        column.button(text, key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way), width="stretch",
+                      help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
+    stands = edge.told(0.0 if hand.relative else now, hand.unit, state().inches)
+    typed = place.text_input(f"{hand.title}: {hand.told}", key=key, max_chars=30,
+                             placeholder=f"stands at {stands}; type a value with its unit")  # fmt: skip
+    try:
+        return hand.read(typed) if typed.strip() else now
+    except InputError as error:
+        st.error(told("This cannot be set.", error))
+        return None
+
+
+def _nudge(hand: Hand, now: float, key: str, way: int) -> None:
+    """A touch less or more of a hand, within what it can be set to."""
+    typed = st.session_state[key].strip()
+    try:
+        value = hand.read(typed) if typed else now
+    except InputError:
+        return
+    wanted = value + way * TOUCHED * hand.step
+    if hand.low <= wanted <= hand.high:
+        st.session_state[key] = edge.told(wanted, hand.unit, state().inches)
+
+
+def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
+    inches = state().inches
+    result = doing.result(lesson, values, inches)
+    words = harmless(" ".join(result.words))
+    if result.done:
+        st.success(f"Right. {words}")
+    else:
+        st.warning(f"Not yet. {words}")
+    rows = [
+        {
+            "reading": r.wanted.sight.title,
+            "wanted": r.wanted.told(inches),
+            "yours": r.seen,
+            "so": "met" if r.met else "not met",
+        }
+        for r in result.rows
+    ]
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what was wanted, and what came of it")
+    st.caption(f"Tries so far: {st.session_state.get(f'{key}_count', 1)}")
+    start, yours = lesson.task.start, Change(tuple((at, v, False) for at, v in values.items()))
+    _motion(lesson, ((start, yours), "yours"), ((start,), "as it was handed over"), lesson.task.show, f"motion_{key}")

@@ -1,0 +1,140 @@
+"""The lessons' page: foretold before it is seen, tasks done from the keyboard, right and wrong answers both tried."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Locator, expect
+
+from sim.bench import edge
+from sim.lessons.hands import hands
+from sim.lessons.lesson import lessons
+from tests.app.on_screen import Bench
+from tests.app.visit import COMPUTED, Visit
+from tests.lesson_answers import answer, wrong
+
+TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(lessons().values(), 1)]
+FARTHEST = 150
+"""Times the tab key is pressed to get somewhere on a page, at most."""
+
+
+def tab_to(visit: Visit, target: Locator) -> None:
+    """The focus moved by the tab key alone, from where it is, forward."""
+    expect(target).to_be_enabled()
+    for _ in range(FARTHEST):
+        if target.evaluate("e => e === document.activeElement"):
+            return
+        visit.page.keyboard.press("Tab")
+    raise AssertionError(f"not reached from the keyboard: {target}")
+
+
+def try_it(visit: Visit, values: dict[str, float]) -> Locator:
+    """Values typed into the hands' fields and tried; the answer that is then given."""
+    tries = visit.page.get_by_text(re.compile(r"Tries so far: \d+"))
+    before = tries.inner_text() if tries.count() else ""
+    for at, value in values.items():
+        hand = hands()[at]
+        tab_to(visit, visit.page.get_by_role("textbox", name=f"{hand.title}: {hand.told}"))
+        visit.page.keyboard.press("Control+A")
+        visit.page.keyboard.type(f"{edge.number(value, hand.unit):.4f} {edge.label(hand.unit)}")
+        visit.page.keyboard.press("Tab")
+        visit.still()
+    tab_to(visit, visit.page.get_by_role("button", name="Try it"))
+    visit.page.keyboard.press("Enter")
+    if before:
+        expect(tries).not_to_have_text(before, timeout=COMPUTED)
+    expect(tries).to_have_count(1, timeout=COMPUTED)
+    visit.still()
+    return visit.page.get_by_role("alert").filter(has_text=re.compile(r"^(Not yet|Right)\."))
+
+
+@pytest.fixture(scope="module")
+def open_page(browser, dashboard):  # type: ignore[no-untyped-def]
+    context = browser.new_context(viewport={"width": 1280, "height": 1000}, reduced_motion="reduce")
+    yield Visit(context.new_page(), dashboard.url).open("lessons")
+    context.close()
+
+
+@pytest.mark.parametrize("name", lessons())
+def test_every_lesson_is_done_from_the_keyboard(open_page: Visit, name: str) -> None:
+    """Chosen, tried wrongly, tried rightly, with nothing but keys; the right values are found by the simulation."""
+    visit, title = open_page, TITLES[list(lessons()).index(name)]
+    visit.page.evaluate("document.activeElement.blur()")
+    tab_to(visit, visit.page.get_by_role("combobox", name="Lesson"))
+    visit.page.keyboard.press("Control+A")
+    visit.page.keyboard.type(lessons()[name].title)
+    visit.page.keyboard.press("Enter")
+    expect(visit.page.get_by_role("heading", level=2, name=title)).to_have_count(1, timeout=COMPUTED)
+    visit.still()
+    mistaken = try_it(visit, wrong(name))
+    expect(mistaken).to_have_text(re.compile(r"^Not yet\. \S"), timeout=COMPUTED)
+    right = try_it(visit, answer(name))
+    expect(right).to_have_text(re.compile(r"^Right\. \S"), timeout=COMPUTED)
+
+
+@pytest.fixture
+def bench() -> Bench:
+    return Bench().open("lessons")
+
+
+def chosen(bench: Bench, name: str) -> Bench:
+    return bench.choose("lesson_chosen", name)
+
+
+def test_nothing_is_shown_before_it_is_foretold(bench: Bench) -> None:
+    chosen(bench, "drop")
+    question = lessons()["drop"].foretell[0]
+    assert question.because not in bench.words()
+    assert bench.at.button(key="commit_lesson_drop_foretell0").disabled
+    bench.at.radio(key="lesson_drop_foretell0_say").set_value("shrinks")
+    bench.run()
+    assert question.because not in bench.words()
+    bench.press("commit_lesson_drop_foretell0")
+    words = bench.words()
+    assert question.because in words
+    assert "You said “shrinks”; it is “grows”." in words
+    assert "120.2 gf before, 141.1 gf after" in words
+
+
+def test_a_number_foretold_is_told_how_far_it_is_off(bench: Bench) -> None:
+    chosen(bench, "aftertouch")
+    bench.type("lesson_aftertouch_foretell0_say", "soon").press("commit_lesson_aftertouch_foretell0")
+    assert "This is no answer" in bench.errors()
+    bench.type("lesson_aftertouch_foretell0_say", "1.5 mm").press("commit_lesson_aftertouch_foretell0")
+    assert not bench.errors()
+    assert re.search(r"it is “0\.6\d mm”\. You were off by \+0\.8\d mm", bench.words())
+
+
+def test_what_cannot_be_set_is_said_and_not_tried(bench: Bench) -> None:
+    chosen(bench, "let-off")
+    bench.type("lesson_let-off_hand_screw.let_off", "9 mm")
+    assert "-3.00 mm to 3.00 mm" in bench.errors()
+    assert bench.at.button(key="try_lesson_let-off").disabled
+
+
+def test_buttons_turn_a_hand_a_little(bench: Bench) -> None:
+    chosen(bench, "let-off")
+    bench.press("turn_lesson_let-off_hand_screw.let_off_-1").press("turn_lesson_let-off_hand_screw.let_off_-1")
+    assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-0.40 mm"
+    bench.press("turn_lesson_let-off_hand_screw.let_off_1")
+    assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-0.20 mm"
+
+
+def test_a_page_left_is_found_as_it_was(bench: Bench) -> None:
+    chosen(bench, "let-off")
+    bench.type("lesson_let-off_hand_screw.let_off", "-1 mm").press("try_lesson_let-off")
+    assert "Tries so far: 1" in bench.words()
+    chosen(bench, "drop")
+    bench.open("scenario").open("lessons")
+    assert bench.at.selectbox(key="lesson_chosen").value == "drop"
+    chosen(bench, "let-off")
+    assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-1 mm"
+    assert "Tries so far: 1" in bench.words()
+
+
+def test_every_sentence_is_shown_beside_what_was_computed(bench: Bench) -> None:
+    chosen(bench, "one-stroke").press("begin_claims_one-stroke")
+    rows = bench.at.dataframe[0].value
+    assert len(rows) == sum(len(p.claims) for p in lessons()["one-stroke"].parts)
+    assert set(rows["holds"]) == {"yes"}
