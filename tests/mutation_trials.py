@@ -98,12 +98,14 @@ def _python(tree: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 def done_before() -> dict[str, str]:
-    """What an earlier run of this version found, by mutant."""
+    """What an earlier run of this version noticed, by mutant; the others are tried again."""
     try:
         record = evidence.kept("mutation")
     except FileNotFoundError:
         return {}
-    return {r["name"]: r["caught_by"] for r in record["row"]} if record["version"] == version(MECHANICS) else {}
+    if record["version"] != version(MECHANICS):
+        return {}
+    return {r["name"]: r["caught_by"] for r in record["row"] if r["met"]}
 
 
 def rows(found: dict[str, str]) -> list[dict[str, Any]]:
