@@ -18,7 +18,7 @@ from sim.bench.slow_press import bottom_travel
 from sim.errors import InputError, SimulationError
 from sim.unit.fields import fields
 from sim.unit.scenario import load
-from tests import fuzz_trials, wide_draws
+from tests import evidence, fuzz_trials, wide_draws
 from tests.mutants import MUTANTS
 from tests.mutation_trials import mutated
 from tests.wide_draws import Draw
@@ -136,3 +136,10 @@ def test_every_mutant_still_stands_in_the_physics(tmp_path: Path) -> None:
         copy.write_text((PHYSICS / mutant.file).read_text(encoding="utf-8"), encoding="utf-8")
         mutated(mutant, tmp_path)
         assert copy.read_text(encoding="utf-8") != (PHYSICS / mutant.file).read_text(encoding="utf-8")
+
+
+def test_the_record_has_every_mutant_noticed() -> None:
+    """Made by ``python tests/mutation_trials.py --keep``, of whichever version it says."""
+    rows = evidence.kept("mutation")["row"]
+    assert {row["name"] for row in rows} == {m.name for m in MUTANTS}
+    assert all(row["met"] and row["caught_by"] for row in rows)
