@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Locator, expect
+from playwright.sync_api import Browser, Locator, expect
 
 from sim.bench import edge
 from sim.lessons.hands import hands
 from sim.lessons.lesson import lessons
 from tests.app.on_screen import Bench
+from tests.app.server import Server
 from tests.app.visit import COMPUTED, Visit
-from tests.lesson_answers import answer, wrong
+from tests.lesson_answers import answer, unchanged, wrong
 
 TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(lessons().values(), 1)]
 FARTHEST = 150
@@ -29,11 +31,13 @@ def tab_to(visit: Visit, target: Locator) -> None:
     raise AssertionError(f"not reached from the keyboard: {target}")
 
 
-def try_it(visit: Visit, values: dict[str, float]) -> Locator:
-    """Values typed into the hands' fields and tried; the answer that is then given."""
+def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]) -> Locator:
+    """Values that are others than before typed into the hands' fields, and tried; the answer that is then given."""
     tries = visit.page.get_by_text(re.compile(r"Tries so far: \d+"))
     before = tries.inner_text() if tries.count() else ""
     for at, value in values.items():
+        if value == before_them[at]:
+            continue
         hand = hands()[at]
         tab_to(visit, visit.page.get_by_role("textbox", name=f"{hand.title}: {hand.told}"))
         visit.page.keyboard.press("Control+A")
@@ -46,11 +50,12 @@ def try_it(visit: Visit, values: dict[str, float]) -> Locator:
         expect(tries).not_to_have_text(before, timeout=COMPUTED)
     expect(tries).to_have_count(1, timeout=COMPUTED)
     visit.still()
-    return visit.page.get_by_role("alert").filter(has_text=re.compile(r"^(Not yet|Right)\."))
+    return visit.page.locator("[data-testid=stAlert]").filter(has_text=re.compile(r"^(Not yet|Right)\."))
 
 
 @pytest.fixture(scope="module")
-def open_page(browser, dashboard):  # type: ignore[no-untyped-def]
+def open_page(browser: Browser, dashboard: Server) -> Iterator[Visit]:
+    """One page for all lessons, as a learner goes from one to the next."""
     context = browser.new_context(viewport={"width": 1280, "height": 1000}, reduced_motion="reduce")
     yield Visit(context.new_page(), dashboard.url).open("lessons")
     context.close()
@@ -67,9 +72,9 @@ def test_every_lesson_is_done_from_the_keyboard(open_page: Visit, name: str) -> 
     visit.page.keyboard.press("Enter")
     expect(visit.page.get_by_role("heading", level=2, name=title)).to_have_count(1, timeout=COMPUTED)
     visit.still()
-    mistaken = try_it(visit, wrong(name))
+    mistaken = try_it(visit, wrong(name), unchanged(name))
     expect(mistaken).to_have_text(re.compile(r"^Not yet\. \S"), timeout=COMPUTED)
-    right = try_it(visit, answer(name))
+    right = try_it(visit, answer(name), wrong(name))
     expect(right).to_have_text(re.compile(r"^Right\. \S"), timeout=COMPUTED)
 
 

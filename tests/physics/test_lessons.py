@@ -60,6 +60,7 @@ def test_a_task_is_done_by_doing(name: str) -> None:
         assert not tried.done
         assert tried.words, "no word to what came out"
     done = result(lesson, answer(name))
+    assert done.words, "no word to what is right"
     assert done.done, [(r.wanted.read, r.seen) for r in done.rows if not r.met]
     assert misses(lesson, answer(name))[1]
 
