@@ -17,6 +17,7 @@ from sim.lessons import doing
 from sim.lessons.hands import Hand
 from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
 from sim.lessons.looks import sights
+from sim.sheets import lessons as sheet
 from sim.unit.model import ActionUnit
 
 MINE = "lesson_"
@@ -121,15 +122,10 @@ def _commit(question: Foretell, key: str) -> None:
 
 
 def _came(lesson: Lesson, question: Foretell, said: str, key: str) -> None:
-    came = doing.foretold(lesson, question, said, state().inches)
     changed = bool(question.change.turns)
-    title = sights()[question.read].title
-    was = f"{title}: {came.before} before, {came.after} after." if changed else f"{title}: {came.after}."
-    if came.right:
-        st.success(f"You said “{harmless(said)}”, and so it is. {harmless(was)} {question.because}")
-    else:
-        far = f" You were off by {came.far}." if came.far else ""
-        st.warning(f"You said “{harmless(said)}”; it is “{came.came}”.{far} {harmless(was)} {question.because}")
+    came = doing.foretold(lesson, question, said, state().inches)
+    words = harmless(sheet.came(lesson, question, said, state().inches))
+    (st.success if came.right else st.warning)(words)
     after = ((question.given, question.change), "after the change" if changed else "the unit")
     _motion(lesson, after, ((question.given,), "before") if changed else None, question.show, f"motion_{key}")
 
@@ -194,11 +190,7 @@ def _nudge(hand: Hand, now: float, key: str, way: int) -> None:
 def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
     inches = state().inches
     result = doing.result(lesson, values, inches)
-    words = harmless(" ".join(result.words))
-    if result.done:
-        st.success(f"Right. {words}")
-    else:
-        st.warning(f"Not yet. {words}")
+    (st.success if result.done else st.warning)(harmless(sheet.verdict(result)))
     rows = [
         {
             "reading": r.wanted.sight.title,

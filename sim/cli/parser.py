@@ -7,7 +7,7 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
-from sim.cli import bench_work, diagnosis, evidence, studies
+from sim.cli import bench_work, diagnosis, evidence, lessons, studies
 from sim.unit.shipped import shipped
 from sim.workshop.moves import MOVES
 
@@ -60,6 +60,7 @@ def build() -> argparse.ArgumentParser:
     bench_work.add(commands, _command)
     diagnosis.add(commands, _command)
     evidence.add(commands, _command)
+    lessons.add(commands, _command)
     return parser
 
 

@@ -16,6 +16,9 @@ from sim.unit.shipped import scenario_path
 from sim.units import parse
 from sim.workshop.set_up import set_up
 
+NEAR = 0.1
+"""A number foretold within this share of what comes is right, or within half of what a bench tells. Our convention."""
+
 
 def unit_of(lesson: Lesson) -> ActionUnit:
     """The unit that a lesson speaks of, as it should be."""
@@ -124,7 +127,7 @@ def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False
             return Foretold(False, said, ABSENT, b, a, "", now, was)
         off = number - value
         far = edge.told(off, sight.unit, inches, sign="+")
-        return Foretold(abs(off) <= max(2 * sight.si, 0.1 * abs(value)), said, a, b, a, far, now, was)
+        return Foretold(abs(off) <= max(0.5 * sight.si, NEAR * abs(value)), said, a, b, a, far, now, was)
     if said not in question.answers:
         raise InputError([Fault("", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")])
     if question.words:

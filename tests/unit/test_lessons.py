@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from sim.__main__ import main
 from sim.lessons.doing import begun, filled, reads_of, told, unit_of
 from sim.lessons.hands import hands
 from sim.lessons.lesson import Lesson, Wanted, lessons
@@ -90,3 +91,35 @@ def test_a_reading_that_cannot_be_taken_says_so() -> None:
 )  # fmt: skip
 def test_what_is_wanted_in_words(wanted: Wanted, words: str) -> None:
     assert wanted.told() == words
+
+
+def run(capsys: pytest.CaptureFixture[str], *typed: str) -> tuple[int, str, str]:
+    code = main(["lesson", *typed])
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+def test_the_command_lists_shows_and_judges(capsys: pytest.CaptureFixture[str]) -> None:
+    assert all(name in run(capsys)[1] for name in TAUGHT)
+    code, out, _ = run(capsys, "drop")
+    assert code == 0
+    assert "Foretell 1" in out and "screw.drop" in out and "lead" in out
+    assert lessons()["drop"].foretell[0].because not in " ".join(out.split())
+    _, out, _ = run(capsys, "drop", "--say", "1=shrinks", "--turn", "screw.drop=-0.2 mm")
+    assert "it is “grows”" in out and "Not yet." in out
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        (("fuel",), "let-off"), (("drop", "--say", "7=grows"), "1 to 1"), (("drop", "--say", "grows"), "1 to 1"),
+        (("drop", "--say", "1=perhaps"), "grows, shrinks, stays"), (("drop", "--turn", "screw.dip=1 mm"), "screw.drop"),
+        (("drop", "--turn", "screw.drop=9 mm"), "-4.00 mm to 4.00 mm"),
+    ],
+)  # fmt: skip
+def test_what_the_command_cannot_take_is_refused_in_words(
+    capsys: pytest.CaptureFixture[str], typed: tuple[str, ...], words: str
+) -> None:
+    code, _, err = run(capsys, *typed)
+    assert code == 2
+    assert words in err

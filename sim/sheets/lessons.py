@@ -1,0 +1,105 @@
+"""Lessons and their answers as words and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from sim.bench import edge
+from sim.lessons import doing
+from sim.lessons.lesson import Foretell, Lesson, lessons
+from sim.lessons.looks import look, sights
+from sim.sheets.tables import CAUTIONS, plain_table
+
+
+def listed() -> list[RenderableType]:
+    """All lessons: name, title, what one can do afterwards."""
+    table = plain_table("Lessons")
+    for name in ("name", "title", "afterwards you can"):
+        table.add_column(name)
+    for lesson in lessons().values():
+        table.add_row(lesson.name, lesson.title, _small(lesson.goal))
+    return [table, Text("python -m sim lesson NAME shows one")]
+
+
+def shown(lesson: Lesson, inches: bool = False) -> list[RenderableType]:
+    """One lesson: text, readings of its unit, questions, task with its hands."""
+    parts: list[RenderableType] = [Text(f"{lesson.title}\nAfterwards you can: {_small(lesson.goal)}\n", style="bold")]
+    parts += [Text(f"{part.say}\n") for part in lesson.parts]
+    parts += [_reads(lesson, inches), Text("")]
+    for number, question in enumerate(lesson.foretell, 1):
+        parts.append(
+            Text(f"Foretell {number}: {question.ask}\n  --say {number}=... ({', '.join(possible(question))})\n")
+        )
+    parts += [Text(f"Do it: {lesson.task.say}"), _hands(lesson, inches), Text(""), Text(CAUTIONS)]
+    return parts
+
+
+def possible(question: Foretell) -> tuple[str, ...]:
+    """What may be said to a question."""
+    if question.answers:
+        return question.answers
+    return (f"a value such as {edge.UNITS[sights()[question.read].unit][1].example}",)
+
+
+def foretold(lesson: Lesson, number: int, question: Foretell, said: str, inches: bool = False) -> list[RenderableType]:
+    """What was said beside what came."""
+    return [Text(f"Foretell {number}: {question.ask}\n{came(lesson, question, said, inches)}\n")]
+
+
+def came(lesson: Lesson, question: Foretell, said: str, inches: bool = False) -> str:
+    """What came of a question, in words.  Raises InputError for what is no answer."""
+    found = doing.foretold(lesson, question, said, inches)
+    title = sights()[question.read].title
+    title = title[:1].upper() + title[1:]
+    was = (
+        f"{title}: {found.before} before, {found.after} after." if question.change.turns else f"{title}: {found.after}."
+    )
+    if found.right:
+        return f"You said “{said}”, and so it is. {was} {question.because}"
+    far = f" You were off by {found.far}." if found.far else ""
+    return f"You said “{said}”; it is “{found.came}”.{far} {was} {question.because}"
+
+
+def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> list[RenderableType]:
+    """What a try came to."""
+    found = doing.result(lesson, values, inches)
+    table = plain_table("What was wanted")
+    for name in ("reading", "wanted", "yours", ""):
+        table.add_column(name)
+    for row in found.rows:
+        table.add_row(row.wanted.sight.title, row.wanted.told(inches), row.seen, "met" if row.met else "not met")
+    return [table, Text(""), Text(verdict(found))]
+
+
+def verdict(found: doing.Result) -> str:
+    """Right or not yet, and words about this very result."""
+    return " ".join(["Right." if found.done else "Not yet.", *found.words])
+
+
+def _reads(lesson: Lesson, inches: bool) -> Table:
+    table = plain_table("This unit as it should be (invented)")
+    table.add_column("reading")
+    table.add_column("value", justify="right")
+    seen = look(doing.unit_of(lesson), lesson.look_at)
+    for name in lesson.look_at:
+        table.add_row(sights()[name].title, doing.told(seen, name, inches))
+    return table
+
+
+def _hands(lesson: Lesson, inches: bool) -> Table:
+    table = plain_table("")
+    for name in ("--turn", "what", "from", "to", "stands at"):
+        table.add_column(name, justify="left" if name in ("--turn", "what") else "right")
+    for hand, now in doing.hands_of(lesson).items():
+        ends = [edge.told(v, hand.unit, inches) for v in (hand.low, hand.high)]
+        stands = edge.told(0.0 if hand.relative else now, hand.unit, inches)
+        table.add_row(hand.at, f"{hand.title}: {hand.told}", *ends, stands)
+    return table
+
+
+def _small(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
