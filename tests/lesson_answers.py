@@ -11,23 +11,21 @@ from sim.lessons.hands import Hand
 from sim.lessons.lesson import Lesson, Wanted, lessons
 from sim.lessons.looks import Seen, look
 
-COARSE, FINE, ROUNDS = 11, 7, 3
+COARSE, FINE, ROUNDS = 7, 3, 3
+IDLE = 3
+"""Times a hand is tried ever closer to where it stands without bringing anything."""
 WRONG_WORD = 100.0
 """What a word that is not the wanted one counts, in accuracies."""
 
 
 def off(wanted: Wanted, seen: Seen) -> float:
-    """How far a reading is from what is wanted, in accuracies; 0 in the middle of it, at most 1 where it is met."""
-    if wanted.met(seen) and (wanted.word or not np.isfinite(wanted.low) or not np.isfinite(wanted.high)):
+    """How far a reading is from what is wanted, in accuracies; 0 where it is met."""
+    if wanted.met(seen):
         return 0.0
-    value = seen.number(wanted.read) if not wanted.word else None
+    value = None if wanted.word else seen.number(wanted.read)
     if value is None:
         return WRONG_WORD
-    if np.isfinite(wanted.low) and np.isfinite(wanted.high):
-        middle, half = 0.5 * (wanted.low + wanted.high), 0.5 * (wanted.high - wanted.low)
-        inside = abs(value - middle) / half
-        return inside if inside <= 1 else 1 + (abs(value - middle) - half) / wanted.sight.si
-    far = wanted.low - value if np.isfinite(wanted.low) else value - wanted.high
+    far = wanted.low - value if value < wanted.low else value - wanted.high
     return 1 + far / wanted.sight.si
 
 
@@ -55,22 +53,21 @@ def answer(name: str) -> dict[str, float]:
 
 def _along(lesson: Lesson, hand: Hand, values: dict[str, float], best: float) -> tuple[dict[str, float], float, bool]:
     """The best place of one hand, the others as they stand."""
-    low, high, done = hand.low, hand.high, False
-    for count in (COARSE, FINE, FINE):
-        places = np.linspace(low, high, count)
-        for place in places:
+    low, high, each = hand.low, hand.high, (hand.high - hand.low) / (COARSE - 1)
+    count, idle = COARSE, 0
+    while each > 0.5 * hand.step and idle < IDLE:
+        idle += 1
+        for place in np.linspace(low, high, count):
             tried = {**values, hand.at: round(float(place) / hand.step) * hand.step}
-            if not hand.low <= tried[hand.at] <= hand.high:
+            if not hand.low <= tried[hand.at] <= hand.high or tried == values:
                 continue
             far, done = misses(lesson, tried)
-            if far < best or done:
-                values, best = tried, far
             if done:
-                return values, best, True
-        if values[hand.at] not in (round(float(p) / hand.step) * hand.step for p in places):
-            break  # this hand brought nothing
-        each = places[1] - places[0]
-        low, high = max(hand.low, values[hand.at] - each), min(hand.high, values[hand.at] + each)
+                return tried, far, True
+            if far < best:
+                values, best, idle = tried, far, 0
+        low, high = max(hand.low, values[hand.at] - 0.67 * each), min(hand.high, values[hand.at] + 0.67 * each)
+        count, each = FINE, 0.67 * each
     return values, best, False
 
 
