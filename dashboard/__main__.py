@@ -60,9 +60,14 @@ def main() -> None:
     parser.add_argument("--port", type=_port, default=8501, help="port on this machine (default 8501)")
     told = f"address of this machine to listen at, for others too (default {HERE}, for none)"
     parser.add_argument("--address", type=_address, default=HERE, metavar="IP", help=told)
+    parser.add_argument(
+        "--progress", metavar="FILE", help="keep what was learnt in this file (.toml); without it none is written"
+    )
     parser.add_argument("--no-browser", action="store_true", help="only say the address, do not open a browser")
     options = parser.parse_args()
     _free(options.address, options.port)
+    if options.progress is not None:
+        _keep_progress(options.progress)
     gc.disable()  # until all is loaded: looking through it again and again takes half a second
     try:
         from streamlit.web import cli
@@ -75,6 +80,20 @@ def main() -> None:
     if not ipaddress.ip_address(options.address).is_loopback:
         print(OPEN.format(address=options.address, port=options.port), file=sys.stderr, flush=True)
     cli.main(prog_name="python -m dashboard")
+
+
+def _keep_progress(name: str) -> None:
+    """Ends the program where progress cannot be kept there."""
+    from dashboard import kept
+    from sim.errors import InputError
+
+    try:
+        found = kept.begin(name)
+    except InputError as error:
+        raise SystemExit(str(error)) from None
+    if found.aside is not None:
+        print(f"{found.why}\nIt was set aside as {found.aside}; a new one is begun.", file=sys.stderr, flush=True)
+    print(f"Progress is kept in {kept.Place.file}.", flush=True)
 
 
 def _warm() -> None:

@@ -11,6 +11,7 @@ from streamlit.errors import StreamlitAPIException
 from dashboard.words import told
 from dashboard.work import Saved, Work, from_code
 from sim.errors import InputError
+from sim.lessons.progress import Progress
 
 KEY = "state"
 LINK = "s"
@@ -39,6 +40,8 @@ class State:
     """What was typed and could not be used, by field: kept until it is mended or taken back."""
     faults: dict[str, str] = field(default_factory=dict)
     """Why, by field."""
+    progress: Progress = field(default_factory=Progress)
+    """What was learnt and practised, as far as this session knows (dashboard/progress.py)."""
     notice: str = ""
     seen: bool = False
     """The first page has been drawn once."""
