@@ -7,7 +7,7 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
-from sim.cli import bench_work, diagnosis, evidence, lessons, studies
+from sim.cli import bench_work, diagnosis, evidence, lessons, rough, studies
 from sim.unit.shipped import shipped
 from sim.workshop.moves import MOVES
 
@@ -61,6 +61,7 @@ def build() -> argparse.ArgumentParser:
     diagnosis.add(commands, _command)
     evidence.add(commands, _command)
     lessons.add(commands, _command)
+    rough.add(commands, _command)
     return parser
 
 

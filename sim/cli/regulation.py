@@ -6,15 +6,13 @@ import argparse
 from functools import partial
 
 from sim.cli import screen
-from sim.errors import Fault, InputError, QuantityError
-from sim.units import parse
+from sim.errors import Fault, InputError
 
 
 def targets(pairs: list[str]) -> dict[str, float]:
     """``NAME=VALUE`` targets; every bad one is named."""
-    from sim.unit.fields import kind_at
     from sim.workshop.screws import SCREWS
-    from sim.workshop.targets import dimension_of
+    from sim.workshop.targets import asked
 
     out: dict[str, float] = {}
     wrong: list[Fault] = []
@@ -24,13 +22,9 @@ def targets(pairs: list[str]) -> dict[str, float]:
             wrong.append(Fault("--target", None, name, pair, ", ".join(SCREWS), "name one of these targets"))
             continue
         try:
-            out[name] = parse(text, dimension_of(name))
-        except QuantityError as e:
-            wrong.append(Fault("--target", None, name, text, "a quantity with its unit", str(e)))
-            continue
-        kind = kind_at(f"targets.{name.removesuffix('_at_bottom')}")
-        if kind is not None and not kind.holds(out[name]):
-            wrong.append(Fault("--target", None, name, text, kind.allowed, "check the reading and its unit"))
+            out[name] = asked(name, text, "--target")
+        except InputError as error:
+            wrong += error.faults
     if wrong:
         raise InputError(wrong)
     return out

@@ -10,9 +10,11 @@ from sim.bench.inertia import inertia
 from sim.bench.predict import MODERATE, touch
 from sim.bench.readings import Settings, TouchWeight
 from sim.bench.rest import Rest, at_rest, key_height
+from sim.errors import Fault, InputError, QuantityError
 from sim.unit.fields import kind_at
+from sim.unit.given import one_line
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.units import Dimension
+from sim.units import Dimension, parse
 from sim.workshop.laid import laid
 from sim.workshop.screws import CAPSTAN, SCREWS, Screw
 
@@ -50,6 +52,22 @@ def unit_of(target: str) -> str:
 def dimension_of(target: str) -> Dimension:
     """What a target is, for reading a typed value."""
     return edge.UNITS[unit_of(target)][1]
+
+
+def asked(target: str, typed: str, where: str) -> float:
+    """A value typed for a target (SI).  Raises InputError; ``where`` it was typed."""
+    try:
+        value = parse(typed, dimension_of(target))
+    except QuantityError as error:
+        raise InputError(
+            [Fault(where, None, target, one_line(typed, 60), "a quantity with its unit", str(error))]
+        ) from None
+    kind = kind_at(f"targets.{target.removesuffix('_at_bottom')}")
+    if kind is not None and not kind.holds(value):
+        raise InputError(
+            [Fault(where, None, target, one_line(typed, 60), kind.allowed, "check the reading and its unit")]
+        )
+    return value
 
 
 def said(target: str, value: float | None, inches: bool = False) -> str:

@@ -1,0 +1,55 @@
+"""rough: what it takes, and what it does."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from sim.cli import screen
+
+Command = Callable[..., argparse.ArgumentParser]
+UNIT = "concert-grand-natural"
+
+
+def add(commands: Any, command: Command) -> None:
+    """Declare the command."""
+    parser = command(
+        commands, "rough", "regulate a roughly assembled unit in any order, beside the orders of work",
+        "A step is a setting, at its target or at a value; the list of them is all there is to a path.",
+        scenario=False,
+    )  # fmt: skip
+    told = f"the unit that is put together roughly (default {UNIT})"
+    parser.add_argument("scenario", metavar="SCENARIO", nargs="?", default=UNIT, help=told)
+    parser.add_argument("--seed", metavar="S", type=int, default=1, help="the same seed makes the same rough unit")
+    parser.add_argument(
+        "--do", dest="steps", metavar="STEP", action="append", default=[],
+        help="set one thing, in the order given: blow, let_off=1.6mm, 'aftertouch by blow'",
+    )  # fmt: skip
+    parser.add_argument("--no-orders", action="store_true", help="leave out the orders of work (faster)")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+
+
+def rough(args: argparse.Namespace) -> int:
+    """Do the steps on the rough unit, and every order of work beside them."""
+    from sim.cli.commands import FINE
+    from sim.cli.studies import origin_of
+    from sim.lessons import rough as unit
+    from sim.sheets import document
+    from sim.sheets import rough as sheet
+
+    steps = [unit.step_of(text) for text in args.steps]
+    origin = origin_of(args.scenario, args.changes)
+    screen.announce_compiling()
+    with screen.progress("putting it together") as say:
+        begun = unit.rough(origin.ready, args.seed)
+        mine = unit.path(begun, steps)
+        others = () if args.no_orders else unit.all_followed(begun, say)
+    if args.json:
+        print(document.text(sheet.document(mine, others)))
+    else:
+        screen.show(*sheet.tables(mine, others))
+    return FINE
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"rough": rough}
