@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from functools import partial
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboard import runs
 from dashboard.state import state
 
 if TYPE_CHECKING:  # takes half a second that the first page need not wait for
@@ -29,12 +30,19 @@ def figure(drawn: Figure, name: str, told: str) -> None:
     right.download_button("Figure (PNG)", png, f"{name}.png", "image/png", key=f"{name}_png", width="stretch")
 
 
-def figure_later(draw: Callable[[], Figure], name: str) -> None:
+def kept_figure(asked: Hashable, draw: Callable[[], Figure], name: str, told: str) -> None:
+    """As ``figure`` for one that is drawn only where something else is ``asked`` than before."""
+    png = runs.drawn((name, state().inches, asked), partial(_drawn, draw, "png"))
+    st.image(png, caption=told, alt=told, width="stretch")
+    figure_later(draw, name, "Figure")
+
+
+def figure_later(draw: Callable[[], Figure], name: str, what: str = "Picture and curves") -> None:
     """A figure to take away, drawn only when it is asked for."""
     kinds = {"svg": "image/svg+xml", "png": "image/png"}
     for column, (kind, mime) in zip(st.columns(2), kinds.items(), strict=True):
         column.download_button(
-            f"Picture and curves ({kind.upper()})", partial(_drawn, draw, kind), f"{name}.{kind}", mime,
+            f"{what} ({kind.upper()})", partial(_drawn, draw, kind), f"{name}.{kind}", mime,
             key=f"{name}_{kind}", width="stretch",
         )  # fmt: skip
 

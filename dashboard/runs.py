@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -132,6 +132,12 @@ def _quick(unit: ActionUnit, touch: str) -> Quick:
     if outcome == "plays" and not run.outcome.fine:
         outcome, reason = "leaves what the model can follow", str(run.outcome)
     return Quick(unit, outcome, reason, settings, reading, readings, stroke, press)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def drawn(asked: Hashable, _draw: Callable[[], bytes]) -> bytes:
+    """A picture for what is ``asked``, drawn once."""
+    return _draw()
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)

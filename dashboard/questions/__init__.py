@@ -23,6 +23,7 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "spring": _page("spring", "What does the spring do?"),
     "rails": _page("rails", "Where should the rails go?"),
     "order": _page("order", "Set it up in order"),
+    "rough": _page("rough", "Regulate a rough unit"),
     "friction": _page("friction", "Where is the friction lost?"),
     "diagnose": _page("diagnose", "Why is this note sluggish?"),
     "compare": _page("compare", "Compare two units"),

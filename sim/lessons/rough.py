@@ -116,6 +116,11 @@ def hand_of(step: Step) -> Hand:
     return hands()[HAND.get(by, f"screw.{by}")]
 
 
+def cost(step: Step) -> float:
+    """Seconds of a step: the hand's, and one reading of what it sets."""
+    return hand_of(step).seconds + sum(bench_tests()[t].seconds for t in step.sets)
+
+
 def step(name: str, by: str = "", value: float | None = None) -> Step:
     """One thing to set, at its target or at a value (SI).  Raises InputError."""
     if name not in SET:
@@ -222,8 +227,7 @@ class Path:
         off = self.rough.off(done.readings)
         hand = hand_of(made)
         again = any(hand_of(earlier) is hand for earlier in self.steps)
-        seconds = hand.seconds + bench_tests()[made.sets[0]].seconds
-        line = Line(done, seconds, again, tuple(t for t in off if t in before), off, self._why(done))
+        line = Line(done, cost(made), again, tuple(t for t in off if t in before), off, self._why(done))
         return replace(self, lines=(*self.lines, line))
 
     def _why(self, done: Done) -> str:
@@ -231,7 +235,7 @@ class Path:
             return ""
         wanted = {t: self.rough.targets[t] if done.step.value is None else done.step.value for t in done.step.sets}
         try:
-            return next((miss.why for miss in unmet(done.unit, wanted, done.readings)), "")
+            return next((miss.why for miss in unmet(done.unit, wanted, dict(done.readings))), "")
         except SimulationError as error:
             return str(error)
 

@@ -13,7 +13,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from sim.bench import edge
-from sim.lessons.rough import SET, Line, Path, Rough, as_typed
+from sim.lessons.rough import SET, Line, Path, as_typed
 from sim.sheets.figures import BACK, CROWN, FAINT, KEY
 from sim.sheets.mechanism import INK
 from sim.sheets.piano import titled
@@ -37,28 +37,28 @@ def named(target: str) -> str:
     return target.replace("_", " ")
 
 
-def asked_rows(rough: Rough, now: Path) -> list[tuple[str, str, str, str, str]]:
+def asked_rows(now: Path, inches: bool = False) -> list[tuple[str, str, str, str, str]]:
     """Reading, what it should be, within what, as it is, and whether it is met."""
+    rough = now.rough
     return [
         (
-            named(t), said(t, rough.targets[t]), f"± {said(t, rough.near[t])}", said(t, now.readings.get(t)),
-            "met" if rough.meets(t, now.readings.get(t)) else "off",
+            named(t), said(t, rough.targets[t], inches), f"± {said(t, rough.near[t], inches)}",
+            said(t, now.readings.get(t), inches), "met" if rough.meets(t, now.readings.get(t)) else "off",
         )
         for t in SET
     ]  # fmt: skip
 
 
-def step_rows(path: Path) -> list[tuple[str, str, str, str, str, str]]:
+def step_rows(path: Path, inches: bool = False) -> list[tuple[str, str, str, str, str, str]]:
     """Number, step, what was asked, what it came to, minutes, and what it undid or what was done again."""
-    return [(str(i), *_step(line, path)) for i, line in enumerate(path.lines, 1)]
+    return [(str(i), *_step(line, path, inches)) for i, line in enumerate(path.lines, 1)]
 
 
-def _step(line: Line, path: Path) -> tuple[str, str, str, str, str]:
-    done = line.done
-    asked = ", ".join(
-        said(t, path.rough.targets[t] if done.step.value is None else done.step.value) for t in done.step.sets
-    )
-    came = ", ".join(said(t, done.readings.get(t)) for t in done.step.sets)
+def _step(line: Line, path: Path, inches: bool) -> tuple[str, str, str, str, str]:
+    done, targets = line.done, path.rough.targets
+    wanted = (targets[t] if done.step.value is None else done.step.value for t in done.step.sets)
+    asked = ", ".join(said(t, v, inches) for t, v in zip(done.step.sets, wanted, strict=True))
+    came = ", ".join(said(t, done.readings.get(t), inches) for t in done.step.sets)
     remarks = ["set again"] if line.again else []
     if line.spoilt:
         remarks.append(f"undid {', '.join(map(named, line.spoilt))}")
@@ -78,17 +78,19 @@ def way_rows(paths: Sequence[Path]) -> list[tuple[str, str, str, str, str, str]]
     ]  # fmt: skip
 
 
-def upset(line: Line) -> str:
+def upset(line: Line, inches: bool = False) -> str:
     """Everything that a step moved beside what it set, the most first."""
     moved = sorted(line.done.upset.items(), key=lambda x: -abs(x[1]))
-    return ", ".join(f"{named(n)} {'+' if v > 0 else ''}{said(n, v)}" for n, v in moved if n in SET) or "nothing"
+    return (
+        ", ".join(f"{named(n)} {'+' if v > 0 else ''}{said(n, v, inches)}" for n, v in moved if n in SET) or "nothing"
+    )
 
 
 def tables(mine: Path, others: Sequence[Path]) -> list[RenderableType]:
     """The rough unit, the learner's path and the orders of work beside it."""
     rough = mine.rough
     head = titled(f"{rough.well.name}, roughly assembled (seed {rough.seed})", "", "should be", "within", "is", "")
-    for row in asked_rows(rough, Path(rough)):
+    for row in asked_rows(Path(rough)):
         head.add_row(*row)
     out: list[RenderableType] = [head]
     if mine.lines:

@@ -65,8 +65,8 @@ class Bench:
         self.at.toggle(key=key).set_value(on)
         return self.run()
 
-    def upload(self, name: str, data: bytes) -> Bench:
-        self.at.file_uploader(key="upload").set_value((name, data, "application/toml"))
+    def upload(self, name: str, data: bytes, key: str = "upload") -> Bench:
+        self.at.file_uploader(key=key).set_value((name, data, "application/toml"))
         return self.run()
 
     def html(self) -> str:

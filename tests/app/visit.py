@@ -19,6 +19,7 @@ BEGUN = {
     "spring": ("Try the springs", "The curves (CSV)"),
     "rails": ("Make the map", "The map (CSV)"),
     "order": ("Do this step", "The steps (CSV)"),
+    "rough": ("Follow the orders of work", "The paths (CSV)"),
     "friction": ("What would it bring?", "Repin it on the bench"),
     "diagnose": ("Try every fault on this unit", "Figure (SVG)"),
     "compare": ("Compare", "The comparison (CSV)"),

@@ -1,0 +1,138 @@
+"""The page of the rough unit, and progress as pages keep it: done, shown, taken away, opened, kept in a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from dashboard.kept import Place
+from dashboard.questions.rough import WAYS
+from dashboard.work import Work
+from sim.lessons import rough as lesson
+from sim.lessons.progress import Progress, opened, text_of
+from tests.app.on_screen import Bench
+from tests.app.server import dashboard_command, free_port, running
+from tests.app.visit import COMPUTED, Visit
+from tests.unit.test_progress import BROKEN, SOME
+
+ORDER = ("lever_height", "jack_address", "blow", "dip", "drop", "let_off", "drop", "checking_distance", "spring_rise")
+
+
+@pytest.fixture
+def bench() -> Bench:
+    return Bench().open("rough")
+
+
+def set_it(bench: Bench, what: str, to: str = "") -> Bench:
+    bench.at.selectbox(key="rough_what").set_value(what)
+    bench.at.text_input(key="rough_to").set_value(to)
+    return bench.press("do_rough")
+
+
+def path_of(bench: Bench) -> lesson.Path:
+    found = bench.at.session_state["path_rough"][1]
+    assert isinstance(found, lesson.Path)
+    return found
+
+
+@pytest.fixture(scope="module")
+def nearly() -> lesson.Path:
+    """A path to the last step but one: what is off is set, in a sensible order."""
+    mine = lesson.path(lesson.rough(Work().start(), 3), ["blow=42 mm"])
+    for what in (*ORDER, *ORDER):
+        if what in mine.off:
+            mine = mine.then(lesson.step(what))
+    assert mine.finished
+    return mine.back()
+
+
+def finish(bench: Bench, nearly: lesson.Path) -> Bench:
+    """Do the last step."""
+    key, _ = bench.at.session_state["path_rough"]
+    bench.at.session_state["path_rough"] = key, nearly
+    bench.run()
+    return set_it(bench, nearly.off[0])
+
+
+def test_steps_are_those_of_the_python_interface_and_are_noted_once(bench: Bench, nearly: lesson.Path) -> None:
+    finish(set_it(bench, "blow", "42 mm"), nearly)
+    mine = path_of(bench)
+    begun = lesson.rough(Work().start(), 3)
+    assert mine == lesson.path(begun, [lesson.as_typed(s) for s in mine.steps]) and mine.steps[0].value == 42e-3
+    assert mine.finished and "Every reading is right" in bench.words()
+    assert bench.at.button(key="do_rough").disabled
+    (noted,) = bench.state.progress.rough
+    assert (noted.seed, noted.steps, noted.rework) == (3, len(mine.lines), mine.rework)
+    set_it(bench.press("back_rough"), mine.steps[-1].sets[0])
+    assert path_of(bench).finished and len(bench.state.progress.rough) == 1
+    assert "python -m sim rough concert-grand-natural --seed 3 --do blow=42 mm" in "".join(
+        c.value for c in bench.at.code
+    ).replace("'", "")
+    assert not bench.press("anew_rough").at.button(key="do_rough").disabled and not path_of(bench).lines
+
+
+def test_what_cannot_be_set_is_told_and_costs_nothing(bench: Bench) -> None:
+    set_it(bench, "blow", "3 kg")
+    assert "not a length" in bench.errors() and not path_of(bench).lines
+    assert not set_it(bench, "blow").errors() and len(path_of(bench).lines) == 1
+    bench.at.number_input(key="rough_seed").set_value(4)
+    bench.run()
+    assert path_of(bench).rough.seed == 4 and not path_of(bench).lines
+    assert WAYS.count("aftertouch") == 1 and "aftertouch by blow" in WAYS
+
+
+def test_a_unit_that_does_not_play_is_refused() -> None:
+    bench = Bench()
+    bench.choose("bench", "mixed-parts").open("rough")
+    assert "spring does not lift the hammer" in bench.errors()
+
+
+def test_progress_is_opened_again_and_what_is_wrong_is_said(bench: Bench) -> None:
+    for kind in ("cut off", "a wrong field"):
+        bench.upload("p.toml", BROKEN[kind], "open_progress")
+        assert "This file was not opened" in bench.errors() and bench.state.progress == Progress()
+    bench.upload("p.toml", text_of(SOME).encode(), "open_progress")
+    assert not bench.errors() and bench.state.progress == SOME
+    assert "let-off" in bench.at.dataframe[-3].value.to_string() and "(3)" in bench.at.expander[-2].label
+
+
+def test_kept_in_a_file_it_survives_and_windows_see_each_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, nearly: lesson.Path
+) -> None:
+    path = tmp_path / "p.toml"
+    path.write_text(text_of(SOME), encoding="utf-8")
+    monkeypatch.setattr(Place, "file", path)
+    one, other = Bench().open("rough"), Bench().open("rough")
+    assert one.state.progress == SOME and str(path) in one.words().replace("\\", "")
+    finish(one, nearly)
+    both = opened(path.read_bytes())
+    assert len(both.rough) == 2 and other.run().state.progress == both
+    path.write_bytes(BROKEN["cut off"])
+    other.run()
+    assert opened(path.read_bytes()) == both and (tmp_path / "p.unreadable.toml").read_bytes() == BROKEN["cut off"]
+    path.unlink()
+    path.mkdir()
+    assert "It could not be kept there" in other.run().errors() and other.state.progress == both
+
+
+def test_by_keyboard_in_a_browser_and_after_a_restart(page: Page, tmp_path: Path) -> None:
+    """A step by keyboard; the server is started anew and still knows what the file held; it writes nothing else."""
+    path, port = tmp_path / "p.toml", free_port()
+    path.write_text(text_of(SOME), encoding="utf-8")
+    for turn in range(2):
+        watched = tmp_path / f"log{turn}"
+        with running([*dashboard_command(port), "--progress", str(path)], port, watched=watched) as server:
+            visit = Visit(page, server.url).open("rough")
+            expect(page.get_by_text("What was done so far (3)")).to_be_visible()
+            if turn == 0:
+                page.get_by_role("textbox", name="To").focus()
+                page.keyboard.type("0.25 mm")
+                page.keyboard.press("Tab")
+                visit.still()
+                page.get_by_role("button", name="Set it").press("Enter")
+                expect(page.get_by_role("heading", name="Your path: 1 steps")).to_be_visible(timeout=COMPUTED)
+            written = {what for deed, what in server.seen() if deed == "writes" and str(tmp_path) in what}
+            assert not written
+            page.goto("about:blank")

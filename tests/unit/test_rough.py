@@ -1,0 +1,166 @@
+"""The rough unit: every setting off, every target in reach, and the same counting for a learner and for the orders."""
+
+from __future__ import annotations
+
+import json
+import shlex
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from sim.__main__ import main
+from sim.cli import commands
+from sim.errors import InputError
+from sim.lessons import rough as lesson
+from sim.lessons.hands import hands
+from sim.lessons.rough import BY, SET, Path, Rough, as_typed, path, rough, roughness, step, step_of
+from sim.sheets import rough as sheet
+from sim.unit.fields import kind_at
+from sim.unit.model import ActionUnit
+from sim.workshop import orders
+from sim.workshop.bench_tests import bench_tests
+from sim.workshop.knobs import knob_at
+from sim.workshop.variants import Origin
+
+
+@pytest.fixture(scope="module")
+def well() -> ActionUnit:
+    return Origin.of("concert-grand-natural").ready
+
+
+@pytest.fixture(scope="module")
+def begun(well: ActionUnit) -> Rough:
+    return rough(well, 3)
+
+
+@pytest.fixture(scope="module")
+def followed(begun: Rough) -> tuple[Path, ...]:
+    return lesson.all_followed(begun)
+
+
+def test_every_setting_that_an_order_sets_is_rough_and_within_its_hand_s_reach(well: ActionUnit) -> None:
+    set_by_orders = {t for order in orders.orders().values() for s in order.steps for t in s.sets}
+    assert set(SET) == set_by_orders
+    assert set(roughness()) == {lesson.hand_of(step(t, by)).at for t in SET for by in BY.get(t, ("",))}
+    for at, (most, share) in roughness().items():
+        hand = hands()[at]
+        now = hand.now(well)
+        for side in (most, -most):
+            assert hand.low <= (now * (1 + side) if share else side) <= hand.high
+            assert knob_at(at).put(well, now * (1 + side) if share else side) != well
+
+
+def test_the_targets_are_what_the_unit_reads_as_it_should_be(well: ActionUnit, begun: Rough) -> None:
+    assert begun.off(orders.read(well)) == ()
+    assert set(begun.off(begun.start)) >= {"lever_height", "blow", "dip", "drop"}
+    again, other = rough(well, 3), rough(well, 4)
+    assert again == begun and other.unit != begun.unit
+
+
+def test_orders_and_a_learner_reach_every_target(begun: Rough, followed: tuple[Path, ...]) -> None:
+    assert [p.title for p in followed] == [o.title for o in orders.orders().values()]
+    for p in followed:
+        assert p.finished and begun.off(orders.read(p.unit)) == ()
+        first = len(orders.to_do(next(o for o in orders.orders().values() if o.title == p.title), begun.targets))
+        assert len(p.lines) <= first or all(
+            not begun.meets(line.done.step.sets[0], before.done.readings.get(line.done.step.sets[0]))
+            for before, line in zip(p.lines[first - 1 :], p.lines[first:], strict=False)
+        )
+
+
+def test_time_and_rework_are_counted_alike(begun: Rough, followed: tuple[Path, ...]) -> None:
+    """Counted anew here, from the steps and the readings alone."""
+    mine = path(begun, ["lever_height", "blow=42 mm", "dip", "blow", "jack_address"])
+    for p in (mine, *followed):
+        worked: list[str] = []
+        seconds, again, undone = 0.0, 0, 0
+        held: set[str] = set()
+        readings = begun.start
+        for line in p.lines:
+            (name,) = line.done.step.sets
+            by = {"aftertouch": line.done.step.by or "dip", "spring_rise": "spring"}.get(name, name)
+            at = "spring.repetition" if by == "spring" else f"screw.{by}"
+            seconds += hands()[at].seconds + bench_tests()[name].seconds
+            again += at in worked
+            worked.append(at)
+            met = {t for t in SET if begun.meets(t, readings.get(t))}
+            readings = line.done.readings
+            undone += len([t for t in (held & met) - {name} if not begun.meets(t, readings.get(t))])
+            held.add(name)
+        assert (p.seconds, p.rework, p.spoilt) == (pytest.approx(seconds), again, undone)
+    assert (mine.rework, mine.rework_seconds) == (1, hands()["screw.blow"].seconds + bench_tests()["blow"].seconds)
+    assert any(p.spoilt for p in (mine, *followed)) and not mine.finished
+
+
+def test_a_path_is_made_again_from_its_steps_as_typed(begun: Rough) -> None:
+    mine = path(begun, ["lever height", "aftertouch by blow=1.1 mm", "let-off = 1/16 in"])
+    typed = [as_typed(s) for s in mine.steps]
+    assert typed == ["lever_height", "aftertouch by blow=1.1 mm", "let_off=1.5875 mm"]
+    assert path(begun, typed) == mine and path(begun, typed[:2]) == mine.back()
+    assert mine.lines[1].done.step.by == "blow" and step_of("aftertouch by dip") == step("aftertouch")
+
+
+@given(st.sampled_from(SET), st.floats(0.1e-3, 50e-3))
+def test_a_step_with_a_value_reads_back(name: str, value: float) -> None:
+    assume(kind_at(f"targets.{name}").holds(value))
+    made = step(name, "", value)
+    again = step_of(as_typed(made))
+    assert again.value == pytest.approx(value, rel=1e-8) and (again.sets, again.by) == (made.sets, made.by)
+
+
+def test_a_step_that_cannot_come_out_says_why(begun: Rough) -> None:
+    mine = path(begun, ["lever_height", "jack_address", "blow", "let_off=1.8 mm"])
+    assert not mine.lines[-1].done.reached and "drop screw" in mine.lines[-1].why
+    assert "NOT REACHED: " in sheet.step_rows(mine)[-1][-1]
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("nonsense", "lever_height"),
+        ("blow by dip", "leave out"),
+        ("blow=3 kg", "mass"),
+        ("blow=900 mm", "check"),
+        ("blow=", "quantity"),
+    ],
+)
+def test_a_step_that_is_none_is_refused_in_words(typed: str, words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        step_of(typed)
+
+
+def test_what_is_no_good_to_regulate_is_refused(well: ActionUnit, followed: tuple[Path, ...]) -> None:
+    with pytest.raises(InputError, match="a unit that plays"):
+        rough(Origin.of("mixed-parts").ready)
+    with pytest.raises(InputError, match="0 to 999999999"):
+        rough(well, -1)
+    with pytest.raises(InputError, match="no step more"):
+        followed[0].then(step("blow"))
+
+
+def test_the_command_prints_the_path_beside_the_orders(
+    followed: tuple[Path, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = shlex.split("rough --seed 3 --do lever_height --do 'blow=42 mm'")
+    assert main([*words, "--json", "--no-orders"]) == commands.FINE
+    found = json.loads(capsys.readouterr().out)
+    (mine,) = found["paths"]
+    assert [s["step"] for s in mine["steps"]] == ["lever_height", "blow=42 mm"]
+    assert mine["steps"][1]["readings"]["blow_mm"] == pytest.approx(42.0, abs=0.05)
+    assert main([*words, "--no-orders"]) == commands.FINE
+    out = capsys.readouterr().out
+    assert "42.00 mm" in out and "invented" in out and "Before touching the action" in out
+    both = sheet.document(followed[0], followed[1:])
+    assert [p["finished"] for p in both["paths"]] == [True] * 3
+    assert main(["rough", "--do", "nonsense"]) == commands.BAD_INPUT
+
+
+def test_pictures_show_every_reading_and_every_way(followed: tuple[Path, ...]) -> None:
+    drawn = sheet.draw_readings(followed[0])
+    assert [a.get_title(loc="left") for a in drawn.axes] == [f"{sheet.named(t)}, mm" for t in SET]
+    assert all(len(a.lines[0].get_xdata()) == len(followed[0].lines) + 1 for a in drawn.axes)
+    bars = sheet.draw_times(followed).axes[0]
+    widths = [[p.get_width() for p in bars.patches[i : i + 2]] for i in range(0, len(bars.patches), 2)]
+    assert [sum(w) for w in widths] == pytest.approx([p.seconds / 60 for p in followed])
+    assert [w[1] for w in widths] == pytest.approx([p.rework_seconds / 60 for p in followed])
