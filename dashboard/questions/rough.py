@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from typing import Any
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -22,6 +23,9 @@ from sim.lessons.rough import LARGEST_SEED, SET, Line, Path
 from sim.sheets import frames
 from sim.sheets import rough as sheet
 from sim.workshop.targets import asked
+
+if TYPE_CHECKING:  # takes a while that the page need not wait for
+    from sim.sheets.paper import Size
 
 PATH, NOTED, FAULT = "path_rough", "noted_rough", "step_rough"
 WAYS = [f"{t} by {by}" if i else t for t in SET for i, by in enumerate(lesson.BY.get(t, ("",)))]
@@ -171,6 +175,8 @@ def _beside(work: Work, mine: Path) -> None:
         "orders_rough", same_bench(work, mine.rough.seed), "Follow the orders of work",
         lambda say: lesson.all_followed(mine.rough, say),
     )  # fmt: skip
+    if mine.lines:
+        _sheet(mine, orders or ())
     if orders is None:
         return
     paths = [*([mine] if mine.lines else []), *orders]
@@ -180,6 +186,22 @@ def _beside(work: Work, mine: Path) -> None:
     key = same_bench(work, mine.rough.seed, mine.steps)
     kept_figure(key, lambda: sheet.draw_times(paths), "path_times", sheet.told_times(paths))
     st.download_button("The paths (CSV)", frames.csv(_all_steps(paths)), "paths.csv", "text/csv", key="paths_csv")
+
+
+def _sheet(mine: Path, orders: Sequence[Path]) -> None:
+    """It all as a sheet of paper, made when it is asked for."""
+
+    def made(size: Size) -> bytes:
+        from sim.sheets.lesson_sheets import path_sheet
+
+        return path_sheet(mine, orders, size, inches=state().inches)
+
+    sizes: tuple[Size, ...] = ("A4", "letter")
+    for column, size in zip(st.columns(2), sizes, strict=True):
+        column.download_button(
+            f"A sheet to print ({size}, PDF)", partial(made, size), f"rough-{mine.rough.seed}.pdf", "application/pdf",
+            key=f"sheet_rough_{size}", width="stretch",
+        )  # fmt: skip
 
 
 def _all_steps(paths: Sequence[Path]) -> pd.DataFrame:

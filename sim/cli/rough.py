@@ -27,6 +27,8 @@ def add(commands: Any, command: Command) -> None:
         help="set one thing, in the order given: blow, let_off=1.6mm, 'aftertouch by blow'",
     )  # fmt: skip
     parser.add_argument("--no-orders", action="store_true", help="leave out the orders of work (faster)")
+    parser.add_argument("--sheet", metavar="FILE", help="write it as a sheet of paper to FILE (.pdf)")
+    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="size of the sheet (default A4)")
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
 
@@ -38,6 +40,7 @@ def rough(args: argparse.Namespace) -> int:
     from sim.sheets import document
     from sim.sheets import rough as sheet
 
+    paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     steps = [unit.step_of(text) for text in args.steps]
     origin = origin_of(args.scenario, args.changes)
     screen.announce_compiling()
@@ -49,6 +52,11 @@ def rough(args: argparse.Namespace) -> int:
         print(document.text(sheet.document(mine, others)))
     else:
         screen.show(*sheet.tables(mine, others))
+    if paper is not None:
+        from sim.sheets.lesson_sheets import path_sheet
+
+        made = path_sheet(mine, others, args.paper)
+        screen.keep("sheet", "--sheet", paper, lambda new: new.write_bytes(made))
     return FINE
 
 

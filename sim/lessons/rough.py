@@ -172,7 +172,7 @@ class Path:
     """A rough unit and the steps that were done on it; ``title`` says by whom."""
 
     rough: Rough
-    title: str = "your path"
+    title: str = "Your path"
     lines: tuple[Line, ...] = ()
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import matplotlib
@@ -152,3 +153,10 @@ def save(figure: Figure, path: Path) -> None:
     plain = {"svg": {"Date": None, "Creator": None}, "pdf": {"CreationDate": None, "Producer": None, "Creator": None}}
     with matplotlib.rc_context({"svg.hashsalt": "action-unit", "svg.fonttype": "none"}):
         figure.savefig(path, format=kind, dpi=130, metadata=plain.get(kind, {"Software": None}))
+
+
+def png(figure: Figure, dpi: int = 200) -> bytes:
+    """The same bytes for the same figure, for a page or a sheet of paper."""
+    out = io.BytesIO()
+    figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
+    return out.getvalue()

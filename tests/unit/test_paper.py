@@ -1,0 +1,212 @@
+"""Sheets of paper, read back: every word and picture there, nothing over anything else, nothing in the margins."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pypdfium2
+import pytest
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE, FPDF_PAGEOBJ_PATH
+from reportlab.pdfgen.canvas import Canvas
+
+from sim.__main__ import main
+from sim.cli import commands
+from sim.lessons import rough as lesson
+from sim.sheets import rough as sheet
+from sim.sheets.figures import png
+from sim.sheets.lesson_sheets import LessonPage, lesson_page, path_sheet
+from sim.sheets.paper import (
+    INVENTED,
+    MARGIN,
+    SIZES,
+    Block,
+    Heading,
+    Lines,
+    Mark,
+    Picture,
+    Size,
+    Table,
+    Text,
+    Ticks,
+    pdf,
+)  # fmt: skip
+from sim.sheets.tables import CAUTIONS
+from sim.workshop.variants import Origin
+
+ROOT = Path(__file__).parents[2]
+WORDS = "Let-off – 1.6 mm · 33 N·mm × 2 ± 0.1 ’ “as it stands” → …"
+MARKUP = "<b>&amp;</b> <para> $x$ <img src='x'/> %s {0} &lt;"
+
+
+def drawn() -> bytes:
+    figure = Figure(figsize=(4, 2))
+    figure.subplots().plot([0, 1], [1, 0])
+    return png(figure)
+
+
+BLOCKS: list[Block] = [
+    Text(WORDS),
+    Text(MARKUP),
+    Text("long" * 60),
+    Heading("Settings, in the order of work"),
+    Table(
+        ("", "setting", "asked", "expected", "found", "remark"),
+        [(Mark.TICK, f"no. {i}, {'with more words ' * (i % 4)}", f"{i}.25 mm", "1", Mark.ROOM, "") for i in range(60)],
+        (2, 3),
+    ),
+    Picture(drawn(), "A picture: falling"),
+    Heading("What was seen"),
+    Ticks(("it plays", "it is caught " * 12)),
+    Lines(3),
+    Text("set off", shaded=True),
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Read:
+    """A page read back: its text and boxes (left, bottom, right, top; points)."""
+
+    text: str
+    size: tuple[float, float]
+    characters: NDArray[np.float64]
+    pictures: NDArray[np.float64]
+    shapes: NDArray[np.float64]
+
+
+def read(data: bytes) -> Iterator[Read]:
+    with closing(pypdfium2.PdfDocument(data)) as document:
+        for number in range(len(document)):
+            with closing(document[number]) as page, closing(page.get_textpage()) as text:
+                boxes = [text.get_charbox(i) for i in range(text.count_chars())]
+                placed = [b for b in boxes if b[2] > b[0] and b[3] > b[1]]
+                found = {kind: [o.get_bounds() for o in page.get_objects([kind])] for kind in KINDS}
+                yield Read(text.get_text_range(), page.get_size(), *map(_array, (placed, *found.values())))
+
+
+KINDS = (FPDF_PAGEOBJ_IMAGE, FPDF_PAGEOBJ_PATH)
+
+
+def _array(boxes: list[tuple[float, ...]]) -> NDArray[np.float64]:
+    return np.array(boxes, dtype=float).reshape(-1, 4)
+
+
+def over_one_another(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Pairs of boxes that cover one another by more than a hair's breadth."""
+    wide = np.minimum(a[:, None, 2], b[None, :, 2]) - np.maximum(a[:, None, 0], b[None, :, 0])
+    high = np.minimum(a[:, None, 3], b[None, :, 3]) - np.maximum(a[:, None, 1], b[None, :, 1])
+    return (wide > 0.3) & (high > 0.3)
+
+
+def holds(data: bytes, pictures: int) -> str:
+    """Check a document; its text on one line."""
+    pages = list(read(data))
+    for page in pages:
+        each = page.characters
+        assert len(each) > 100
+        assert not np.triu(over_one_another(each, each), 1).any()
+        assert not over_one_another(each, page.pictures).any()
+        ticks = page.shapes[(page.shapes[:, 2] - page.shapes[:, 0] < 12) & (page.shapes[:, 3] - page.shapes[:, 1] < 12)]
+        assert not over_one_another(each, ticks).any()
+        for boxes in (each, page.pictures, page.shapes):
+            assert (boxes[:, 0] > MARGIN - 2).all() and (boxes[:, 2] < page.size[0] - MARGIN + 2).all()
+            assert (boxes[:, 1] > MARGIN / 3).all() and (boxes[:, 3] < page.size[1] - MARGIN + 2).all()
+    assert sum(len(page.pictures) for page in pages) == pictures
+    for number, page in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in page.text and INVENTED in page.text
+    return " ".join("".join(page.text for page in pages).replace("\ufffe", "").split())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_block_is_there_and_nothing_lies_over_anything(size: Size) -> None:
+    data = pdf("A sheet: " + WORDS, BLOCKS, size=size)
+    text = holds(data, pictures=1)
+    assert all(page.size == pytest.approx(SIZES[size], abs=0.5) for page in read(data))
+    for words in (WORDS, MARKUP, "A picture: falling", "it plays", "set off", CAUTIONS, "found", "59.25 mm"):
+        assert words in text
+    with_rows = [page for page in read(data) if ".25 mm" in page.text]
+    assert len(with_rows) > 1 and text.count("asked expected found") == len(with_rows), "heads on every page"
+    ticks = sum(len(_squares(page.shapes)) for page in read(data))
+    assert ticks == 60 + 2
+
+
+@pytest.mark.parametrize(("x", "y"), [(100, 700), (MARGIN - 20, 500), (100, 500)])
+def test_what_lies_over_or_outside_is_noticed(x: float, y: float) -> None:
+    out = io.BytesIO()
+    page = Canvas(out)
+    page.drawString(MARGIN, 700, f"{INVENTED}, page 1 of 1, and words enough that there is something to look at on it")
+    page.drawString(MARGIN, 600, "a line more, which lies over nothing else that is on this page of paper either")
+    page.drawString(x, y, "one more")
+    page.save()
+    if (x, y) == (100, 500):
+        assert "one more" in holds(out.getvalue(), 0)
+    else:
+        with pytest.raises(AssertionError):
+            holds(out.getvalue(), 0)
+
+
+def _squares(shapes: NDArray[np.float64]) -> NDArray[np.float64]:
+    wide, high = shapes[:, 2] - shapes[:, 0], shapes[:, 3] - shapes[:, 1]
+    return shapes[(abs(wide - high) < 0.1) & (wide > 5) & (wide < 12)]
+
+
+def test_the_same_sheet_is_the_same_bytes_and_bears_no_date_unless_asked() -> None:
+    code = "import sys; from tests.unit.test_paper import BLOCKS, pdf; sys.stdout.buffer.write(pdf('A', BLOCKS))"
+    made = [
+        subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=os.environ | other, capture_output=True).stdout
+        for other in ({"PYTHONHASHSEED": "1", "TZ": "UTC"}, {"PYTHONHASHSEED": "2", "TZ": "Asia/Kathmandu"})
+    ]
+    assert made[0] == made[1] == pdf("A", BLOCKS) and made[0].startswith(b"%PDF")
+    assert "2026-03-01" in holds(pdf("A", BLOCKS, date="2026-03-01"), 1) and "2026" not in holds(made[0], 1)
+
+
+def test_what_is_not_invented_does_not_say_so() -> None:
+    pages = list(read(pdf("A", BLOCKS[:1], invented=False, caution=False)))
+    assert len(pages) == 1 and INVENTED not in pages[0].text and "Before touching" not in pages[0].text
+
+
+@pytest.fixture(scope="module")
+def paths() -> tuple[lesson.Path, lesson.Path]:
+    """A path and one that is done with."""
+    begun = lesson.rough(Origin.of("concert-grand-natural").ready, 3)
+    mine = lesson.path(begun, ["blow=42 mm", "lever_height", "let_off=1.8 mm", "blow"])
+    return mine, lesson.path(begun, ["lever_height", "blow"], "Another way")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_path_on_paper_holds_every_figure_of_it(size: Size, paths: tuple[lesson.Path, lesson.Path]) -> None:
+    text = holds(path_sheet(paths[0], paths[1:], size), pictures=2)
+    rows = [*sheet.asked_rows(lesson.Path(paths[0].rough)), *sheet.step_rows(paths[0]), *sheet.way_rows(paths)]
+    squeezed = text.replace(" ", "")
+    assert not [cell for row in rows for cell in row if cell.replace(" ", "") not in squeezed]
+    assert "1.751 in" in holds(path_sheet(paths[0], size=size, inches=True), pictures=1)
+
+
+def test_a_lesson_s_page_has_its_pictures_its_task_and_room_to_answer() -> None:
+    page = LessonPage(
+        WORDS, ["One. " * 60, MARKUP], [(drawn(), "First"), (drawn(), "Second")], ["What will it do?"],
+        "Set the button.", ["let-off 1.4 to 1.8 mm"], room=5,
+    )  # fmt: skip
+    data = lesson_page(page, "letter")
+    text = holds(data, pictures=2)
+    for words in (WORDS, MARKUP, "First", "Second", "What will it do?", "Set the button.", "let-off 1.4 to 1.8 mm"):
+        assert words in text
+    lines = [s for p in read(data) for s in p.shapes if s[3] - s[1] < 1 and s[2] - s[0] > 300]
+    assert len(lines) >= 10 and sum(len(_squares(p.shapes)) for p in read(data)) == 1
+
+
+def test_the_command_writes_the_sheet(tmp_path: Path) -> None:
+    path = tmp_path / "rough.pdf"
+    words = ("rough", "--seed", "3", "--do", "blow", "--no-orders", "--json", "--sheet", str(path), "--paper", "letter")
+    assert main(words) == commands.FINE
+    assert "44.48 mm" in holds(path.read_bytes(), pictures=1)
+    assert main(("rough", "--sheet", str(tmp_path / "x.txt"))) == commands.BAD_INPUT
