@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import get_args
+
 import pandas as pd
 import streamlit as st
 
-from dashboard import runs
+from dashboard import progress, runs
 from dashboard.components.mechanism import mechanism
 from dashboard.long import Progress, long_job
 from dashboard.show import caution, glossary
@@ -18,6 +21,10 @@ from sim.lessons.hands import Hand
 from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
 from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
+from sim.sheets.figures import png
+from sim.sheets.lesson_sheets import drawn, lesson_page, page_of
+from sim.sheets.lesson_sheets import told as shown_in
+from sim.sheets.paper import Size
 from sim.unit.model import ActionUnit
 
 MINE = "lesson_"
@@ -38,20 +45,43 @@ def show() -> None:
         "can break: turn every screw as often as you like. Answers are judged by the simulation of your own result."
     )
     names = list(lessons())
-    chosen = st.selectbox("Lesson", names, format_func=_titled, key=f"{MINE}chosen")
+    chosen = st.selectbox("Lesson", names, format_func=_listed, key=f"{MINE}chosen")
     lesson = lessons()[chosen]
     st.header(_titled(chosen))
     st.markdown(f"*Afterwards you can:* {lesson.goal[:1].lower()}{lesson.goal[1:]}")
+    unit = runs.lesson_unit(lesson.name)
+    picture = runs.drawn(("lesson", lesson.scenario), lambda: png(drawn(unit), 110))
+    st.image(picture, caption=shown_in(unit), alt=shown_in(unit), width="stretch")
     _text(lesson)
     for i, question in enumerate(lesson.foretell):
         _foretell(lesson, question, i)
     _task(lesson)
+    progress.show()
+    _print(lesson)
     glossary()
     caution()
 
 
+def _print(lesson: Lesson) -> None:
+    inches = state().inches
+
+    def made(size: Size) -> bytes:
+        return lesson_page(page_of(lesson, inches), size)
+
+    for column, size in zip(st.columns(2), get_args(Size), strict=True):
+        column.download_button(f"This lesson as a page to print ({size}, PDF)", partial(made, size),
+                               f"lesson-{lesson.name}.pdf", "application/pdf", key=f"take_lesson_{size}",
+                               width="stretch")  # fmt: skip
+
+
 def _titled(name: str) -> str:
+    """Number and title; in the list with a mark where it was done."""
     return f"{list(lessons()).index(name) + 1}. {lessons()[name].title}"
+
+
+def _listed(name: str) -> str:
+    done = any(entry.name == name for entry in state().progress.lessons)
+    return f"{_titled(name)}{' – done' if done else ''}"
 
 
 def _text(lesson: Lesson) -> None:
@@ -153,6 +183,7 @@ def _task(lesson: Lesson) -> None:
     if tried:
         st.session_state[f"{key}_tried"] = {at: v for at, v in values.items() if v is not None}
         st.session_state[f"{key}_count"] = st.session_state.get(f"{key}_count", 0) + 1
+        st.session_state.pop(f"{key}_noted", None)
     kept = st.session_state.get(f"{key}_tried")
     if kept is not None:
         _result(lesson, kept, key)
@@ -191,6 +222,10 @@ def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
     inches = state().inches
     result = doing.result(lesson, values, inches)
     (st.success if result.done else st.warning)(harmless(sheet.verdict(result)))
+    count = st.session_state.get(f"{key}_count", 1)
+    if result.done and not st.session_state.get(f"{key}_noted"):
+        st.session_state[f"{key}_noted"] = True
+        progress.done_lesson(lesson.name, count)
     rows = [
         {
             "reading": r.wanted.sight.title,
@@ -201,6 +236,6 @@ def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
         for r in result.rows
     ]
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what was wanted, and what came of it")
-    st.caption(f"Tries so far: {st.session_state.get(f'{key}_count', 1)}")
+    st.caption(f"Tries so far: {count}")
     start, yours = lesson.task.start, Change(tuple((at, v, False) for at, v in values.items()))
     _motion(lesson, ((start, yours), "yours"), ((start,), "as it was handed over"), lesson.task.show, f"motion_{key}")

@@ -32,6 +32,7 @@ def add(commands: Any, command: Command) -> None:
         "--turn", dest="turned", metavar="HAND=VALUE", action="append", default=[],
         help="do the task: a hand that the lesson names, and how far it is turned",
     )  # fmt: skip
+    parser.add_argument("--sheet", metavar="FILE", help="write the lesson as a page to print to FILE (.pdf)")
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
 
 
@@ -40,6 +41,7 @@ def lesson(args: argparse.Namespace) -> int:
     from sim.lessons.lesson import lessons
     from sim.sheets import lessons as sheet
 
+    paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     if args.lesson is None:
         screen.show(*sheet.listed())
         return FINE
@@ -53,6 +55,11 @@ def lesson(args: argparse.Namespace) -> int:
         screen.show(*sheet.foretold(found, number, question, answer, args.inches))
     if turned:
         screen.show(*sheet.result(found, turned, args.inches))
+    if paper is not None:
+        from sim.sheets.lesson_sheets import lesson_page, page_of
+
+        page = lesson_page(page_of(found, args.inches))
+        screen.keep("sheet", "--sheet", paper, lambda new: new.write_bytes(page))
     return FINE
 
 

@@ -101,7 +101,7 @@ def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path |
 
 def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) -> None:
     """Write a file as a whole and say so; where that fails, what was there stays.  Raises OutputError."""
-    from sim.unit.whole import whole
+    from sim.whole import whole
 
     try:
         with whole(path) as new:

@@ -17,13 +17,12 @@ from pydantic import Field, NaiveDatetime, ValidationError
 from sim.errors import Fault, InputError
 from sim.unit.given import brief
 from sim.unit.section import Name, Section
-from sim.unit.text import LARGEST_FILE, decode, few_enough, parse_toml, refuse
+from sim.unit.text import decode, parse_toml, refuse
 
 FORM = 1
 """Form of the file; another one is refused."""
-MOST_DONE = 3000
-"""Entries of one file: ten a day for most of a year."""
-MOST_VALUES = 10 * MOST_DONE
+MOST_DONE = 500
+"""Entries of one file: what is still read of any text has so many."""
 HEAD = """\
 # What was learnt and practised with the action-unit simulator: lessons, exercises, rough units.
 # Kept on this machine only; a plain text, to be read, copied or put away like any other.
@@ -114,14 +113,12 @@ class OtherFormError(InputError):
 def text_of(progress: Progress) -> str:
     """The text of a progress file.  Raises InputError where that would be larger than what is read back."""
     what, remedy = "entries", "put this file away under another name and begin a new one"
-    few_enough(len(progress.entries), "progress", what, remedy, MOST_DONE)
+    count = len(progress.entries)
+    if count > MOST_DONE:
+        raise refuse("progress", "the file", f"{count} {what}", f"at most {MOST_DONE} {what}", remedy)
     lists = {"lesson": progress.lessons, "exercise": progress.exercises, "rough": progress.rough}
     tables = {name: [entry.model_dump() for entry in entries] for name, entries in lists.items() if entries}
-    text = HEAD + tomli_w.dumps({"form": FORM} | tables)
-    size = len(text.encode())
-    if size > LARGEST_FILE:
-        raise refuse("progress", "the file", f"{size} bytes", f"at most {LARGEST_FILE} bytes", remedy)
-    return text
+    return HEAD + tomli_w.dumps({"form": FORM} | tables)
 
 
 def opened(data: bytes, name: str = "progress") -> Progress:
@@ -129,7 +126,7 @@ def opened(data: bytes, name: str = "progress") -> Progress:
 
     Raises InputError with all that is wrong, OtherFormError for a file that is not of this form.
     """
-    tree = parse_toml(decode(data, name), name, MOST_VALUES)
+    tree = parse_toml(decode(data, name), name)
     if tree and (type(tree.get("form")) is not int or tree["form"] != FORM):
         raise OtherFormError(refuse(name, "form", tree.get("form", "missing"), str(FORM), _remedy(tree)).faults)
     try:

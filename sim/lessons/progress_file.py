@@ -12,7 +12,7 @@ from pathlib import Path
 from sim.errors import InputError
 from sim.lessons.progress import OtherFormError, Progress, opened, text_of
 from sim.unit.text import LARGEST_FILE, refuse
-from sim.unit.whole import whole
+from sim.whole import whole
 
 
 @dataclass(frozen=True)

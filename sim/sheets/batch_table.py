@@ -15,7 +15,7 @@ import pyarrow
 import pyarrow.parquet
 
 from sim.errors import Fault, InputError
-from sim.unit.whole import whole
+from sim.whole import whole
 from sim.workshop.batch import Row
 
 SUFFIXES = (".parquet",)

@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from sim.lessons import doing
+from sim.lessons.lesson import Lesson
 from sim.lessons.rough import Path
+from sim.sheets import lessons as words
 from sim.sheets import rough as sheet
+from sim.sheets.drawing import find_pose
 from sim.sheets.figures import png
+from sim.sheets.mechanism import close_up, draw_mechanism
 from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, pdf
+from sim.unit.model import ActionUnit
 
 
 @dataclass(frozen=True)
@@ -23,8 +32,38 @@ class LessonPage:
     task: str = ""
     wanted: Sequence[str] = ()
     """What the task is to reach, a box to tick each."""
-    room: int = 4
+    room: int = 2
     """Lines to write on after each question and the task."""
+
+
+def drawn(unit: ActionUnit) -> Figure:
+    """The unit with its parts' names as the jack lets go: whole, and from near by."""
+    figure = Figure(figsize=(11, 3.9), layout="constrained")
+    FigureCanvasAgg(figure)
+    whole, near = figure.subplots(1, 2, width_ratios=[3, 2])
+    pose = find_pose(unit, "escape")
+    draw_mechanism(whole, unit, pose, names=True)
+    close_up(near, unit, pose)
+    return figure
+
+
+def told(unit: ActionUnit) -> str:
+    """What is in that picture."""
+    return f"{unit.name}, as the jack lets go in a moderate blow; on the right from near by"
+
+
+def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
+    """A lesson to print: its words, its unit as the jack lets go, its questions and its task."""
+    unit = doing.unit_of(lesson)
+    hands = "; ".join(f"{hand.title}: {hand.told}" for hand in doing.hands_of(lesson))
+    return LessonPage(
+        lesson.title,
+        [f"Afterwards you can: {lesson.goal[:1].lower()}{lesson.goal[1:]}", *(part.say for part in lesson.parts)],
+        [(png(drawn(unit)), told(unit))],
+        [f"{q.ask} ({', '.join(words.possible(q))})" for q in lesson.foretell],
+        f"{lesson.task.say} (To be turned: {hands}.)",
+        [f"{w.sight.title}: {w.told(inches)}" for w in lesson.task.want],
+    )
 
 
 def lesson_page(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:

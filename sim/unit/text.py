@@ -72,8 +72,8 @@ def _wanted(largest: int) -> str:
     return f"a plain text file in UTF-8 of at most {largest / 1e6:g} MB"
 
 
-def parse_toml(text: str, name: str, most: int = MOST_VALUES) -> dict[str, object]:
-    """The tables of one file's text; what is no TOML, or more than ``most`` values, is an InputError."""
+def parse_toml(text: str, name: str) -> dict[str, object]:
+    """The tables of one file's text; what is no TOML, or far more of it than any file needs, is an InputError."""
     if len(text) > LARGEST_FILE:
         raise refuse(name, "the file", f"{len(text)} characters", "at most 1 MB", "take out what does not belong in it")
     if deep := _DEEP_NAME.search(_LITERAL.sub("_", text)):
@@ -90,17 +90,17 @@ def parse_toml(text: str, name: str, most: int = MOST_VALUES) -> dict[str, objec
         remedy = "keep to tables of fields, and to numbers of ordinary size"
         wanted = "TOML, a few tables deep"
         raise refuse(name, "the file", "nested too deep, or a number too long", wanted, remedy) from None
-    _look_through(tree, name, most)
+    _look_through(tree, name)
     return tree
 
 
-def few_enough(values: int, name: str, what: str, remedy: str, most: int = MOST_VALUES) -> None:
+def few_enough(values: int, name: str, what: str, remedy: str) -> None:
     """Raises InputError for a text that holds more than any such text needs."""
-    if values > most:
-        raise refuse(name, "the file", f"{values} {what}", f"at most {most} {what}", remedy)
+    if values > MOST_VALUES:
+        raise refuse(name, "the file", f"{values} {what}", f"at most {MOST_VALUES} {what}", remedy)
 
 
-def _look_through(tree: dict[str, object], name: str, most: int) -> None:
+def _look_through(tree: dict[str, object], name: str) -> None:
     """Raises InputError for too many values, or for a whole number longer than TOML has them (64 bits)."""
     count = 0
     waiting: list[object] = [tree]
@@ -111,4 +111,4 @@ def _look_through(tree: dict[str, object], name: str, most: int) -> None:
             waiting.extend(inner.values() if isinstance(inner, dict) else inner)
         elif isinstance(inner, int) and inner.bit_length() > LONGEST_NUMBER:
             raise refuse(name, "the file", "a number too long", "whole numbers of 18 figures", "write it shorter")
-    few_enough(count, name, "values", "take out what is no field", most)
+    few_enough(count, name, "values", "take out what is no field")

@@ -143,3 +143,13 @@ def test_every_sentence_is_shown_beside_what_was_computed(bench: Bench) -> None:
     rows = bench.at.dataframe[0].value
     assert len(rows) == sum(len(p.claims) for p in lessons()["one-stroke"].parts)
     assert set(rows["holds"]) == {"yes"}
+
+
+def test_what_was_done_is_noted_once(bench: Bench) -> None:
+    chosen(bench, "let-off")
+    right = answer("let-off")["screw.let_off"]
+    bench.press("try_lesson_let-off")
+    assert not bench.state.progress.lessons
+    bench.type("lesson_let-off_hand_screw.let_off", f"{1e3 * right:.3f} mm").press("try_lesson_let-off")
+    bench.run()
+    assert [(e.name, e.tries) for e in bench.state.progress.lessons] == [("let-off", 2)]

@@ -19,7 +19,7 @@ from sim.__main__ import main
 from sim.cli import commands, screen
 from sim.errors import InputError
 from sim.physics import ready
-from sim.unit.whole import whole
+from sim.whole import whole
 
 Tell = Callable[..., None]
 ROOT = Path(__file__).parents[2]

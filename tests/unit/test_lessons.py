@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import re
+from dataclasses import replace
+from pathlib import Path
 
+import pdfplumber
 import pytest
 
 from sim.__main__ import main
@@ -11,6 +15,7 @@ from sim.lessons.doing import begun, filled, reads_of, told, unit_of
 from sim.lessons.hands import hands
 from sim.lessons.lesson import Lesson, Wanted, lessons
 from sim.lessons.looks import Seen, look, sights
+from sim.sheets.lesson_sheets import lesson_page, page_of
 from sim.workshop.bench_tests import bench_tests
 
 TAUGHT = (
@@ -123,3 +128,23 @@ def test_what_the_command_cannot_take_is_refused_in_words(
     code, _, err = run(capsys, *typed)
     assert code == 2
     assert words in err
+
+
+@every
+def test_a_lesson_is_printed_whole(lesson: Lesson) -> None:
+    """Every sentence, question and wanted reading stands on the paper, and no answer does."""
+    page = page_of(lesson)
+    with pdfplumber.open(io.BytesIO(lesson_page(replace(page, pictures=())))) as paper:
+        text = " ".join(" ".join(p.extract_text() for p in paper.pages).split())
+    for said in (*page.paragraphs, *page.questions, page.task, *page.wanted):
+        for word in said.split():
+            assert word in text
+    assert not any(q.because in text for q in lesson.foretell)
+
+
+def test_the_printed_lesson_has_its_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, _, err = run(capsys, "drop", "--sheet", str(tmp_path / "drop.pdf"))
+    assert code == 0 and "sheet written" in err
+    with pdfplumber.open(tmp_path / "drop.pdf") as paper:
+        assert sum(len(p.images) for p in paper.pages) == 1
+    assert run(capsys, "drop", "--sheet", str(tmp_path / "drop.docx"))[0] == 2
