@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import streamlit as st
 
@@ -31,6 +31,7 @@ from sim.workshop.library import library
 KEPT = 24
 """Results kept of each kind, over all sessions: a stroke's film has about half a megabyte."""
 KEPT_LIBRARIES = 6
+Drawn = TypeVar("Drawn")
 Progress = Callable[[float, str], None]
 _predictions: dict[Work, Prediction] = {}
 _libraries: dict[Work, Cells] = {}
@@ -135,7 +136,7 @@ def _quick(unit: ActionUnit, touch: str) -> Quick:
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)
-def drawn(asked: Hashable, _draw: Callable[[], bytes]) -> bytes:
+def drawn(asked: Hashable, _draw: Callable[[], Drawn]) -> Drawn:
     """A picture for what is ``asked``, drawn once."""
     return _draw()
 

@@ -23,7 +23,6 @@ from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
 from sim.sheets.figures import png
 from sim.sheets.lesson_sheets import drawn, lesson_page, page_of
-from sim.sheets.lesson_sheets import told as shown_in
 from sim.sheets.paper import Size
 from sim.unit.model import ActionUnit
 
@@ -49,9 +48,9 @@ def show() -> None:
     lesson = lessons()[chosen]
     st.header(_titled(chosen))
     st.markdown(f"*Afterwards you can:* {lesson.goal[:1].lower()}{lesson.goal[1:]}")
-    unit = runs.lesson_unit(lesson.name)
-    picture = runs.drawn(("lesson", lesson.scenario), lambda: png(drawn(unit), 110))
-    st.image(picture, caption=shown_in(unit), alt=shown_in(unit), width="stretch")
+    with st.expander("The parts and their names", expanded=chosen == names[0]):
+        for picture, what in runs.drawn(("lesson", lesson.scenario), partial(_pictures, lesson.name)):
+            st.image(picture, caption=what, alt=what)
     _text(lesson)
     for i, question in enumerate(lesson.foretell):
         _foretell(lesson, question, i)
@@ -60,6 +59,10 @@ def show() -> None:
     _print(lesson)
     glossary()
     caution()
+
+
+def _pictures(name: str) -> tuple[tuple[bytes, str], ...]:
+    return tuple((png(figure, 100), what) for figure, what in drawn(runs.lesson_unit(name)))
 
 
 def _print(lesson: Lesson) -> None:

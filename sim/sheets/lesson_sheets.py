@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from sim.lessons import doing
@@ -13,7 +13,7 @@ from sim.lessons.lesson import Lesson
 from sim.lessons.rough import Path
 from sim.sheets import lessons as words
 from sim.sheets import rough as sheet
-from sim.sheets.drawing import find_pose
+from sim.sheets.drawing import find_pose, new_axes
 from sim.sheets.figures import png
 from sim.sheets.mechanism import close_up, draw_mechanism
 from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, pdf
@@ -36,20 +36,14 @@ class LessonPage:
     """Lines to write on after each question and the task."""
 
 
-def drawn(unit: ActionUnit) -> Figure:
-    """The unit with its parts' names as the jack lets go: whole, and from near by."""
-    figure = Figure(figsize=(11, 3.9), layout="constrained")
-    FigureCanvasAgg(figure)
-    whole, near = figure.subplots(1, 2, width_ratios=[3, 2])
+def drawn(unit: ActionUnit) -> tuple[tuple[Figure, str], ...]:
+    """The unit with its parts' names as the jack lets go, whole and from near by, and what is in each picture."""
     pose = find_pose(unit, "escape")
+    whole, near = new_axes(8.0, 3.7), new_axes(5.0, 3.7)
     draw_mechanism(whole, unit, pose, names=True)
     close_up(near, unit, pose)
-    return figure
-
-
-def told(unit: ActionUnit) -> str:
-    """What is in that picture."""
-    return f"{unit.name}, as the jack lets go in a moderate blow; on the right from near by"
+    told = f"{unit.name}, as the jack lets go in a moderate blow"
+    return (cast(Figure, whole.figure), told), (cast(Figure, near.figure), "the same from near by")
 
 
 def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
@@ -59,7 +53,7 @@ def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
     return LessonPage(
         lesson.title,
         [f"Afterwards you can: {lesson.goal[:1].lower()}{lesson.goal[1:]}", *(part.say for part in lesson.parts)],
-        [(png(drawn(unit)), told(unit))],
+        [(png(figure), told) for figure, told in drawn(unit)],
         [f"{q.ask} ({', '.join(words.possible(q))})" for q in lesson.foretell],
         f"{lesson.task.say} (To be turned: {hands}.)",
         [f"{w.sight.title}: {w.told(inches)}" for w in lesson.task.want],
@@ -69,7 +63,7 @@ def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
 def lesson_page(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:
     """A lesson's page as PDF."""
     blocks: list[Block] = [Text(p) for p in page.paragraphs]
-    blocks += [Picture(picture, told) for picture, told in page.pictures]
+    blocks += [Picture(picture, told, 0.9 / (1 + i / 2)) for i, (picture, told) in enumerate(page.pictures)]
     for question in page.questions:
         blocks += [Heading("What will happen?"), Text(question), Lines(page.room)]
     if page.task:
