@@ -86,8 +86,8 @@ def _put(mine: Path) -> None:
 
 
 def _reading_table(mine: Path) -> None:
-    heads = ("reading", "should be", "within", "is", "")
-    rows = pd.DataFrame(sheet.asked_rows(mine, state().inches), columns=list(heads))
+    rows = pd.DataFrame(sheet.asked_rows(mine, state().inches), columns=["reading", "should be", "within", "is", ""])
+    rows = rows[["reading", "is", "", "should be", "within"]]  # the first ones show on a narrow screen
     st.dataframe(rows, width="stretch", hide_index=True, alt="what each reading should be, and what it is now")
 
 

@@ -15,7 +15,7 @@ from sim.sheets import rough as sheet
 from sim.sheets.drawing import draw
 from sim.sheets.figures import png
 from sim.sheets.lessons import possible
-from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, pdf
+from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together, pdf
 
 
 @dataclass(frozen=True)
@@ -64,10 +64,10 @@ def lesson_page(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:
     if page.readings:
         blocks += [Heading("This unit as it should be"), Table(("reading", "value"), page.readings, (1,))]
     for number, question in enumerate(page.questions, 1):
-        blocks += [Heading(f"Foretell, then see ({number})"), Text(question), Lines(page.room)]
+        blocks.append(Together((Heading(f"Foretell, then see ({number})"), Text(question), Lines(page.room))))
     if page.task:
-        blocks += [Heading("Do it"), Text(page.task), *(Text(f"– {hand}") for hand in page.hands)]
-        blocks += [Ticks(page.wanted), Lines(page.room)]
+        hands = (Text(f"– {hand}") for hand in page.hands)
+        blocks.append(Together((Heading("Do it"), Text(page.task), *hands, Ticks(page.wanted), Lines(page.room))))
     return pdf(page.title, blocks, size=size, date=date)
 
 
@@ -102,17 +102,17 @@ def mark_sheet(mark: MarkPage, size: Size = "A4", date: str = "") -> bytes:
     blocks: list[Block] = [
         Text(f"{mark.told}{again}"),
         Heading(f"{'Passed' if mark.passed else 'Not passed'}: {mark.cost}"),
-        Table(("", "", "why"), [(what, _right(right), why) for what, right, why in mark.judged]),
+        Table(("what", "judged", "why"), [(what, _right(right), why) for what, right, why in mark.judged]),
         Text(f"It was: {'; '.join(mark.truth)}."),
         Heading("What was done"),
-        Table(("", "what", "gave", "time"), moves, (0, 3)),
+        Table(("move", "what", "gave", "time"), moves, (0, 3)),
     ]
     if mark.readings:
         rows = [(what, now, span, _right(right)) for what, now, span, right in mark.readings]
         blocks += [Heading("The mended unit"), Table(("reading", "is", "right", ""), rows, (1, 2))]
     if mark.cheapest:
         blocks += [Heading("The cheapest path, with hindsight"), Text(mark.cheapest)]
-    return pdf(mark.title, [*blocks, Heading("Remarks"), Lines(3)], size=size, date=date)
+    return pdf(mark.title, [*blocks, Together((Heading("Remarks"), Lines(3)))], size=size, date=date)
 
 
 def _right(right: bool) -> str:
