@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import get_args
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import progress, runs
 from dashboard.components.mechanism import mechanism
+from dashboard.figures import paper_later
 from dashboard.long import Progress, long_job
 from dashboard.show import caution, glossary
 from dashboard.state import state
@@ -23,7 +23,6 @@ from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
 from sim.sheets.figures import png
 from sim.sheets.lesson_sheets import drawn, lesson_page, page_of
-from sim.sheets.paper import Size
 from sim.unit.model import ActionUnit
 
 MINE = "lesson_"
@@ -67,14 +66,8 @@ def _pictures(name: str) -> tuple[tuple[bytes, str], ...]:
 
 def _print(lesson: Lesson) -> None:
     inches = state().inches
-
-    def made(size: Size) -> bytes:
-        return lesson_page(page_of(lesson, inches), size)
-
-    for column, size in zip(st.columns(2), get_args(Size), strict=True):
-        column.download_button(f"This lesson as a page to print ({size}, PDF)", partial(made, size),
-                               f"lesson-{lesson.name}.pdf", "application/pdf", key=f"take_lesson_{size}",
-                               width="stretch")  # fmt: skip
+    paper_later(lambda size: lesson_page(page_of(lesson, inches), size), f"lesson-{lesson.name}", "take_lesson",
+                "This lesson as a page to print")  # fmt: skip
 
 
 def _titled(name: str) -> str:

@@ -32,7 +32,7 @@ def add(commands: Any, command: Command) -> None:
         "--turn", dest="turned", metavar="HAND=VALUE", action="append", default=[],
         help="do the task: a hand that the lesson names, and how far it is turned",
     )  # fmt: skip
-    parser.add_argument("--sheet", metavar="FILE", help="write the lesson as a page to print to FILE (.pdf)")
+    screen.add_paper(parser)
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
 
 
@@ -58,8 +58,7 @@ def lesson(args: argparse.Namespace) -> int:
     if paper is not None:
         from sim.sheets.lesson_sheets import lesson_page, page_of
 
-        page = lesson_page(page_of(found, args.inches))
-        screen.keep("sheet", "--sheet", paper, lambda new: new.write_bytes(page))
+        screen.keep_bytes("sheet", "--sheet", paper, lesson_page(page_of(found, args.inches), args.paper))
     return FINE
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -99,6 +100,12 @@ def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path |
     return path
 
 
+def add_paper(parser: argparse.ArgumentParser) -> None:
+    """Options of a command that makes a sheet of paper."""
+    parser.add_argument("--sheet", metavar="FILE", help="write it as a sheet to print to FILE (.pdf)")
+    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="size of the sheet (default A4)")
+
+
 def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) -> None:
     """Write a file as a whole and say so; where that fails, what was there stays.  Raises OutputError."""
     from sim.whole import whole
@@ -109,6 +116,11 @@ def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) ->
     except OSError as error:
         raise unwritable(option, path, error) from None
     note(f"{what} written to {path}")
+
+
+def keep_bytes(what: str, option: str, path: Path, data: bytes) -> None:
+    """As ``keep`` for what is made already."""
+    keep(what, option, path, lambda new: new.write_bytes(data))
 
 
 def unwritable(option: str, path: Path, error: OSError) -> OutputError:
