@@ -210,7 +210,7 @@ def test_every_lesson_is_printed_whole() -> None:
     """The longest and the shortest of them, all words of each."""
     by_length = sorted(lessons().values(), key=lambda one: sum(len(part.say) for part in one.parts))
     for found in (by_length[0], by_length[-1]):
-        text = holds(lesson_page(page_of(found)), pictures=1)
+        text = holds(lesson_page(page_of(found)), pictures=2)
         asked = [found.task.say, *(part.say for part in found.parts), *(q.ask for q in found.foretell)]
         squeezed = text.replace(" ", "")
         assert not [words for words in asked if words.replace(" ", "") not in squeezed]
