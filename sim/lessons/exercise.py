@@ -1,0 +1,250 @@
+"""Hidden-fault exercises: a unit with one fault or two, drawn from a level and a seed, or written by a teacher."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
+
+import numpy as np
+
+from sim.errors import Fault, InputError
+from sim.physics.run import DEFAULT_STEP
+from sim.unit.fields import suggestion
+from sim.unit.given import brief
+from sim.unit.model import ActionUnit
+from sim.unit.shipped import shipped
+from sim.workshop.bench_tests import LOST, Symptoms, bench_tests, read
+from sim.workshop.faults import faults, pairs, spoiled
+from sim.workshop.next_test import TAKE_OUT
+from sim.workshop.trials import Hidden, Way, healthy, shifts, spoilings
+from sim.workshop.variants import Origin
+
+USUAL = "concert-grand-natural"
+LARGEST_SEED = 999_999_999
+PATIENCE = 12
+"""Draws after which a fault that is felt on no reading in the action may show on another one."""
+KEPT = 24
+"""Benches that are kept made."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """How hard: faults at once, whether the unit differs as healthy ones do, the least severity, what is allowed."""
+
+    number: int
+    told: str
+    count: int
+    varied: bool
+    least: float
+    dear: int
+    """Readings of the dearest kind that are allowed for each fault."""
+
+    @property
+    def reading_seconds(self) -> float:
+        """What reading may cost: all first readings and the action out before and after each mend, and the dear ones.
+
+        A rule of ours, from what the readings cost and from nothing that anyone needed.
+        """
+        tests = bench_tests().values()
+        first = sum(t.seconds for t in tests if t.first)
+        dearest = max(t.seconds for t in tests)
+        return (1 + self.count) * (first + TAKE_OUT) + self.count * self.dear * dearest
+
+
+LEVELS: Mapping[int, Level] = MappingProxyType(
+    {
+        1: Level(1, "one plain fault in the unit as the scenario has it", 1, False, 0.5, 2),
+        2: Level(2, "one fault, plain or slight, in a unit that differs as healthy ones do", 1, True, 0.0, 3),
+        3: Level(3, "two faults at once in a unit that differs as healthy ones do", 2, True, 0.0, 3),
+    }
+)
+TURNS = 2
+"""The right hands may be put to work so often."""
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """What is set.  ``ill``: faults and severities of a teacher; without them they are drawn from level and seed."""
+
+    level: int = 1
+    seed: int = 1
+    scenario: str = USUAL
+    fault: str = ""
+    """One fault that is to be among those drawn."""
+    ill: tuple[tuple[str, float], ...] = ()
+    title: str = ""
+    owner: str = ""
+    """What the owner says; without it, what the readings give to say."""
+    allowed: float | None = None
+    """Seconds, all told; without it the level's rule."""
+
+    @property
+    def code(self) -> str:
+        """A few characters that make the same exercise again; "" for one that a teacher wrote."""
+        if self.ill:
+            return ""
+        where = "" if self.scenario == USUAL else f"@{self.scenario}"
+        return "-".join(filter(None, (str(self.level), str(self.seed), self.fault))) + where
+
+    @property
+    def name(self) -> str:
+        return self.title or f"Exercise {self.code}"
+
+    @property
+    def rule(self) -> Level:
+        return LEVELS[self.level]
+
+    @property
+    def count(self) -> int:
+        """How many faults are in it, which the learner is told."""
+        return len(self.ill) or self.rule.count
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What the exercise puts on the bench.  ``sound`` and ``right``: the scenario's unit and what it reads."""
+
+    sound: ActionUnit
+    right: Symptoms
+    well: ActionUnit
+    before: Symptoms
+    """What this very unit read before it was spoiled."""
+    hidden: Hidden
+
+
+def exercise(level: int = 1, seed: int = 1, scenario: str = USUAL, fault: str = "") -> Exercise:
+    """One that is drawn.  Raises InputError with all that is wrong."""
+    found = Exercise(level, seed, scenario, fault)
+    wrong = list(problems(found))
+    if wrong:
+        raise InputError(wrong)
+    return found
+
+
+_CODE = re.compile(r"(\d{1,3})-(\d{1,9})(?:-([a-z]+(?:-[a-z]+)*))?(?:@([\w.-]{1,80}))?")
+
+
+def of_code(text: str) -> Exercise:
+    """The exercise of a code such as 2-7.  Raises InputError."""
+    match = _CODE.fullmatch(text.strip())
+    if match is None:
+        allowed = "LEVEL-SEED such as 2-7, with -FAULT or @SCENARIO where wanted"
+        raise InputError([Fault("exercise", None, "code", brief(text), allowed, "copy it whole")])
+    level, seed, fault, scenario = match.groups()
+    return exercise(int(level), int(seed), scenario or USUAL, fault or "")
+
+
+def problems(e: Exercise, file: str = "exercise", lines: Mapping[str, int] | None = None) -> Iterator[Fault]:
+    """Everything that is wrong with one."""
+    at = lines or {}
+    if e.level not in LEVELS:
+        told = "; ".join(f"{n}: {level.told}" for n, level in LEVELS.items())
+        yield Fault(file, at.get("level"), "level", str(e.level), told, "choose 1, 2 or 3")
+    if not 0 <= e.seed <= LARGEST_SEED:
+        yield Fault(file, at.get("seed"), "seed", str(e.seed), f"0 to {LARGEST_SEED}", "a shorter whole number")
+    if e.scenario not in shipped():
+        hint = suggestion(e.scenario, shipped())
+        yield Fault(file, at.get("scenario"), "scenario", brief(e.scenario), hint.allowed, hint.remedy)
+    for name in filter(None, (e.fault, *(n for n, _ in e.ill))):
+        yield from _misnamed(e, name, file, at)
+    names = [n for n, _ in e.ill]
+    if len(names) > 2 or len(set(names)) < len(names):
+        remedy = "one fault or two different ones"
+        yield Fault(file, at.get("fault"), "fault", ", ".join(names), "one or two, each once", remedy)
+
+
+def _misnamed(e: Exercise, name: str, file: str, at: Mapping[str, int]) -> Iterator[Fault]:
+    if name not in faults():
+        hint = suggestion(name, faults())
+        yield Fault(file, at.get("fault"), "fault", brief(name), hint.allowed, hint.remedy)
+    elif e.scenario in shipped() and not faults()[name].of(Origin.of(e.scenario).loaded):
+        with_it = ", ".join(n for n in shipped() if faults()[name].of(Origin.of(n).loaded))
+        remedy = f"this unit has no such part; take one of these scenarios: {with_it}"
+        yield Fault(file, at.get("fault"), "fault", name, "a fault that the unit can have", remedy)
+
+
+@lru_cache(maxsize=KEPT)
+def sound(scenario: str) -> tuple[ActionUnit, Symptoms]:
+    """A scenario's unit set up, and what it reads.  Raises InputError where it does not play."""
+    unit = Origin.of(scenario).ready
+    right = read(unit)
+    if right is None or any(right.numbers[n] is None for n, t in bench_tests().items() if t.first and not t.words):
+        remedy = "take another: in this one something is amiss before anything is hidden in it"
+        raise InputError([Fault("exercise", None, "scenario", scenario, "a unit that plays", remedy)])
+    return unit, right
+
+
+@lru_cache(maxsize=KEPT)
+def bench(e: Exercise) -> Bench:
+    """The unit with what is hidden in it.  Raises InputError where the scenario or the faults cannot be worked on."""
+    unit, right = sound(e.scenario)
+    random = np.random.default_rng([e.level, e.seed, *e.fault.encode()])
+    well, before = healthy(unit, random, DEFAULT_STEP) if e.rule.varied else (unit, right)
+    if e.ill:
+        return Bench(unit, right, well, before, _given(e, well))
+    ways = list(ways_of(e, unit))
+    drawn = spoilings(well, ways, random, least=e.rule.least)
+    hidden = _felt(well, before, drawn)
+    if hidden is None:
+        remedy = "take another seed, or another scenario"
+        raise InputError([Fault("exercise", None, "code", e.code, "a fault that some reading shows", remedy)])
+    return Bench(unit, right, well, before, hidden)
+
+
+def ways_of(e: Exercise, unit: ActionUnit) -> Iterator[Way]:
+    """What may be hidden: each fault, or for two at once the pairs of the catalogue that it is in, else any other."""
+    mine = {n: f for n, f in faults().items() if f.of(unit)}
+    couples = [p for p in pairs() if all(n in mine for n in p.faults)]
+    for name in [e.fault] if e.fault else list(mine):
+        prior = mine[name].prior
+        if e.rule.count == 1:
+            yield (name,), prior
+            continue
+        with_it: list[Way] = [(p.faults, p.prior) for p in couples if name in p.faults]
+        if not with_it:
+            with_it = [((name, other), f.prior) for other, f in mine.items() if f.at != mine[name].at]
+        whole = sum(share for _, share in with_it)
+        yield from ((names, prior * share / whole) for names, share in with_it)
+
+
+def _given(e: Exercise, well: ActionUnit) -> Hidden:
+    remedy = "a lesser severity, or another fault"
+    try:
+        sick = spoiled(well, e.ill)
+    except ValueError:
+        sick = None
+    found = None if sick is None else read(sick)
+    if sick is None or found is None:
+        told = ", ".join(f"{name} {severity:g}" for name, severity in e.ill)
+        raise InputError([Fault("exercise", None, "fault", told, "what leaves a unit that comes to rest", remedy)])
+    return Hidden(sick, e.ill, found)
+
+
+def _felt(well: ActionUnit, before: Symptoms, drawn: Iterable[Hidden]) -> Hidden | None:
+    """The first that is felt in the action; after PATIENCE draws one that some other reading shows will do."""
+    spare: Hidden | None = None
+    for tries, hidden in enumerate(drawn, start=1):
+        if _shows(well, before, hidden, first=True):
+            return hidden
+        if spare is None and _shows(well, before, hidden, first=False):
+            spare = hidden
+        if spare is not None and tries >= PATIENCE:
+            return spare
+    return spare
+
+
+def _shows(well: ActionUnit, before: Symptoms, hidden: Hidden, *, first: bool) -> bool:
+    """Whether it is felt; of two faults each by itself, and each beside the other on some reading at all."""
+    found = hidden.found
+    if found is None or found.words["slow_press"] == LOST or not shifts(well, before, found, first=first):
+        return False
+    if len(hidden.ill) == 1:
+        return True
+    alone = [read(spoiled(well, [one])) for one in hidden.ill]
+    return all(
+        one is not None and shifts(well, before, one, first=first) and shifts(well, one, found, first=False)
+        for one in alone
+    )
