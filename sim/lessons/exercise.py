@@ -16,15 +16,15 @@ from sim.unit.fields import suggestion
 from sim.unit.given import brief
 from sim.unit.model import ActionUnit
 from sim.unit.shipped import shipped
-from sim.workshop.bench_tests import LOST, Symptoms, bench_tests, read
+from sim.workshop.bench_tests import LOST, Symptoms, bench_tests, read, tests_of
 from sim.workshop.faults import faults, pairs, spoiled
 from sim.workshop.next_test import TAKE_OUT
-from sim.workshop.trials import Hidden, Way, healthy, shifts, spoilings
+from sim.workshop.trials import Hidden, Way, differs, healthy, spoilings
 from sim.workshop.variants import Origin
 
 USUAL = "concert-grand-natural"
 LARGEST_SEED = 999_999_999
-PATIENCE = 12
+PATIENCE = 25
 """Draws after which a fault that is felt on no reading in the action may show on another one."""
 KEPT = 24
 """Benches that are kept made."""
@@ -152,8 +152,11 @@ def problems(e: Exercise, file: str = "exercise", lines: Mapping[str, int] | Non
         yield from _misnamed(e, name, file, at)
     names = [n for n, _ in e.ill]
     if len(names) > 2 or len(set(names)) < len(names):
-        remedy = "one fault or two different ones"
+        remedy = "keep one, or two different ones"
         yield Fault(file, at.get("fault"), "fault", ", ".join(names), "one or two, each once", remedy)
+    elif len({faults()[n].at for n in names if n in faults()}) < len([n for n in names if n in faults()]):
+        remedy = "the second would undo the first: take another"
+        yield Fault(file, at.get("fault"), "fault", ", ".join(names), "faults of two different parts", remedy)
 
 
 def _misnamed(e: Exercise, name: str, file: str, at: Mapping[str, int]) -> Iterator[Fault]:
@@ -187,7 +190,7 @@ def bench(e: Exercise) -> Bench:
         return Bench(unit, right, well, before, _given(e, well))
     ways = list(ways_of(e, unit))
     drawn = spoilings(well, ways, random, least=e.rule.least)
-    hidden = _felt(well, before, drawn)
+    hidden = _felt(right, well, before, drawn)
     if hidden is None:
         remedy = "take another seed, or another scenario"
         raise InputError([Fault("exercise", None, "code", e.code, "a fault that some reading shows", remedy)])
@@ -210,6 +213,26 @@ def ways_of(e: Exercise, unit: ActionUnit) -> Iterator[Way]:
         yield from ((names, prior * share / whole) for names, share in with_it)
 
 
+def couples_of(unit: ActionUnit) -> dict[tuple[str, str], float]:
+    """Two faults at once that are no pair of the catalogue, and how often they are drawn, by their priors.
+
+    A teacher may put any two together: those that are never drawn count as a tenth of the rarest.
+    """
+    named: dict[tuple[str, str], float] = {}
+    for names, prior in ways_of(Exercise(max(LEVELS)), unit):
+        one, two = sorted(names, key=list(faults()).index)
+        named[one, two] = named.get((one, two), 0.0) + prior
+    shipped_pairs = {tuple(sorted(p.faults, key=list(faults()).index)) for p in pairs()}
+    mine = [n for n, f in faults().items() if f.of(unit)]
+    seldom = 0.1 * min(named.values())
+    return {
+        (one, two): named.get((one, two), seldom)
+        for i, one in enumerate(mine)
+        for two in mine[i + 1 :]
+        if faults()[one].at != faults()[two].at and (one, two) not in shipped_pairs
+    }
+
+
 def _given(e: Exercise, well: ActionUnit) -> Hidden:
     remedy = "a lesser severity, or another fault"
     try:
@@ -223,28 +246,36 @@ def _given(e: Exercise, well: ActionUnit) -> Hidden:
     return Hidden(sick, e.ill, found)
 
 
-def _felt(well: ActionUnit, before: Symptoms, drawn: Iterable[Hidden]) -> Hidden | None:
+def _felt(right: Symptoms, well: ActionUnit, before: Symptoms, drawn: Iterable[Hidden]) -> Hidden | None:
     """The first that is felt in the action; after PATIENCE draws one that some other reading shows will do."""
     spare: Hidden | None = None
     for tries, hidden in enumerate(drawn, start=1):
-        if _shows(well, before, hidden, first=True):
+        if _shows(right, well, before, hidden, first=True):
             return hidden
-        if spare is None and _shows(well, before, hidden, first=False):
+        if spare is None and _shows(right, well, before, hidden, first=False):
             spare = hidden
         if spare is not None and tries >= PATIENCE:
             return spare
     return spare
 
 
-def _shows(well: ActionUnit, before: Symptoms, hidden: Hidden, *, first: bool) -> bool:
-    """Whether it is felt; of two faults each by itself, and each beside the other on some reading at all."""
+def _shows(right: Symptoms, well: ActionUnit, before: Symptoms, hidden: Hidden, *, first: bool) -> bool:
+    """Whether it is felt, of two faults each by itself, and each beside the other on some reading at all.
+
+    That is, on a reading that is another than before, and another than the scenario has it: what
+    the unit differs by from the scenario must not happen to hide it.
+    """
     found = hidden.found
-    if found is None or found.words["slow_press"] == LOST or not shifts(well, before, found, first=first):
+    if found is None or found.words["slow_press"] == LOST:
         return False
+    tests = [t for t in tests_of(well).values() if t.first or not first]
+
+    def felt(after: Symptoms | None) -> bool:
+        return after is not None and any(differs(t, before, after) and differs(t, right, after) for t in tests)
+
     if len(hidden.ill) == 1:
-        return True
+        return felt(found)
     alone = [read(spoiled(well, [one])) for one in hidden.ill]
-    return all(
-        one is not None and shifts(well, before, one, first=first) and shifts(well, one, found, first=False)
-        for one in alone
+    return felt(found) and all(
+        felt(one) and one is not None and any(differs(t, one, found) for t in tests_of(well).values()) for one in alone
     )

@@ -172,7 +172,7 @@ class Attempt:
             stage, taken = len(mends), None
             seconds = self.cost(move, out)
             if move.kind == "take":
-                taken = _taken(self.exercise, mends, self.tests[move.name], times.get(move.name, 0))
+                taken = reading(self.exercise, mends, self.tests[move.name], times.get(move.name, 0))
                 times[move.name] = times.get(move.name, 0) + 1
                 out = taken.test.out
             elif move.kind == "mend":
@@ -228,16 +228,21 @@ class Attempt:
 
     def evidence(self, stage: int | None = None) -> Evidence:
         """The same as a diagnosis takes it."""
-        numbers: dict[str, float] = {}
-        words: dict[str, str] = {}
-        for name, one in self.taken(stage).items():
-            if one.seen is not None:
-                words.setdefault(*one.seen)
-            if one.word:
-                words[name] = one.word
-            elif one.value is not None:
-                numbers[name] = one.value / one.test.si
-        return Evidence(numbers, words, {})
+        return evidence(self.taken(stage))
+
+
+def evidence(taken: Mapping[str, Taken]) -> Evidence:
+    """Readings as a diagnosis takes them."""
+    numbers: dict[str, float] = {}
+    words: dict[str, str] = {}
+    for name, one in taken.items():
+        if one.seen is not None:
+            words.setdefault(*one.seen)
+        if one.word:
+            words[name] = one.word
+        elif one.value is not None:
+            numbers[name] = one.value / one.test.si
+    return Evidence(numbers, words, {})
 
 
 def attempt(exercise: Exercise, moves: Iterable[str | Move]) -> Attempt:
@@ -260,7 +265,7 @@ def found_after(exercise: Exercise, mends: Mends) -> Symptoms | None:
     return read(unit_after(exercise, mends)) if mends else bench(exercise).hidden.found
 
 
-def _taken(exercise: Exercise, mends: Mends, test: BenchTest, times: int) -> Taken:
+def reading(exercise: Exercise, mends: Mends, test: BenchTest, times: int) -> Taken:
     """One reading; its noise hangs on the exercise, the reading and how often it was taken before."""
     found = found_after(exercise, mends)
     if found is None:
@@ -271,5 +276,6 @@ def _taken(exercise: Exercise, mends: Mends, test: BenchTest, times: int) -> Tak
     value = found.numbers[test.name]
     if value is None or (test.needs is not None and seen != test.needs):
         return Taken(test, seen=seen if seen != test.needs else None)
-    random = np.random.default_rng([exercise.seed, exercise.level, zlib.crc32(test.name.encode()), times])
+    drawn_by = f"{exercise.code} {exercise.ill} {test.name}"
+    random = np.random.default_rng([exercise.seed, zlib.crc32(drawn_by.encode()), times])
     return Taken(test, as_read(test, value, random) * test.si, seen=seen)

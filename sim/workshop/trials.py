@@ -53,7 +53,7 @@ def hide(unit: ActionUnit, kind: str, random: np.random.Generator, step: float =
     )
     ways = [(names, prior) for names, prior in ways if all(faults()[n].of(unit) for n in names)]
     for hidden in spoilings(well, ways, random, step):
-        if shifts(unit, before, hidden.found):
+        if hidden.found is not None and shifts(unit, before, hidden.found):
             return hidden
     raise RuntimeError("no fault was felt")
 
@@ -89,11 +89,9 @@ def healthy(unit: ActionUnit, random: np.random.Generator, step: float) -> tuple
     raise RuntimeError("no healthy unit plays")
 
 
-def shifts(unit: ActionUnit, before: Symptoms, after: Symptoms | None, *, first: bool = True) -> bool:
-    """Whether some reading in the action, or any at all (not ``first``), is felt to be another."""
-    if after is None:
-        return True
-    return any(differs(test, before, after) for name, test in tests_of(unit).items() if test.first or not first)
+def shifts(unit: ActionUnit, before: Symptoms, after: Symptoms) -> bool:
+    """Whether some reading in the action is felt to be another."""
+    return any(differs(test, before, after) for test in tests_of(unit).values() if test.first)
 
 
 def differs(test: BenchTest, before: Symptoms, after: Symptoms) -> bool:
