@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from sim.lessons.exercise import Exercise, bench
+from sim.lessons.exercise import FELT_BY_OWNER, Exercise, bench
 from sim.workshop.bench_tests import Symptoms, bench_tests
 
-FELT_BY_OWNER = 4.0
-"""Accuracies of a bench by which a reading has to be off for an owner to feel it: our convention."""
 COMPLAINTS: tuple[tuple[str, str | int, str], ...] = (
     ("slow_press", "blocks on the string", "Pressed slowly, the hammer stays at the string."),
     ("slow_press", "never escapes", "Pressed slowly, nothing clicks: it never lets go."),

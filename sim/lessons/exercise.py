@@ -18,14 +18,22 @@ from sim.unit.model import ActionUnit
 from sim.unit.shipped import shipped
 from sim.workshop.bench_tests import LOST, Symptoms, bench_tests, read, tests_of
 from sim.workshop.faults import faults, pairs, spoiled
+from sim.workshop.inference import FELT
 from sim.workshop.next_test import TAKE_OUT
-from sim.workshop.trials import Hidden, Way, differs, healthy, spoilings
+from sim.workshop.trials import Hidden, Way, apart, healthy, spoilings
 from sim.workshop.variants import Origin
 
 USUAL = "concert-grand-natural"
 LARGEST_SEED = 999_999_999
 PATIENCE = 25
 """Draws after which a fault that is felt on no reading in the action may show on another one."""
+LEAPING = ("return_time",)
+"""Readings that leap between healthy units (one bounce of the key more, some 40 ms): they tell little either way."""
+FELT_BY_OWNER = 4.0
+"""Accuracies by which a reading has to be off for an owner to feel it: our convention.
+
+For most readings some two standard deviations of healthy units (sim.workshop.library).
+"""
 KEPT = 24
 """Benches that are kept made."""
 
@@ -41,17 +49,6 @@ class Level:
     least: float
     dear: int
     """Readings of the dearest kind that are allowed for each fault."""
-
-    @property
-    def reading_seconds(self) -> float:
-        """What reading may cost: all first readings and the action out before and after each mend, and the dear ones.
-
-        A rule of ours, from what the readings cost and from nothing that anyone needed.
-        """
-        tests = bench_tests().values()
-        first = sum(t.seconds for t in tests if t.first)
-        dearest = max(t.seconds for t in tests)
-        return (1 + self.count) * (first + TAKE_OUT) + self.count * self.dear * dearest
 
 
 LEVELS: Mapping[int, Level] = MappingProxyType(
@@ -101,6 +98,17 @@ class Exercise:
     def count(self) -> int:
         """How many faults are in it, which the learner is told."""
         return len(self.ill) or self.rule.count
+
+    @property
+    def reading_seconds(self) -> float:
+        """What reading may cost: all first readings and the action out before and after each mend, and dear ones.
+
+        A rule of ours, from what the readings cost and from nothing that anyone needed.
+        """
+        tests = bench_tests().values()
+        first = sum(t.seconds for t in tests if t.first)
+        dearest = max(t.seconds for t in tests)
+        return (1 + self.count) * (first + TAKE_OUT) + self.count * self.rule.dear * dearest
 
 
 @dataclass(frozen=True)
@@ -247,35 +255,35 @@ def _given(e: Exercise, well: ActionUnit) -> Hidden:
 
 
 def _felt(right: Symptoms, well: ActionUnit, before: Symptoms, drawn: Iterable[Hidden]) -> Hidden | None:
-    """The first that is felt in the action; after PATIENCE draws one that some other reading shows will do."""
+    """The first that an owner would feel in the action; after PATIENCE draws the plainest on any reading."""
     spare: Hidden | None = None
+    plainest = FELT
     for tries, hidden in enumerate(drawn, start=1):
-        if _shows(right, well, before, hidden, first=True):
+        plain, anywhere = _plain(right, well, before, hidden)
+        if plain >= FELT_BY_OWNER:
             return hidden
-        if spare is None and _shows(right, well, before, hidden, first=False):
-            spare = hidden
+        if anywhere > plainest:
+            spare, plainest = hidden, anywhere
         if spare is not None and tries >= PATIENCE:
             return spare
     return spare
 
 
-def _shows(right: Symptoms, well: ActionUnit, before: Symptoms, hidden: Hidden, *, first: bool) -> bool:
-    """Whether it is felt, of two faults each by itself, and each beside the other on some reading at all.
+def _plain(right: Symptoms, well: ActionUnit, before: Symptoms, hidden: Hidden) -> tuple[float, float]:
+    """How far it stands out in the action, and on any reading, in accuracies; of two faults the less plain one.
 
-    That is, on a reading that is another than before, and another than the scenario has it: what
-    the unit differs by from the scenario must not happen to hide it.
+    That is, from what the unit read before and from what the scenario has, whichever is nearer: what the unit
+    differs by must not happen to hide it.  Each of two has to be felt beside the other as well.
     """
     found = hidden.found
     if found is None or found.words["slow_press"] == LOST:
-        return False
-    tests = [t for t in tests_of(well).values() if t.first or not first]
-
-    def felt(after: Symptoms | None) -> bool:
-        return after is not None and any(differs(t, before, after) and differs(t, right, after) for t in tests)
-
-    if len(hidden.ill) == 1:
-        return felt(found)
-    alone = [read(spoiled(well, [one])) for one in hidden.ill]
-    return felt(found) and all(
-        felt(one) and one is not None and any(differs(t, one, found) for t in tests_of(well).values()) for one in alone
-    )
+        return 0.0, 0.0
+    tests = [t for n, t in tests_of(well).items() if n not in LEAPING]
+    alone = [found] if len(hidden.ill) == 1 else [read(spoiled(well, [one])) for one in hidden.ill]
+    plain = []
+    for one in alone:
+        if one is None or (one is not found and all(apart(t, one, found) < FELT for t in tests)):
+            return 0.0, 0.0
+        out = {t.name: min(apart(t, before, one), apart(t, right, one)) for t in tests}
+        plain.append((max(out[t.name] for t in tests if t.first), max(out.values())))
+    return min(p for p, _ in plain), min(p for _, p in plain)

@@ -12,16 +12,17 @@ from collections.abc import Mapping
 import numpy as np
 
 from sim.errors import InputError
-from sim.lessons.exercise import Exercise, sound
+from sim.lessons.exercise import LEAPING, Exercise, sound
 from sim.lessons.hands import Hand, hands
 from sim.lessons.known import Known
 from sim.lessons.practice import Attempt, cause, mend, take
+from sim.lessons.trying import helped, turned, worth_trying
+from sim.workshop.bench_tests import PLAYS
 from sim.workshop.faults import faults
-from sim.workshop.inference import Posterior, posterior
+from sim.workshop.healthy import variations
+from sim.workshop.inference import Cause, Posterior, posterior
 from sim.workshop.knobs import knob_at
-from sim.workshop.next_test import SURE, TAKE_OUT, next_tests
-from sim.workshop.screws import SCREWS
-from sim.workshop.trials import LEAST
+from sim.workshop.next_test import TAKE_OUT, next_tests
 
 SET_BY = {
     "screw.rest_cushion_gap": "rest_gap", "move.wippen_rail_back": "spread", "move.knuckle_out": "knuckle_set",
@@ -35,18 +36,30 @@ REGULATED = {
 """Readings in the action that are regulated once the fault is mended, in this order, and by which hand."""
 ENOUGH = 0.995
 """Probability of a cause from which the learner reads no further."""
-BUYS = 8
-"""Readings that it buys at most; what is not sure by then, it finds out by mending."""
+BELIEVED = 0.97
+"""Probability of a cause that is mended without trying whether that helps."""
+CHEAP = 240.0
+"""Seconds of a reading that is taken twice before it is believed."""
+TELLS = 0.015
+"""Bits a minute under which a reading is not worth buying."""
+BUYS = 14
+"""Readings that it buys at most."""
 TRIED = 3
-"""Causes that it mends one after the other, the wrong ones put back."""
-TURNS = 3
-"""Of one hand, before it is left as it is; DEAR hands are put to work once."""
+"""Causes that are not sure and that it mends one after the other, to see."""
+QUICK = 40.0
+"""Seconds of a reading that is taken twice when something is set by it."""
+READ_AGAIN = 300.0
+"""Seconds of reading again after a mend that is tried."""
+UNLIKELY = 0.1
+"""Probability under which a cause is not tried."""
+TURNS = 4
+"""Of one hand, before it is left as it is."""
 DEAR = 1200.0
-"""Seconds from which a hand is dear."""
+"""Seconds from which a hand is put to work once."""
 CLOSE = 1.25
-"""Accuracies within which a reading that is being set is left."""
-OFF, LEAST_OFF = 2.0, 1.75
-"""Standard deviations, of reading and of healthy units, and at least accuracies, by which another one has to be off."""
+"""Accuracies within which a reading that is being set is left; of a dear part 0.5."""
+OFF, SPREAD = 1.75, 1.3
+"""Accuracies, and standard deviations of healthy units, that another reading has to be off by to be set anew."""
 TOLD = 3.0
 """Accuracies that a hand has to have moved its reading by to tell how the reading answers it."""
 GUESSED = 6
@@ -54,21 +67,46 @@ GUESSED = 6
 
 
 def learner(e: Exercise, known: Known) -> Attempt:
-    """Takes the first readings, then those that tell most until the cause is sure; mends, regulates, reads again.
+    """Takes the first readings, then those that tell most until the cause is sure; mends it and regulates.
 
-    A cause that is not sure is tried: mended, and put back where the note does not then read as a healthy one.
+    Causes that are not sure are mended one after the other until a mend has helped.
     """
-    looked, found = _looked_into(_first(Attempt(e)), known)
+    made, found = _looked_into(_first(Attempt(e)), known)
     likely = sorted(found.causes, key=lambda c: -found.causes[c])
-    made = looked
-    for tried, causes in enumerate(likely[:TRIED], start=1):
-        severities = {n: found.severity(n)[0] for n in causes}
-        before = made
-        made = _first(_mended(made, known, severities))
-        if found.causes[causes] >= SURE or tried == TRIED or _healthy(made, known):
-            break
-        made = _put_back(made, len(before.mends), severities)
-    return _regulated(made, known).then(*(cause(n) for n in causes))
+    if found.causes[likely[0]] < BELIEVED and e.count == 1:
+        for causes in _to_try(made, found, known):
+            before = _shown(made, causes)
+            severities = {n: found.severity(n)[0] for n in causes}
+            made = _shown(_mended(before, known, severities), causes)
+            if turned(causes):
+                made = _first(made)
+            if helped(before, made, known, severities):
+                return _regulated(made, known).then(*(cause(n) for n in causes))
+            made = _put_back(made, len(before.mends))
+            likely.remove(causes)
+    made = _mended(made, known, {n: found.severity(n)[0] for n in likely[0]})
+    return _regulated(made, known).then(*(cause(n) for n in likely[0]))
+
+
+def _to_try(made: Attempt, found: Posterior, known: Known) -> list[Cause]:
+    """Causes that a mend would tell something of, the likely and quick ones first."""
+
+    def worth(causes: Cause) -> float:
+        return found.causes[causes] / (sum(hands()[faults()[n].at].seconds for n in causes) + READ_AGAIN)
+
+    likely = [c for c in found.causes if found.causes[c] >= UNLIKELY and worth_trying(c, made, known)]
+    return sorted(likely, key=worth, reverse=True)[:TRIED]
+
+
+def _shown(made: Attempt, causes: Cause) -> Attempt:
+    """With the readings that show these faults first, twice where they are cheap: what a mend has to change."""
+    for name in causes:
+        read = faults()[name].read
+        if read in made.tests:
+            times = made.taken()[read].times if read in made.taken() else 0
+            while times < 2 and made.cost(take(read)) <= CHEAP and not made.tests[read].words:
+                made, times = made.then(take(read)), times + 1
+    return made
 
 
 def guesser(e: Exercise, known: Known, random: np.random.Generator) -> Attempt:
@@ -76,13 +114,18 @@ def guesser(e: Exercise, known: Known, random: np.random.Generator) -> Attempt:
     made = Attempt(e)
     made = made.then(*(take(str(n)) for n in random.choice(list(made.tests), GUESSED, replace=False)))
     causes = [str(n) for n in random.choice(list(made.causes), e.count, replace=False)]
-    made = _first(_mended(made, known, dict.fromkeys(causes, 0.5)))
+    made = _mended(made, known, dict.fromkeys(causes, 0.5))
     return _regulated(made, known).then(*(cause(n) for n in causes))
 
 
 def _first(made: Attempt) -> Attempt:
-    """The first readings, words before the numbers that need them; none that was taken or cannot be."""
-    first = [t for t in made.tests.values() if t.first and t.name not in made.taken()]
+    """The first readings, words before the numbers that need them; none that was taken or cannot be.
+
+    After a mend without those that leap, which tell little for what they cost.
+    """
+    first = [t for n, t in made.tests.items() if t.first and n not in made.taken()]
+    if made.stage:
+        first = [t for t in first if t.name not in LEAPING]
     for test in sorted(first, key=lambda t: not t.words):
         known = made.evidence().words
         if test.needs is None or known.get(test.needs[0], test.needs[1]) == test.needs[1]:
@@ -93,61 +136,71 @@ def _first(made: Attempt) -> Attempt:
 def _looked_into(made: Attempt, known: Known) -> tuple[Attempt, Posterior]:
     """Buys readings until a cause is sure; enough is kept for reading again after the mend."""
     grid = known.of(made.exercise)
-    rule = made.exercise.rule
     kept = made.exercise.count * (made.seconds + TAKE_OUT)
     for bought in range(BUYS + 1):
         found = posterior(grid, made.evidence())
         ahead = [t for t in next_tests(found, made.out) if t.test.name not in made.taken()]
-        ahead = [t for t in ahead if made.seconds + t.cost + kept <= rule.reading_seconds]
-        if bought == BUYS or max(found.causes.values()) >= ENOUGH or not ahead or ahead[0].tells < LEAST:
+        ahead = [t for t in ahead if made.seconds + t.cost + kept <= made.exercise.reading_seconds]
+        if (
+            bought == BUYS
+            or max(found.causes.values()) >= ENOUGH
+            or not ahead
+            or 60.0 * ahead[0].tells < TELLS * ahead[0].cost
+        ):
             break
-        made = made.then(take(ahead[0].test.name))
+        again = _doubted(made, found)
+        made = made.then(take(again or ahead[0].test.name))
     return made, found
 
 
-def _healthy(made: Attempt, known: Known) -> bool:
-    """Whether the note now reads as a healthy one."""
-    return posterior(known.cells, made.evidence()).ranked[0][0] == ""
+def _doubted(made: Attempt, found: Posterior) -> str:
+    """The reading that shows the likeliest cause, where it is cheap and was read once: before it is believed; or ""."""
+    for name in max(found.causes, key=lambda c: found.causes[c]):
+        read = faults()[name].read
+        once = [line for line in made.lines if line.move.name == read]
+        if len(once) == 1 and not made.tests[read].words and made.cost(take(read)) <= CHEAP:
+            return read
+    return ""
 
 
 def _mended(made: Attempt, known: Known, severities: Mapping[str, float]) -> Attempt:
-    """Every fault's own hand, then once more those whose reading another hand has moved."""
+    """Every fault's own hand, as far as the diagnosis takes the fault to be off, then by the readings."""
     for name, severity in severities.items():
-        made = _set(made, known, faults()[name].at, severity=severity, name=name)
-    if len(severities) > 1:
-        for name in severities:
-            if hands()[faults()[name].at].seconds < DEAR:
-                made = _set(made, known, faults()[name].at)
+        fault = faults()[name]
+        hand = hands()[fault.at]
+        made = _put(made, hand, -fault.value(severity) if hand.relative else _right(made, hand))
+    for name in severities:
+        by = set_by(faults()[name].at)
+        if by is None or made.tests[by].out:
+            continue
+        made = _set(made, known, faults()[name].at, by)
     return made
 
 
-def _put_back(made: Attempt, count: int, severities: Mapping[str, float]) -> Attempt:
-    """All mends after the first so many taken back, of each hand at once."""
-    unit = sound(made.exercise.scenario)[0]
-    for name, severity in severities.items():
-        hand, fault = hands()[faults()[name].at], faults()[name]
-        turned = sum(value for at, value in made.mends[count:] if at == hand.at)
-        was = -turned if hand.relative else knob_at(hand.at).get(fault.spoil(unit, severity))
-        made = _put(made, hand, was)
+def _put_back(made: Attempt, count: int) -> Attempt:
+    """What was turned by the mends after the first so many; a pin or a spring that is as it should be may stay."""
+    for at in dict(made.mends[count:]):
+        if hands()[at].relative:
+            made = _put(made, hands()[at], -sum(value for other, value in made.mends[count:] if other == at))
     return made
 
 
 def _regulated(made: Attempt, known: Known) -> Attempt:
-    """Every reading in the action that is off brought back by the hand that it is regulated with."""
+    """Every reading that is regulated brought back where it is off; first a dear part put right that was not."""
+    made, _ = _read(made, "slow_press")
+    if made.taken()["slow_press"].word != PLAYS:
+        for at in [at for at in dict(made.mends) if hands()[at].seconds >= DEAR]:
+            by = set_by(at)
+            made = made if by is None else _set(made.then(take(by)), known, at, by, turns=1, close=0.5)
+    library = known.cells.library
     for reading, at in REGULATED.items():
-        one = made.taken().get(reading)
-        if one is not None and one.value is not None and _off(made, reading, one.value, known):
-            made = _first(_set(made, known, at, reading))
+        made, now = _read(made, reading)
+        right = sound(made.exercise.scenario)[1].numbers[reading]
+        scatter = library.scatter[(i := library.numbers.index(reading)), i] if made.exercise.rule.varied else 0.0
+        off = (OFF if at in dict(made.mends) else max(OFF, SPREAD * math.sqrt(scatter))) * made.tests[reading].si
+        if now is not None and right is not None and abs(now - right) > off:
+            made = _set(made, known, at, reading)
     return made
-
-
-def _off(made: Attempt, name: str, now: float, known: Known) -> bool:
-    """Whether a reading is not as a unit like the scenario's would have it."""
-    right, library = sound(made.exercise.scenario)[1].numbers[name], known.cells.library
-    at = library.numbers.index(name)
-    variance = known.cells.noise[at] + (library.scatter[at, at] if made.exercise.rule.varied else 0.0)
-    least = max(LEAST_OFF, OFF * math.sqrt(variance)) * made.tests[name].si
-    return right is not None and abs(now - right) > least
 
 
 def set_by(at: str) -> str | None:
@@ -156,38 +209,43 @@ def set_by(at: str) -> str | None:
     return SET_BY.get(at, name if kind == "screw" else None)
 
 
-def _set(made: Attempt, known: Known, at: str, by: str | None = None, severity: float = 0.0, name: str = "") -> Attempt:
-    """One hand put to what the scenario has, or turned until its reading is the scenario's.
-
-    The first turn is as far as the diagnosis takes the fault of this ``name`` to be off.
-    """
-    hand, by = hands()[at], by or set_by(at)
-    unit, right = sound(made.exercise.scenario)
-    if name and not hand.relative:
-        made = _put(made, hand, hand.now(unit))
-    elif name:
-        made = _put(made, hand, -faults()[name].value(severity))
-    aim = None if by is None else right.numbers[by]
-    if by is None or aim is None or (name and hand.seconds >= DEAR):
-        return made
-    gain = SCREWS["spring_rise"].gain if at == "spring.repetition" else 1.0
-    was, step, low, high = None, 0.0, 0.5 * gain, 2.0 * gain
-    for _ in range(TURNS - bool(name)):
+def _set(made: Attempt, known: Known, at: str, by: str, turns: int = TURNS, close: float = CLOSE) -> Attempt:
+    """One hand turned until its reading is the scenario's; how the reading answers it is learnt on the way."""
+    hand, aim = hands()[at], sound(made.exercise.scenario)[1].numbers[by]
+    gain = answers(known, at, by)
+    was, step, low, high = None, 0.0, 0.7 * gain, 1.5 * gain
+    for _ in range(turns):
         made, now = _read(made, by)
-        if now is None or abs(aim - now) <= CLOSE * made.tests[by].si:
+        if now is None or aim is None or abs(aim - now) <= close * made.tests[by].si:
             break
         if was is not None and abs(step * gain) > TOLD * made.tests[by].si:
             gain = min(max((now - was) / step, low), high)
         was, step = now, (aim - now) / gain
-        stands = hand.now(unit) if at not in dict(made.mends) else dict(made.mends)[at]
-        made = _put(made, hand, step if hand.relative else stands + step)
+        stands = 0.0 if hand.relative else dict(made.mends).get(at, _right(made, hand))
+        made = _put(made, hand, stands + step)
     return made
 
 
+def answers(known: Known, at: str, by: str) -> float:
+    """How much a reading changes (SI) for what a hand is turned by, as the library has it; 1 where it does not say."""
+    library = known.cells.library
+    for variation, slopes in zip(variations(), library.slopes, strict=True):
+        if variation.at == at and variation.left:
+            step = variation.deviation * (knob_at(at).get(library.unit) if variation.share else 1.0)
+            return float(slopes[library.numbers.index(by)] * library.tests[by].si / step)
+    return 1.0
+
+
+def _right(made: Attempt, hand: Hand) -> float:
+    """Where a hand stands in the scenario's unit."""
+    return hand.now(sound(made.exercise.scenario)[0])
+
+
 def _read(made: Attempt, name: str) -> tuple[Attempt, float | None]:
-    """A reading as it is now (SI): taken, unless it was since the last mend."""
+    """A reading as it is now (SI), unless it was taken since the last mend; a quick one twice."""
     if name not in made.taken():
-        made = made.then(take(name))
+        quick = made.cost(take(name)) <= QUICK and not made.tests[name].words
+        made = made.then(*([take(name)] * (2 if quick else 1)))
     return made, made.taken()[name].value
 
 

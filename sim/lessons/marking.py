@@ -6,16 +6,13 @@ from dataclasses import dataclass
 
 from sim.bench import edge
 from sim.lessons.cheapest import Path, cheapest
-from sim.lessons.exercise import TURNS, Bench, Exercise, bench
+from sim.lessons.exercise import LEAPING, TURNS, Bench, Exercise, bench
 from sim.lessons.hands import hands
 from sim.lessons.known import Known
 from sim.lessons.practice import Attempt
 from sim.workshop.bench_tests import PLAYS, BenchTest, Symptoms, bench_tests
 from sim.workshop.faults import faults
 from sim.workshop.inference import FELT
-
-LEAPING = ("return_time",)
-"""Readings that leap between healthy units (one bounce of the key more, some 40 ms): not held to any span."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +76,7 @@ def allowed_seconds(e: Exercise) -> float:
     """
     if e.allowed is not None:
         return e.allowed
-    return e.rule.reading_seconds + TURNS * sum(hands()[faults()[n].at].seconds for n in bench(e).hidden.names)
+    return e.reading_seconds + TURNS * sum(hands()[faults()[n].at].seconds for n in bench(e).hidden.names)
 
 
 def allowed_told(e: Exercise) -> str:
@@ -87,7 +84,7 @@ def allowed_told(e: Exercise) -> str:
     if e.allowed is not None:
         return f"{minutes(e.allowed)} for everything"
     hand = "hand" if e.count == 1 else "hands"
-    return f"{minutes(e.rule.reading_seconds)} for reading, and {TURNS} times what the right {hand} would take"
+    return f"{minutes(e.reading_seconds)} for reading, and {TURNS} times what the right {hand} would take"
 
 
 def minutes(seconds: float) -> str:
@@ -97,7 +94,7 @@ def minutes(seconds: float) -> str:
 def told(name: str, severity: float, made: Bench, inches: bool = False) -> str:
     """A hidden fault and how bad it was."""
     fault = faults()[name]
-    return f"{fault.title}, {fault.magnitude(made.well, severity, inches)}"
+    return f"{fault.title}, {fault.magnitude(severity, inches)}"
 
 
 def backs_of(made: Bench, found: Symptoms | None) -> tuple[Back, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Literal
@@ -83,6 +84,8 @@ class Taken:
     test: BenchTest
     value: float | None = None
     word: str = ""
+    times: int = 1
+    """Readings of which it is the mean."""
     seen: tuple[str, str] | None = None
     """Test and word that show themselves while it is taken."""
 
@@ -222,19 +225,32 @@ class Attempt:
         return found_after(self.exercise, self.mends)
 
     def taken(self, stage: int | None = None) -> dict[str, Taken]:
-        """Readings taken at a stage (default: since the last mend), the later of two of one name."""
+        """Readings taken at a stage (default: since the last mend); the mean of those taken more than once."""
         at = self.stage if stage is None else stage
-        return {line.move.name: line.taken for line in self.lines if line.taken is not None and line.stage == at}
+        all_: dict[str, list[Taken]] = {}
+        for line in self.lines:
+            if line.taken is not None and line.stage == at:
+                all_.setdefault(line.move.name, []).append(line.taken)
+        return {name: mean(taken) for name, taken in all_.items()}
 
     def evidence(self, stage: int | None = None) -> Evidence:
         """The same as a diagnosis takes it."""
         return evidence(self.taken(stage))
 
 
+def mean(taken: Sequence[Taken]) -> Taken:
+    """One reading taken several times of a unit that nobody touched in between."""
+    values = [t.value for t in taken if t.value is not None]
+    if len(values) < 2:
+        return taken[-1]
+    return replace(taken[-1], value=sum(values) / len(values), times=len(values))
+
+
 def evidence(taken: Mapping[str, Taken]) -> Evidence:
     """Readings as a diagnosis takes them."""
     numbers: dict[str, float] = {}
     words: dict[str, str] = {}
+    rough: dict[str, float] = {}
     for name, one in taken.items():
         if one.seen is not None:
             words.setdefault(*one.seen)
@@ -242,7 +258,9 @@ def evidence(taken: Mapping[str, Taken]) -> Evidence:
             words[name] = one.word
         elif one.value is not None:
             numbers[name] = one.value / one.test.si
-    return Evidence(numbers, words, {})
+            if one.times > 1:
+                rough[name] = 1.0 / math.sqrt(one.times)
+    return Evidence(numbers, words, rough)
 
 
 def attempt(exercise: Exercise, moves: Iterable[str | Move]) -> Attempt:

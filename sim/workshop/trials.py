@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -91,15 +92,15 @@ def healthy(unit: ActionUnit, random: np.random.Generator, step: float) -> tuple
 
 def shifts(unit: ActionUnit, before: Symptoms, after: Symptoms) -> bool:
     """Whether some reading in the action is felt to be another."""
-    return any(differs(test, before, after) for test in tests_of(unit).values() if test.first)
+    return any(apart(test, before, after) >= FELT for test in tests_of(unit).values() if test.first)
 
 
-def differs(test: BenchTest, before: Symptoms, after: Symptoms) -> bool:
-    """Whether one reading is felt to be another: another word, or FELT accuracies apart."""
+def apart(test: BenchTest, before: Symptoms, after: Symptoms) -> float:
+    """How far a reading is from what it was, in accuracies; another word is infinitely far, no reading is not."""
     if test.words:
-        return before.words[test.name] != after.words[test.name]
+        return math.inf if before.words[test.name] != after.words[test.name] else 0.0
     a, b = before.numbers[test.name], after.numbers[test.name]
-    return a is not None and b is not None and abs(a - b) >= FELT * test.si
+    return 0.0 if a is None or b is None else abs(a - b) / test.si
 
 
 def as_read(test: BenchTest, value: float, random: np.random.Generator) -> float:
