@@ -123,7 +123,9 @@ def lesson_seen(name: str, reads: tuple[str, ...]) -> Seen:
 def hidden(e: Exercise, touch: str) -> tuple[Quick, Quick]:
     """An exercise's unit with what is hidden in it, and as it was before."""
     made = bench_of(e)
-    return _quick(made.hidden.unit, touch), _quick(made.well, touch)
+    units = {"as it was found": made.hidden.unit, "before it was spoiled": made.well}
+    found, before = (_quick(replace(unit, name=name), touch) for name, unit in units.items())
+    return found, before
 
 
 def _quick(unit: ActionUnit, touch: str) -> Quick:

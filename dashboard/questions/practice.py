@@ -128,14 +128,14 @@ def _moves(a: Attempt) -> None:
     with reading:
         st.subheader("Read")
         name = st.selectbox("Reading", list(a.tests), key="prac_take", format_func=partial(_reading_told, a))
-        st.caption(f"{a.tests[name].how}. {sheet.where(a.tests[name])}.")
+        st.caption(f"{_sentence(a.tests[name].how)} {_sentence(sheet.where(a.tests[name]))}")
         st.button("Take it", key="do_take", type="primary", on_click=_make, args=(a.exercise, take(name)))
     with mending:
         st.subheader("Mend")
         at = st.selectbox("Hand", list(a.hands), key="prac_hand", format_func=partial(_hand_told, a))
         hand = a.hands[at]
         right = sheet.should_be(a, hand, state().inches)
-        st.caption(f"{hand.told}.{f' As it should be: {right}.' if right else ''}")
+        st.caption(f"{_sentence(hand.told)}{f' As it should be: {right}.' if right else ''}")
         st.text_input(
             "To" if right else "By", key="prac_value", placeholder=sheet.reach(hand, state().inches), max_chars=30
         )
@@ -144,6 +144,10 @@ def _moves(a: Attempt) -> None:
             st.caption("Mind the cautions at the foot of this page.")
     if FAULT in st.session_state:
         st.error(st.session_state[FAULT])
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _reading_told(a: Attempt, name: str) -> str:
@@ -231,5 +235,5 @@ def _motion(e: Exercise) -> None:
     if spoilt.stroke is None:
         st.info(f"There is no motion to show: {spoilt.outcome}. {spoilt.reason}")
         return
-    st.caption(f"As it was found; the same unit before it was spoiled is drawn as a ghost. Played: {s.touch}.")
+    st.caption(f"The same unit before it was spoiled is drawn as a ghost. Played: {s.touch}.")
     mechanism(spoilt.stroke, spoilt.press, well.stroke, key="hidden", inches=s.inches)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from sim.lessons.exercise import Exercise, couples_of
-from sim.workshop.inference import HEALTHY, Cells, cells
+from sim.workshop.inference import HEALTHY, Cause, Cells, cells
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,7 +35,12 @@ class Known:
 
 def only(grid: Cells, count: int) -> Cells:
     """Cells of so many faults at once; the healthy one is left without any weight."""
-    kept = [i for i, cause in enumerate(grid.causes) if cause == HEALTHY or len(cause) == count]
+    return some(grid, {cause for cause in grid.causes if len(cause) == count})
+
+
+def some(grid: Cells, causes: Collection[Cause]) -> Cells:
+    """Cells of some causes; the healthy one stays, without any weight."""
+    kept = [i for i, cause in enumerate(grid.causes) if cause == HEALTHY or cause in causes]
     place = np.full(len(grid.causes), -1)
     place[kept] = np.arange(len(kept))
     mine = np.flatnonzero(place[grid.of] >= 0)

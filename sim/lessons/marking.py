@@ -84,7 +84,7 @@ def allowed_told(e: Exercise) -> str:
     if e.allowed is not None:
         return f"{minutes(e.allowed)} for everything"
     hand = "hand" if e.count == 1 else "hands"
-    return f"{minutes(e.reading_seconds)} for reading, and {TURNS} times what the right {hand} would take"
+    return f"{minutes(e.reading_seconds)} for reading, and twice what the right {hand} would take"
 
 
 def minutes(seconds: float) -> str:

@@ -198,6 +198,11 @@ class Attempt:
         return self.lines[-1].so_far if self.lines else 0.0
 
     @property
+    def reading_seconds(self) -> float:
+        """Of it, what was spent on reading."""
+        return sum(line.seconds for line in self.lines if line.move.kind == "take")
+
+    @property
     def out(self) -> bool:
         return self.lines[-1].out if self.lines else False
 
