@@ -62,7 +62,12 @@ def mend(at: str, typed: str | float) -> Move:
     if hand is None:
         hint = suggestion(at, hands())
         raise InputError([Fault("practice", None, "mend", brief(at), hint.allowed, hint.remedy)])
-    return Move("mend", at, hand.read(typed) if isinstance(typed, str) else typed)
+    if not isinstance(typed, str):
+        return Move("mend", at, typed)
+    try:
+        return Move("mend", at, hand.read(typed))
+    except InputError as error:
+        raise InputError([replace(fault, file="practice") for fault in error.faults]) from None
 
 
 def move_of(text: str) -> Move:
