@@ -17,6 +17,8 @@ from sim.bench.readings import Prediction, Settings, Strike
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
 from sim.lessons.doing import unit_of as unit_of_lesson
+from sim.lessons.exercise import Exercise
+from sim.lessons.exercise import bench as bench_of
 from sim.lessons.lesson import Change, lessons
 from sim.lessons.looks import Seen, look
 from sim.physics.ready import prepare
@@ -115,6 +117,15 @@ def in_lesson(name: str, changes: tuple[Change, ...], touch: str, called: str) -
 def lesson_seen(name: str, reads: tuple[str, ...]) -> Seen:
     """Readings of a lesson's unit, as it should be."""
     return look(lesson_unit(name), reads)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def hidden(e: Exercise, touch: str) -> tuple[Quick, Quick]:
+    """An exercise's unit with what is hidden in it, and as it was before."""
+    made = bench_of(e)
+    units = {"as it was found": made.hidden.unit, "before it was spoiled": made.well}
+    found, before = (_quick(replace(unit, name=name), touch) for name, unit in units.items())
+    return found, before
 
 
 def _quick(unit: ActionUnit, touch: str) -> Quick:

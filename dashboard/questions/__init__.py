@@ -28,5 +28,6 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "diagnose": _page("diagnose", "Why is this note sluggish?"),
     "compare": _page("compare", "Compare two units"),
     "lessons": _page("lessons", "Learn the escapement"),
+    "practice": _page("practice", "Find the hidden fault"),
     "scenario": _page("scenario", "The scenario"),
 }

@@ -187,7 +187,7 @@ def _suspect(found: Diagnosis) -> None:
     if quick.stroke is None:
         st.info(f"There is no motion to show: {quick.outcome}. {quick.reason}")
         return
-    size = one.sizes(found.found.cells.library.unit, s.inches)[0]
+    size = one.sizes(s.inches)[0]
     st.caption(f"{one.fault.title}, {size}; the healthy unit is drawn as a ghost. Played: {s.touch}.")
     mechanism(quick.stroke, quick.press, runs.quick(s.work, s.touch).stroke, key="suspect", inches=s.inches)
 

@@ -7,7 +7,7 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
-from sim.cli import bench_work, diagnosis, evidence, lessons, rough, studies
+from sim.cli import bench_work, diagnosis, evidence, lessons, practice, rough, studies
 from sim.unit.shipped import shipped
 from sim.workshop.moves import MOVES
 
@@ -62,6 +62,7 @@ def build() -> argparse.ArgumentParser:
     evidence.add(commands, _command)
     lessons.add(commands, _command)
     rough.add(commands, _command)
+    practice.add(commands, _command)
     return parser
 
 
@@ -74,22 +75,31 @@ Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 
 def _command(
-    commands: Commands, name: str, summary: str, more: str = "", *, sheet: bool = False, scenario: bool = True
+    commands: Commands,
+    name: str,
+    summary: str,
+    more: str = "",
+    *,
+    sheet: bool = False,
+    scenario: bool = True,
+    settable: bool = True,
 ) -> argparse.ArgumentParser:
     parser = commands.add_parser(
         name,
         help=summary,
         description=f"{summary[0].upper()}{summary[1:]}. {more}".strip(),
-        epilog=f"{SET_HELP}\n{CODES}",
+        epilog=f"{SET_HELP}\n{CODES}" if settable else CODES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     if sheet:
         parser.add_argument("sheet", metavar="SHEET", help="what was read at the piano (*.toml)")
     if scenario:
         parser.add_argument("scenario", metavar="SCENARIO", help="scenario file (*.toml), or the name of a shipped one")
-    parser.add_argument(
-        "--set", dest="changes", metavar="PATH=VALUE", action="append", default=[], help="change an input for this run"
-    )
+    if settable:
+        parser.add_argument(
+            "--set", dest="changes", metavar="PATH=VALUE", action="append", default=[],
+            help="change an input for this run",
+        )  # fmt: skip
     return parser
 
 

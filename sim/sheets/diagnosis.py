@@ -70,7 +70,7 @@ def _odds(chance: float) -> str:
 
 def sizes(one: Listed, d: Diagnosis, inches: bool = False) -> str:
     """How bad it is, if it is there."""
-    mean, low, high = one.sizes(d.found.cells.library.unit, inches)
+    mean, low, high = one.sizes(inches)
     return f"{mean} (90 % between {low} and {high})"
 
 
@@ -190,7 +190,7 @@ def document(d: Diagnosis, observed: Observed) -> Document:
 
 def _cause(c: Listed, d: Diagnosis) -> Document:
     told = {"fault": c.fault.name} | {n: getattr(c.fault, n) for n in ("title", "shows", "test", "cure", "caution")}
-    sizes_ = dict(zip(("size", "size_low", "size_high"), c.sizes(d.found.cells.library.unit), strict=True))
+    sizes_ = dict(zip(("size", "size_low", "size_high"), c.sizes(), strict=True))
     return told | {"probability": c.probability} | dict(
         zip(("severity", "severity_low", "severity_high"), c.severity, strict=True)
     ) | sizes_  # fmt: skip

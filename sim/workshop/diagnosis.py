@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from sim.unit.model import ActionUnit
 from sim.workshop.bench_tests import BenchTest
 from sim.workshop.faults import Fault
 from sim.workshop.inference import Cells, Posterior, posterior
@@ -36,9 +35,9 @@ class Listed:
     probability: float
     severity: tuple[float, float, float]
 
-    def sizes(self, unit: ActionUnit, inches: bool = False) -> tuple[str, str, str]:
+    def sizes(self, inches: bool = False) -> tuple[str, str, str]:
         """The same as a bench would say it of this unit, the lesser end before the greater."""
-        mean, low, high = (self.fault.magnitude(unit, min(max(s, 0.0), 1.0), inches) for s in self.severity)
+        mean, low, high = (self.fault.magnitude(min(max(s, 0.0), 1.0), inches) for s in self.severity)
         return (mean, low, high) if self.fault.low <= self.fault.high else (mean, high, low)
 
 

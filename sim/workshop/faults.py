@@ -56,7 +56,7 @@ class Fault:
         now = knob.get(unit)
         return knob.put(unit, {"to": value, "by": now + value, "share": now * value}[self.how])
 
-    def magnitude(self, unit: ActionUnit, severity: float, inches: bool = False) -> str:
+    def magnitude(self, severity: float, inches: bool = False) -> str:
         """How bad, as a bench would say it: ``3.2 N·mm``, ``-1.0 mm``, ``80 %``."""
         value = self.value(severity)
         if self.how == "share":

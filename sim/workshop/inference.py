@@ -90,8 +90,8 @@ class Cells:
         return np.asarray(whole + self.own[:, columns] ** 2)
 
 
-def cells(library: Library) -> Cells:
-    """The grid of a library."""
+def cells(library: Library, couples: Mapping[tuple[str, str], float] | None = None) -> Cells:
+    """The grid of a library; ``couples``: other pairs than the catalogue's with their priors, taken to add up."""
     grid = np.linspace(0.0, 1.0, GRID)
     coarse = np.linspace(0.0, 1.0, COARSE)
     causes: list[Cause] = [HEALTHY]
@@ -105,17 +105,19 @@ def cells(library: Library) -> Cells:
         means.append(numbers)
         bends.append(_bent(library.curves[name], grid))
         says.append(words)
-    for names, pair in library.pairs.items():
+    moved = [np.abs(np.concatenate(means) - library.healthy)]
+    for names, pair_prior in ({c: p.prior for c, p in library.pairs.items()} | dict(couples or {})).items():
         one, two = (np.repeat(coarse, COARSE), np.tile(coarse, COARSE))
         numbers, words = _both(library, names, one, two)
-        _add(names, pair.prior, np.stack([one, two], axis=1), causes, of, severity, prior)
+        _add(names, pair_prior, np.stack([one, two], axis=1), causes, of, severity, prior)
         means.append(numbers)
+        moved.append(_moved(library, names, numbers, one, two))
         both = [_bent(library.curves[n], s) for n, s in zip(names, (one, two), strict=True)]
         bends.append(np.hypot(*both))
         says.append(words)
     mean = np.concatenate(means)
     shift = mean - library.healthy
-    own = np.hypot(OWN_ERROR * shift, OF_BEND * np.concatenate(bends))
+    own = np.hypot(OWN_ERROR * np.concatenate(moved), OF_BEND * np.concatenate(bends))
     weight = np.array(prior) * _felt(library, shift, says)
     mean = mean + 0.5 * library.leaps
     weight[0] = WELL * weight[1:].sum()
@@ -131,6 +133,14 @@ def _add(
     severity += [(float(a), float(b)) for a, b in at]
     priors += [prior / len(at)] * len(at)
     causes.append(cause)
+
+
+def _moved(library: Library, names: tuple[str, str], numbers: Array, one: Array, two: Array) -> Array:
+    """How far two faults move a reading; where nobody ran them together, each by itself."""
+    if names in library.together:
+        return np.asarray(np.abs(numbers - library.healthy))
+    alone = (_along(library, library.curves[n], s, (n,))[0] for n, s in zip(names, (one, two), strict=True))
+    return np.asarray(np.hypot(*(numbers - library.healthy for numbers in alone)))
 
 
 def _felt(library: Library, shift: Array, says: list[tuple[Array, ...]]) -> Array:
@@ -198,11 +208,12 @@ def _both(library: Library, names: tuple[str, str], one: Array, two: Array) -> t
     (a, said_a), (b, said_b) = (
         _along(library, library.curves[n], s, (n,)) for n, s in zip(names, (one, two), strict=True)
     )
-    together = library.together[names]
-    here = np.array([PAIRED])
-    alone = sum(_along(library, library.curves[n], here, (n,))[0][0] - library.healthy for n in names)
-    mixed = np.nan_to_num(together.numbers[0] - library.healthy - alone)
-    numbers = a + b - library.healthy + mixed * (one * two / PAIRED**2)[:, None]
+    numbers = a + b - library.healthy
+    if names in library.together:
+        here = np.array([PAIRED])
+        alone = sum(_along(library, library.curves[n], here, (n,))[0][0] - library.healthy for n in names)
+        mixed = np.nan_to_num(library.together[names].numbers[0] - library.healthy - alone)
+        numbers = numbers + mixed * (one * two / PAIRED**2)[:, None]
     words = []
     for t in range(len(library.words)):
         well = library.well[t]

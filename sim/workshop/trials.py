@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -45,28 +46,41 @@ def hide(unit: ActionUnit, kind: str, random: np.random.Generator, step: float =
 
     A fault is as bad as shifts some reading in the action by FELT accuracies.
     """
-    well, before = _well(unit, random, step)
+    well, before = healthy(unit, random, step)
     if kind == "healthy":
         return Hidden(well, (), before)
-    ways: list[tuple[tuple[str, ...], float]] = (
+    ways: list[Way] = (
         [(p.faults, p.prior) for p in pairs()] if kind == "pair" else [((n,), f.prior) for n, f in faults().items()]
     )
     ways = [(names, prior) for names, prior in ways if all(faults()[n].of(unit) for n in names)]
+    for hidden in spoilings(well, ways, random, step):
+        if hidden.found is not None and shifts(unit, before, hidden.found):
+            return hidden
+    raise RuntimeError("no fault was felt")
+
+
+Way = tuple[tuple[str, ...], float]
+"""Faults that come together, and how often they do."""
+
+
+def spoilings(
+    well: ActionUnit, ways: Sequence[Way], random: np.random.Generator, step: float = DEFAULT_STEP, least: float = 0.0
+) -> Iterator[Hidden]:
+    """TRIES times the unit with one of the ``ways``, as bad as ``least`` to 1; without those that cannot be read."""
     weights = np.array([prior for _, prior in ways])
     for _ in range(TRIES):
         names = ways[int(random.choice(len(ways), p=weights / weights.sum()))][0]
-        ill = tuple((n, float(random.uniform())) for n in names)
+        ill = tuple((n, float(random.uniform(least, 1.0))) for n in names)
         try:
             sick = spoiled(well, ill)
         except ValueError:
             continue
         found = read(sick, step)
-        if found is not None and shifts(unit, before, found):
-            return Hidden(sick, ill, found)
-    raise RuntimeError("no fault was felt")
+        if found is not None:
+            yield Hidden(sick, ill, found)
 
 
-def _well(unit: ActionUnit, random: np.random.Generator, step: float) -> tuple[ActionUnit, Symptoms]:
+def healthy(unit: ActionUnit, random: np.random.Generator, step: float) -> tuple[ActionUnit, Symptoms]:
     """A healthy unit that plays."""
     for _ in range(TRIES):
         well = drawn(unit, random)
@@ -78,17 +92,21 @@ def _well(unit: ActionUnit, random: np.random.Generator, step: float) -> tuple[A
 
 def shifts(unit: ActionUnit, before: Symptoms, after: Symptoms) -> bool:
     """Whether some reading in the action is felt to be another."""
-    for name, test in tests_of(unit).items():
-        if not test.first:
-            continue
-        if test.words:
-            if before.words[name] != after.words[name]:
-                return True
-        else:
-            a, b = before.numbers[name], after.numbers[name]
-            if a is not None and b is not None and abs(a - b) >= FELT * test.si:
-                return True
-    return False
+    return any(apart(test, before, after) >= FELT for test in tests_of(unit).values() if test.first)
+
+
+def apart(test: BenchTest, before: Symptoms, after: Symptoms) -> float:
+    """How far a reading is from what it was, in accuracies; another word is infinitely far, no reading is not."""
+    if test.words:
+        return math.inf if before.words[test.name] != after.words[test.name] else 0.0
+    a, b = before.numbers[test.name], after.numbers[test.name]
+    return 0.0 if a is None or b is None else abs(a - b) / test.si
+
+
+def as_read(test: BenchTest, value: float, random: np.random.Generator) -> float:
+    """A number (SI) as a bench reads it: noise of half its accuracy, rounded to half of it.  In accuracies."""
+    noisy = value / test.si + 0.5 * random.standard_normal()
+    return float(np.clip(np.round(2 * noisy) / 2, test.least / test.si, test.most / test.si))
 
 
 @dataclass
@@ -114,7 +132,7 @@ class Sheet:
         return sheet
 
     def take(self, name: str) -> None:
-        """Take one reading: noise of half its accuracy, rounded to half of it; what needs a word reads that too."""
+        """Take one reading; what needs a word reads that too."""
         test, found = self.tests[name], self.hidden.found
         assert found is not None
         if test.needs is not None and test.needs[0] not in self.words:
@@ -124,8 +142,7 @@ class Sheet:
             return
         value = found.numbers[name]
         if value is not None and (test.needs is None or self.words[test.needs[0]] == test.needs[1]):
-            noisy = value / test.si + 0.5 * self.random.standard_normal()
-            self.numbers[name] = float(np.clip(np.round(2 * noisy) / 2, test.least / test.si, test.most / test.si))
+            self.numbers[name] = as_read(test, value, self.random)
 
     def buy(self, name: str) -> None:
         """Take one that costs."""

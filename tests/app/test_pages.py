@@ -26,7 +26,7 @@ def bench() -> Bench:
     return Bench()
 
 
-ALONE = ("scenario", "lessons")
+ALONE = ("scenario", "lessons", "practice")
 """Pages that are of use whatever the scenario on the bench."""
 
 

@@ -1,0 +1,105 @@
+"""practice: what it takes, and what it does."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from sim.cli import screen
+from sim.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from sim.lessons.exercise import Exercise
+    from sim.lessons.known import Known
+
+FINE = 0
+Command = Callable[..., argparse.ArgumentParser]
+
+
+class _Moves(argparse.Action):
+    """Moves gather in the order in which they are typed."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, namespace: argparse.Namespace, values: Any, option: str | None = None
+    ) -> None:
+        kind = (option or "").lstrip("-")
+        namespace.moves = [*(namespace.moves or []), *(f"{kind} {value}" for value in values)]
+
+
+def add(commands: Any, command: Command) -> None:
+    """Declare the command."""
+    parser = command(
+        commands, "practice", "find a hidden fault: readings one at a time, name the cause, mend it, be marked",
+        "Moves are made in the order typed; type them all again with one more. --cause hands in.",
+        scenario=False, settable=False,
+    )  # fmt: skip
+    parser.add_argument("--level", type=int, metavar="N", help="1, 2 or 3 (default 1)")
+    parser.add_argument("--seed", type=int, metavar="N", help="the same level and seed give the same exercise")
+    parser.add_argument("--scenario", metavar="NAME", help="a shipped scenario (default concert-grand-natural)")
+    parser.add_argument("--fault", metavar="NAME", help="a fault that is to be among those hidden, to practise it")
+    parser.add_argument(
+        "--exercise", metavar="FILE", help="an exercise that a teacher wrote (*.toml), or a shipped one"
+    )
+    for kind, what, told in (
+        ("take", "NAME", "take readings"),
+        ("mend", "NAME=VALUE", "change something: a hand by its name, a value with its unit"),
+        ("cause", "NAME", "name what is wrong, and hand in"),
+    ):
+        parser.add_argument(f"--{kind}", dest="moves", nargs="+", metavar=what, action=_Moves, default=[], help=told)
+    parser.add_argument("--no-path", action="store_true", help="leave out the cheapest path (faster)")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    form.add_argument("--blank", action="store_true", help="print a small exercise, to edit")
+
+
+def practice(args: argparse.Namespace) -> int:
+    """Make the moves; show the notebook, or mark."""
+    from sim.lessons import written
+    from sim.lessons.marking import marked
+    from sim.lessons.practice import attempt
+    from sim.sheets import document
+    from sim.sheets import practice as sheet
+
+    if args.blank:
+        print(written.blank(), end="")
+        return FINE
+    screen.announce_compiling()
+    made = attempt(_exercise(args), args.moves)
+    mark = None
+    if made.named:
+        mark = marked(made, None if args.no_path else _known(made.exercise.scenario))
+    if args.json:
+        print(document.text(sheet.document(made, mark)))
+    else:
+        screen.show(sheet.tables(made) if mark is None else sheet.mark_tables(made, mark))
+    return FINE
+
+
+def _exercise(args: argparse.Namespace) -> Exercise:
+    from sim.lessons import written
+    from sim.lessons.exercise import USUAL, exercise
+
+    drawn = {n: v for n in ("level", "seed", "scenario", "fault") if (v := getattr(args, n)) is not None}
+    if args.exercise is None:
+        return exercise(
+            drawn.get("level", 1), drawn.get("seed", 1), drawn.get("scenario", USUAL), drawn.get("fault", "")
+        )
+    if drawn:
+        told: Sequence[str] = [f"--{n}" for n in drawn]
+        remedy = "write them in the exercise, or leave --exercise out"
+        raise InputError([Fault("command line", None, " ".join(told), "given", "nothing beside --exercise", remedy)])
+    return written.load(args.exercise)
+
+
+def _known(scenario: str) -> Known:
+    from sim.lessons.exercise import sound
+    from sim.lessons.known import Known
+    from sim.workshop.inference import cells
+    from sim.workshop.library import library
+
+    with screen.progress("the cheapest path: faults of this unit") as say:
+        return Known(cells(library(sound(scenario)[0], say)))
+
+
+COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"practice": practice}

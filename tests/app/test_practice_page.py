@@ -1,0 +1,129 @@
+"""The page of hidden faults: readings with their cost, a mend, the mark, and nothing told beforehand."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from dashboard import runs
+from sim.lessons import written
+from sim.lessons.exercise import bench, of_code
+from sim.lessons.marking import marked
+from sim.lessons.practice import Attempt, attempt
+from sim.sheets import practice as sheet
+from sim.workshop.faults import faults
+from tests.app.on_screen import Bench
+from tests.app.visit import Visit
+
+TOLD = "Hidden was"
+
+
+def opened(level: int = 1, seed: int = 1) -> Bench:
+    page = Bench().open("practice")
+    page.at.selectbox(key="prac_level").set_value(level)
+    page.at.number_input(key="prac_seed").set_value(seed)
+    page.run()
+    return page
+
+
+def taken(page: Bench, *names: str) -> Bench:
+    for name in names:
+        page.choose("prac_take", name).press("do_take")
+    return page
+
+
+def mended(page: Bench, at: str, value: str) -> Bench:
+    return page.choose("prac_hand", at).type("prac_value", value).press("do_mend")
+
+
+def handed_in(page: Bench, *names: str) -> Bench:
+    page.at.multiselect(key="prac_cause").set_value(list(names))
+    return page.run().press("hand_in")
+
+
+def test_notebook_and_mark_are_those_of_the_python_interface() -> None:
+    page = taken(opened(), "down_weight", "spring_rise")
+    same = attempt(of_code("1-1"), ["take down_weight", "take spring_rise"])
+    assert page.at.dataframe[0].value.to_dict("records") == sheet.notebook(same)
+    assert TOLD not in page.words()
+    unit = bench(of_code("1-1"))
+    (name,) = unit.hidden.names
+    hand = faults()[name].at
+    assert hand == "spring.repetition"
+    mended(page, hand, f"{unit.sound.springs.repetition * 1e3:.4g} N·mm")
+    handed_in(taken(page, "spring_rise"), name)
+    assert "Passed." in page.words() and TOLD in page.words()
+    (done,) = page.state.progress.exercises
+    assert done.passed and done.code == "1-1"
+    page.press("prac_again")
+    assert TOLD not in page.words() and "Nothing has been read yet" in page.words()
+
+
+def test_what_is_hidden_is_not_in_the_page_before_it_is_handed_in() -> None:
+    page = taken(opened(2, 7), "let_off")
+    made = bench(of_code("2-7"))
+    truth = marked(Attempt(of_code("2-7"))).truth
+    told = page.words() + "".join(str(e.value) for e in page.at.dataframe)
+    assert not any(line in told for line in truth)
+    shown = [c.options for c in page.at.get("multiselect")]
+    assert made.hidden.names[0] not in str(page.at.session_state["prac_take"])
+    assert len(shown[0]) == len(Attempt(of_code("2-7")).causes)  # the list of all, in the catalogue's order
+
+
+def test_a_wrong_cause_is_told_with_what_it_was() -> None:
+    page = handed_in(opened(), "tight-key")
+    assert "You named tight key bushing" in page.words() and "Not passed yet" in page.words()
+    assert not [b for b in page.at.button if b.key == "do_take"]
+
+
+@pytest.mark.parametrize(("at", "typed", "says"), [
+    ("screw.let_off", "9 mm", "-3.00 mm to 3.00 mm"),
+    ("screw.let_off", "much", "write a number and a unit"),
+    ("friction.key", "", "write a number and a unit"),
+])  # fmt: skip
+def test_a_mend_that_cannot_be_is_said_and_costs_nothing(at: str, typed: str, says: str) -> None:
+    page = mended(opened(), at, typed)
+    assert says in page.errors() and "Nothing has been read yet" in page.words()
+
+
+def test_an_exercise_from_a_file() -> None:
+    page = Bench().open("practice").choose("prac_kind", "from a file")
+    text = 'owner = "*Ouch*"\nlevel = 1\n[[fault]]\nname = "tight-key"\nseverity = 0.8\n'
+    page.upload("mine.toml", text.encode(), "exercise_up")
+    assert "*Ouch*" in page.words() and not page.errors()
+    assert attempt(written.loads(text, "mine.toml"), []).exercise in page.at.session_state["attempts_practice"]
+    page.upload("mine.toml", b'level = 9\n[[fault]]\nname = "tight-kee"\n', "exercise_up")
+    assert "did you mean tight-key?" in page.errors() and "1 to 3" in page.errors()
+
+
+@pytest.mark.parametrize("name", written.exercises())
+def test_shipped_exercises_are_there(name: str) -> None:
+    page = Bench().open("practice").choose("prac_kind", name)
+    assert written.load(name).owner in page.words() and not page.errors()
+
+
+def test_hidden_fault_moves_beside_the_unit_before() -> None:
+    handed_in(opened(), "weak-spring")
+    spoilt, well = runs.hidden(of_code("1-1"), "moderate")
+    assert spoilt.stroke is not None and well.stroke is not None
+    assert spoilt.unit.springs.repetition < well.unit.springs.repetition
+
+
+def test_by_keyboard_alone(visit: Visit) -> None:
+    visit.open("practice")
+    page = visit.page
+    page.get_by_role("combobox", name="Reading").focus()
+    page.keyboard.type("spring rise")
+    page.keyboard.press("Enter")
+    visit.still()
+    page.get_by_role("button", name="Take it").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Notebook: 20 s")).to_be_visible()
+    page.get_by_role("combobox", name="Cause").focus()
+    page.keyboard.type("spring weak")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Escape")  # closes the list
+    visit.still()
+    page.get_by_role("button", name="Hand in").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_text(TOLD)).to_be_visible()
