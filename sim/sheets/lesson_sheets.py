@@ -98,8 +98,8 @@ class MarkPage:
     """What was looked at, whether it was right, and why."""
     truth: Sequence[str]
     """What was hidden."""
-    notebook: Sequence[tuple[str, str, str]]
-    """Each move, what it gave, and its time."""
+    notebook: Sequence[tuple[str, str, str, str]]
+    """Each move, what it read, what it should read, and its time."""
     readings: Sequence[tuple[str, str, str, bool]] = ()
     """Of the mended unit: what, its value, the span in which it is right, and whether it is."""
     cheapest: str = ""
@@ -116,7 +116,7 @@ def mark_sheet(mark: MarkPage, size: Size = "A4", date: str = "") -> bytes:
         Table(("what", "judged", "why"), [(what, _right(right), why) for what, right, why in mark.judged]),
         Text(f"It was: {'; '.join(mark.truth)}."),
         Heading("What was done"),
-        Table(("move", "what", "gave", "time"), moves, (0, 3)),
+        Table(("move", "what", "reads", "should read", "time"), moves, (0, 2, 3, 4)),
     ]
     if mark.readings:
         rows = [(what, now, span, _right(right)) for what, now, span, right in mark.readings]

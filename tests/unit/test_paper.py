@@ -221,7 +221,7 @@ def test_a_mark_sheet_holds_all_that_was_judged_and_done() -> None:
     mark = MarkPage(
         "Exercise 2-7", "2-7", f"“It does not repeat.” {MARKUP}", False, "41 min of 38 min allowed",
         [("cause", True, "Right: tight hammer centre."), ("cost", False, "41 min of 38 min allowed.")],
-        ["tight hammer centre, 4.2 N·mm"], [(f"take reading {i}", f"{i}.5 gf", "40 s") for i in range(50)],
+        ["tight hammer centre, 4.2 N·mm"], [(f"reading {i}", f"{i}.5 gf", "1.5 gf", "40 s") for i in range(50)],
         [("down weight", "52.0 gf", "46.0 to 54.0 gf", True), ("let-off", "–", "1.4 to 1.8 mm", False)], "Down weight.",
     )  # fmt: skip
     text = holds(mark_sheet(mark), pictures=0)
