@@ -172,7 +172,7 @@ def _task(lesson: Lesson) -> None:
     st.subheader("Do it")
     st.markdown(task.say)
     begin = doing.hands_of(lesson)
-    values = {hand.at: _hand(hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
+    values = {hand.at: _hand(lesson, hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
     left, right = st.columns([1, 3], vertical_alignment="center")
     tried = left.button("Try it", key=f"try_{key}", type="primary", width="stretch", disabled=None in values.values())
     right.caption("Every try begins with the unit as it was handed over, and turns the screws to where you set them.")
@@ -181,20 +181,23 @@ def _task(lesson: Lesson) -> None:
         st.session_state[f"{key}_count"] = st.session_state.get(f"{key}_count", 0) + 1
         st.session_state.pop(f"{key}_noted", None)
     kept = st.session_state.get(f"{key}_tried")
-    if kept is not None:
+    if kept is None:
+        st.markdown("As it is handed over:")
+        _rows(doing.result(lesson, {}, state().inches))
+    else:
         _result(lesson, kept, key)
 
 
-def _hand(hand: Hand, now: float, key: str) -> float | None:
+def _hand(lesson: Lesson, hand: Hand, now: float, key: str) -> float | None:
     """One hand's value as typed (SI); where nothing is typed, as it stands.  None where it cannot be read."""
     place, less, more = st.columns([6, 1, 1], vertical_alignment="bottom")
+    stood = doing.stands(lesson, hand, now, state().inches)
     by = edge.told(TOUCHED * hand.step, hand.unit, state().inches)
     for column, text, way in ((less, "−", -1), (more, "+", 1)):
         column.button(text, key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way), width="stretch",
                       help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
-    stands = edge.told(0.0 if hand.relative else now, hand.unit, state().inches)
     typed = place.text_input(f"{hand.title}: {hand.told}", key=key, max_chars=30,
-                             placeholder=f"stands at {stands}; type a value with its unit")  # fmt: skip
+                             placeholder=f"stands {stood}; type a value with its unit")  # fmt: skip
     try:
         return hand.read(typed) if typed.strip() else now
     except InputError as error:
@@ -222,16 +225,15 @@ def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
     if result.done and not st.session_state.get(f"{key}_noted"):
         st.session_state[f"{key}_noted"] = True
         progress.done_lesson(lesson.name, count)
-    rows = [
-        {
-            "reading": r.wanted.sight.title,
-            "wanted": r.wanted.told(inches),
-            "yours": r.seen,
-            "so": "met" if r.met else "not met",
-        }
-        for r in result.rows
-    ]
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what was wanted, and what came of it")
+    _rows(result)
     st.caption(f"Tries so far: {count}")
     start, yours = lesson.task.start, Change(tuple((at, v, False) for at, v in values.items()))
     _motion(lesson, ((start, yours), "yours"), ((start,), "as it was handed over"), lesson.task.show, f"motion_{key}")
+
+
+def _rows(result: doing.Result) -> None:
+    rows = [
+        {"reading": r.wanted.sight.title, "wanted": r.asked, "is": r.seen, "so": "met" if r.met else "not met"}
+        for r in result.rows
+    ]
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what is wanted, and what came of it")

@@ -36,7 +36,7 @@ def turned(lesson: Lesson, values: Mapping[str, float]) -> ActionUnit:
     for at, value in values.items():
         if at not in lesson.task.hands:
             allowed = ", ".join(lesson.task.hands)
-            raise InputError([Fault("", None, "hand", at[:40], allowed, "this lesson is done with these")])
+            raise InputError([Fault("lesson", None, "hand", at[:40], allowed, "this lesson is done with these")])
         unit = hands()[at].put(unit, value)
     return unit
 
@@ -47,11 +47,19 @@ def hands_of(lesson: Lesson) -> dict[Hand, float]:
     return {hands()[at]: hands()[at].now(unit) for at in lesson.task.hands}
 
 
+def stands(lesson: Lesson, hand: Hand, now: float, inches: bool = False) -> str:
+    """Where a hand stands, in words; of several that are told as themselves nothing, since it would give away which."""
+    if hand.relative:
+        return f"at {edge.told(0.0, hand.unit, inches)}"
+    return f"at {edge.told(now, hand.unit, inches)}" if len(lesson.task.hands) == 1 else "as found"
+
+
 @dataclass(frozen=True)
 class Row:
     """One reading of a task: what was wanted, what came out."""
 
     wanted: Wanted
+    asked: str
     seen: str
     met: bool
 
@@ -73,7 +81,7 @@ def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) ->
     """Try a task with the hands at these values (SI).  Raises InputError."""
     unit = turned(lesson, values)
     seen = look(unit, reads_of(lesson))
-    rows = tuple(Row(w, told(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
+    rows = tuple(Row(w, w.told(inches), told(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
     words = tuple(filled(f.say, seen, inches) for f in lesson.task.feedback if f.when.met(seen))
     return Result(unit, rows, words)
 
@@ -129,7 +137,9 @@ def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False
         far = edge.told(off, sight.unit, inches, sign="+")
         return Foretold(abs(off) <= max(0.5 * sight.si, NEAR * abs(value)), said, a, b, a, far, now, was)
     if said not in question.answers:
-        raise InputError([Fault("", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")])
+        raise InputError(
+            [Fault("lesson", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")]
+        )
     if question.words:
         came = str(value)
     else:
@@ -145,7 +155,7 @@ def said_number(question: Foretell, said: str) -> float:
         return parse(said, dimension)
     except QuantityError as error:
         title, allowed = sights()[question.read].title, f"a quantity such as {dimension.example}"
-        raise InputError([Fault("", None, title, said[:40], allowed, error.remedy)]) from None
+        raise InputError([Fault("lesson", None, title, said[:40], allowed, error.remedy)]) from None
 
 
 def checked(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:

@@ -34,7 +34,15 @@ def shown(lesson: Lesson, inches: bool = False) -> list[RenderableType]:
         parts.append(
             Text(f"Foretell {number}: {question.ask}\n  --say {number}=... ({', '.join(possible(question))})\n")
         )
-    parts += [Text(f"Do it: {lesson.task.say}"), _hands(lesson, inches), Text(""), Text(CAUTIONS)]
+    handed_over = rows("As it is handed over", doing.result(lesson, {}, inches))
+    parts += [
+        Text(f"Do it: {lesson.task.say}"),
+        handed_over,
+        Text(""),
+        _hands(lesson, inches),
+        Text(""),
+        Text(CAUTIONS),
+    ]
     return parts
 
 
@@ -67,12 +75,17 @@ def came(lesson: Lesson, question: Foretell, said: str, inches: bool = False) ->
 def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> list[RenderableType]:
     """What a try came to."""
     found = doing.result(lesson, values, inches)
-    table = plain_table("What was wanted")
-    for name in ("reading", "wanted", "yours", ""):
+    return [rows("What was wanted", found), Text(""), Text(verdict(found))]
+
+
+def rows(title: str, found: doing.Result) -> Table:
+    """Every reading that is wanted, and what came out."""
+    table = plain_table(title)
+    for name in ("reading", "wanted", "is", ""):
         table.add_column(name)
     for row in found.rows:
-        table.add_row(row.wanted.sight.title, row.wanted.told(inches), row.seen, "met" if row.met else "not met")
-    return [table, Text(""), Text(verdict(found))]
+        table.add_row(row.wanted.sight.title, row.asked, row.seen, "met" if row.met else "not met")
+    return table
 
 
 def verdict(found: doing.Result) -> str:
@@ -92,11 +105,11 @@ def _reads(lesson: Lesson, inches: bool) -> Table:
 
 def _hands(lesson: Lesson, inches: bool) -> Table:
     table = plain_table("")
-    for name in ("--turn", "what", "from", "to", "stands at"):
+    for name in ("--turn", "what", "from", "to", "stands"):
         table.add_column(name, justify="left" if name in ("--turn", "what") else "right")
     for hand, now in doing.hands_of(lesson).items():
         ends = [edge.told(v, hand.unit, inches) for v in (hand.low, hand.high)]
-        stands = edge.told(0.0 if hand.relative else now, hand.unit, inches)
+        stands = doing.stands(lesson, hand, now, inches)
         table.add_row(hand.at, f"{hand.title}: {hand.told}", *ends, stands)
     return table
 
