@@ -8,10 +8,15 @@ from typing import cast
 
 from matplotlib.figure import Figure
 
+from sim.bench import edge
 from sim.lessons import doing
+from sim.lessons.complaint import complaint
 from sim.lessons.lesson import Lesson
 from sim.lessons.looks import look, sights
+from sim.lessons.marking import Mark, minutes
+from sim.lessons.practice import Attempt
 from sim.lessons.rough import Path
+from sim.sheets import practice
 from sim.sheets import rough as sheet
 from sim.sheets.drawing import find_pose, new_axes
 from sim.sheets.figures import png
@@ -19,6 +24,7 @@ from sim.sheets.lessons import possible
 from sim.sheets.mechanism import close_up, draw_mechanism
 from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together, pdf
 from sim.unit.model import ActionUnit
+from sim.workshop.bench_tests import BenchTest
 
 
 @dataclass(frozen=True)
@@ -104,6 +110,30 @@ class MarkPage:
     """Of the mended unit: what, its value, the span in which it is right, and whether it is."""
     cheapest: str = ""
     """The cheapest path, with hindsight."""
+
+
+def mark_of(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
+    """An attempt and its mark, as they are printed."""
+    e = mark.exercise
+
+    def told(value: float | None, test: BenchTest) -> str:
+        return edge.told(value, test.unit, inches)
+
+    return MarkPage(
+        e.name,
+        e.code,
+        f"{practice.set_task(a)} The owner says: {complaint(e)}",
+        mark.passed,
+        f"{minutes(mark.cost)} of {minutes(mark.allowed)} allowed",
+        [(row.what, row.passed, row.words) for row in mark.rows],
+        mark.truth,
+        [(r["move"], r["reads"], r["should read"], r["took"]) for r in practice.notebook(a, inches)],
+        [
+            (b.test.title, told(b.now, b.test), f"{told(b.low, b.test)} to {told(b.high, b.test)}", b.passed)
+            for b in mark.backs
+        ],
+        " ".join(practice.path_lines(mark.path, a)),
+    )
 
 
 def mark_sheet(mark: MarkPage, size: Size = "A4", date: str = "") -> bytes:

@@ -22,10 +22,13 @@ from reportlab.pdfgen.canvas import Canvas
 from sim.__main__ import main
 from sim.cli import commands
 from sim.lessons import rough as lesson
+from sim.lessons.exercise import of_code
 from sim.lessons.lesson import lessons
+from sim.lessons.marking import marked
+from sim.lessons.practice import attempt
 from sim.sheets import rough as sheet
 from sim.sheets.figures import png
-from sim.sheets.lesson_sheets import LessonPage, MarkPage, lesson_page, mark_sheet, page_of, path_sheet
+from sim.sheets.lesson_sheets import LessonPage, MarkPage, lesson_page, mark_of, mark_sheet, page_of, path_sheet
 from sim.sheets.paper import (
     INVENTED,
     MARGIN,
@@ -227,6 +230,19 @@ def test_a_mark_sheet_holds_all_that_was_judged_and_done() -> None:
     rows = ("cause right Right: tight hammer centre.", "let-off – 1.4 to 1.8 mm off", "The same exercise again: 2-7.")
     for words in (MARKUP, *told, *rows, "Down weight."):
         assert words in text
+
+
+def test_an_attempt_s_mark_is_printed_whole() -> None:
+    made = attempt(
+        of_code("1-3"), ["take down_weight", "take let_off", "mend screw.let_off=0.2 mm", "cause weak-spring"]
+    )
+    mark = marked(made)
+    page = mark_of(made, mark)
+    text = holds(mark_sheet(page), pictures=0).replace(" ", "")
+    said = [page.told, page.cost, *(w for row in page.judged for w in (row[0], row[2])), *page.truth]
+    said += [cell for row in (*page.notebook, *page.readings) for cell in row if isinstance(cell, str)]
+    assert len(page.notebook) == 3 and len(page.readings) == len(mark.backs) > 5
+    assert not [words for words in said if words.replace(" ", "") not in text]
 
 
 def test_the_command_writes_the_sheet(tmp_path: Path) -> None:
