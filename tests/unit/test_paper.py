@@ -245,9 +245,13 @@ def test_an_attempt_s_mark_is_printed_whole() -> None:
     assert not [words for words in said if words.replace(" ", "") not in text]
 
 
-def test_the_command_writes_the_sheet(tmp_path: Path) -> None:
+def test_commands_write_the_sheets(tmp_path: Path) -> None:
     path = tmp_path / "rough.pdf"
     words = ("rough", "--seed", "3", "--do", "blow", "--no-orders", "--json", "--sheet", str(path), "--paper", "letter")
     assert main(words) == commands.FINE
     assert "44.48 mm" in holds(path.read_bytes(), pictures=1)
     assert main(("rough", "--sheet", str(tmp_path / "x.txt"))) == commands.BAD_INPUT
+    given = ("practice", "--seed", "3", "--take", "down_weight", "--no-path", "--json", "--sheet", str(path))
+    assert main(given) == commands.BAD_INPUT
+    assert main((*given, "--cause", "weak-spring")) == commands.FINE
+    assert "Not passed" in holds(path.read_bytes(), pictures=0)
