@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -21,9 +22,10 @@ from sim.lessons.hands import Hand
 from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
 from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
-from sim.sheets.figures import png
-from sim.sheets.lesson_sheets import drawn, lesson_page, page_of
 from sim.unit.model import ActionUnit
+
+if TYPE_CHECKING:  # takes a while that the page need not wait for
+    from sim.sheets.paper import Size
 
 MINE = "lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
@@ -46,7 +48,7 @@ def show() -> None:
     chosen = st.selectbox("Lesson", names, format_func=_listed, key=f"{MINE}chosen")
     lesson = lessons()[chosen]
     st.header(_titled(chosen))
-    st.markdown(f"*Afterwards you can:* {lesson.goal[:1].lower()}{lesson.goal[1:]}")
+    st.markdown(f"*Afterwards you can:* {lesson.afterwards}")
     with st.expander("The parts and their names", expanded=chosen == names[0]):
         for picture, what in runs.drawn(("lesson", lesson.scenario), partial(_pictures, lesson.name)):
             st.image(picture, caption=what, alt=what)
@@ -61,13 +63,21 @@ def show() -> None:
 
 
 def _pictures(name: str) -> tuple[tuple[bytes, str], ...]:
+    from sim.sheets.figures import png
+    from sim.sheets.lesson_sheets import drawn
+
     return tuple((png(figure, 100), what) for figure, what in drawn(runs.lesson_unit(name)))
 
 
 def _print(lesson: Lesson) -> None:
     inches = state().inches
-    paper_later(lambda size: lesson_page(page_of(lesson, inches), size), f"lesson-{lesson.name}", "take_lesson",
-                "This lesson as a page to print")  # fmt: skip
+
+    def made(size: Size) -> bytes:
+        from sim.sheets.lesson_sheets import lesson_page, page_of
+
+        return lesson_page(page_of(lesson, inches), size)
+
+    paper_later(made, f"lesson-{lesson.name}", "take_lesson", "This lesson as a page to print")
 
 
 def _titled(name: str) -> str:
@@ -149,8 +159,8 @@ def _commit(question: Foretell, key: str) -> None:
 
 def _came(lesson: Lesson, question: Foretell, said: str, key: str) -> None:
     changed = bool(question.change.turns)
-    came = doing.foretold(lesson, question, said, state().inches)
-    words = harmless(sheet.came(lesson, question, said, state().inches))
+    came = runs.lesson_foretold(lesson.name, question, said, state().inches)
+    words = harmless(sheet.came(question, came))
     (st.success if came.right else st.warning)(words)
     after = ((question.given, question.change), "after the change" if changed else "the unit")
     _motion(lesson, after, ((question.given,), "before") if changed else None, question.show, f"motion_{key}")
@@ -183,7 +193,7 @@ def _task(lesson: Lesson) -> None:
     kept = st.session_state.get(f"{key}_tried")
     if kept is None:
         st.markdown("As it is handed over:")
-        _rows(doing.result(lesson, {}, state().inches))
+        _rows(runs.lesson_result(lesson.name, (), state().inches))
     else:
         _result(lesson, kept, key)
 
@@ -219,7 +229,7 @@ def _nudge(hand: Hand, now: float, key: str, way: int) -> None:
 
 def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
     inches = state().inches
-    result = doing.result(lesson, values, inches)
+    result = runs.lesson_result(lesson.name, tuple(values.items()), inches)
     (st.success if result.done else st.warning)(harmless(sheet.verdict(result)))
     count = st.session_state.get(f"{key}_count", 1)
     if result.done and not st.session_state.get(f"{key}_noted"):

@@ -70,8 +70,7 @@ def show() -> None:
 
 def _chosen() -> Exercise | None:
     """The exercise, by level and number or from a file."""
-    kinds = {DRAWN: "", **{n: n for n in written.exercises()}, FILE: ""}
-    kind = st.selectbox("Exercise", list(kinds), key="prac_kind", format_func=_titled)
+    kind = st.selectbox("Exercise", [DRAWN, *written.exercises(), FILE], key="prac_kind", format_func=_titled)
     if kind == DRAWN:
         return _drawn()
     if kind != FILE:

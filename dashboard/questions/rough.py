@@ -18,7 +18,8 @@ from dashboard.words import harmless, told
 from dashboard.work import Work
 from sim.errors import InputError
 from sim.lessons import rough as lesson
-from sim.lessons.rough import LARGEST_SEED, SET, Line, Path
+from sim.lessons.exercise import LARGEST_SEED
+from sim.lessons.rough import SET, Line, Path
 from sim.sheets import frames
 from sim.sheets import rough as sheet
 from sim.workshop.targets import asked

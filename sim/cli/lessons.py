@@ -7,8 +7,6 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sim.cli import screen
-from sim.errors import Fault, InputError
-from sim.unit.given import brief
 
 if TYPE_CHECKING:
     from sim.lessons.lesson import Foretell, Lesson
@@ -46,7 +44,7 @@ def lesson(args: argparse.Namespace) -> int:
         screen.show(*sheet.listed())
         return FINE
     if args.lesson not in lessons():
-        raise _fault("LESSON", args.lesson, ", ".join(lessons()), "choose one of these")
+        raise screen.refused("LESSON", args.lesson, ", ".join(lessons()), "choose one of these")
     found = lessons()[args.lesson]
     said, turned = _said(found, args.said), _turned(found, args.turned)
     if not said and not turned:
@@ -68,7 +66,7 @@ def _said(found: Lesson, texts: Sequence[str]) -> dict[int, tuple[Foretell, str]
     for text in texts:
         number, mark, answer = text.partition("=")
         if not mark or not number.isdecimal() or not 1 <= int(number) <= len(found.foretell):
-            raise _fault("--say", text, f"N=ANSWER with N from {allowed}", 'write it as in --say 1="grows"')
+            raise screen.refused("--say", text, f"N=ANSWER with N from {allowed}", 'write it as in --say 1="grows"')
         out[int(number)] = (found.foretell[int(number) - 1], answer.strip())
     return out
 
@@ -80,15 +78,11 @@ def _turned(found: Lesson, texts: Sequence[str]) -> dict[str, float]:
     for text in texts:
         at, mark, value = text.partition("=")
         if not mark or at not in found.task.hands:
-            raise _fault(
+            raise screen.refused(
                 "--turn", text, ", ".join(found.task.hands), f'write it as in --turn {found.task.hands[0]}="…"'
             )
         out[at] = hands()[at].read(value)
     return out
-
-
-def _fault(what: str, value: str, allowed: str, remedy: str) -> InputError:
-    return InputError([Fault("command line", None, what, brief(value), allowed, remedy)])
 
 
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"lesson": lesson}

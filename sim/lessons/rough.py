@@ -18,6 +18,7 @@ import numpy as np
 
 from sim.bench import edge
 from sim.errors import Fault, InputError, SimulationError
+from sim.lessons.exercise import LARGEST_SEED
 from sim.lessons.hands import Hand, hands
 from sim.unit.data import shared_file
 from sim.unit.fields import suggestion
@@ -41,7 +42,6 @@ BY = {"aftertouch": ("dip", "blow")}
 """What may be turned for a reading that more than one thing is turned for; the first where nothing is said."""
 HAND = {"spring_rise": "spring.repetition", "aftertouch": "screw.dip"}
 """The hand of a reading that has not its own name."""
-LARGEST_SEED = 999_999_999
 LEAST = 1 / 3
 """Share of the roughness by which every setting is off at least."""
 DRAWS = 20

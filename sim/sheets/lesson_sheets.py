@@ -64,7 +64,7 @@ def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
     seen, task = look(unit, lesson.look_at), lesson.task
     return LessonPage(
         lesson.title,
-        (f"Afterwards you can: {lesson.goal[:1].lower()}{lesson.goal[1:]}", *(part.say for part in lesson.parts)),
+        (f"Afterwards you can: {lesson.afterwards}", *(part.say for part in lesson.parts)),
         [(png(figure), told) for figure, told in drawn(unit)],
         [(sights()[n].title, doing.told(seen, n, inches)) for n in lesson.look_at],
         [f"{q.ask} ({', '.join(possible(q))})" for q in lesson.foretell],

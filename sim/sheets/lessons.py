@@ -21,13 +21,13 @@ def listed() -> list[RenderableType]:
     for name in ("name", "title", "afterwards you can"):
         table.add_column(name)
     for lesson in lessons().values():
-        table.add_row(lesson.name, lesson.title, _small(lesson.goal))
+        table.add_row(lesson.name, lesson.title, lesson.afterwards)
     return [table, Text("python -m sim lesson NAME shows one")]
 
 
 def shown(lesson: Lesson, inches: bool = False) -> list[RenderableType]:
     """One lesson: text, readings of its unit, questions, task with its hands."""
-    parts: list[RenderableType] = [Text(f"{lesson.title}\nAfterwards you can: {_small(lesson.goal)}\n", style="bold")]
+    parts: list[RenderableType] = [Text(f"{lesson.title}\nAfterwards you can: {lesson.afterwards}\n", style="bold")]
     parts += [Text(f"{part.say}\n") for part in lesson.parts]
     parts += [_reads(lesson, inches), Text("")]
     for number, question in enumerate(lesson.foretell, 1):
@@ -55,21 +55,21 @@ def possible(question: Foretell) -> tuple[str, ...]:
 
 def foretold(lesson: Lesson, number: int, question: Foretell, said: str, inches: bool = False) -> list[RenderableType]:
     """What was said beside what came."""
-    return [Text(f"Foretell {number}: {question.ask}\n{came(lesson, question, said, inches)}\n")]
-
-
-def came(lesson: Lesson, question: Foretell, said: str, inches: bool = False) -> str:
-    """What came of a question, in words.  Raises InputError for what is no answer."""
     found = doing.foretold(lesson, question, said, inches)
+    return [Text(f"Foretell {number}: {question.ask}\n{came(question, found)}\n")]
+
+
+def came(question: Foretell, found: doing.Foretold) -> str:
+    """What came of a question, in words."""
     title = sights()[question.read].title
     title = title[:1].upper() + title[1:]
     was = (
         f"{title}: {found.before} before, {found.after} after." if question.change.turns else f"{title}: {found.after}."
     )
     if found.right:
-        return f"You said “{said}”, and so it is. {was} {question.because}"
+        return f"You said “{found.said}”, and so it is. {was} {question.because}"
     far = f" You were off by {found.far}." if found.far else ""
-    return f"You said “{said}”; it is “{found.came}”.{far} {was} {question.because}"
+    return f"You said “{found.said}”; it is “{found.came}”.{far} {was} {question.because}"
 
 
 def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> list[RenderableType]:
@@ -112,7 +112,3 @@ def _hands(lesson: Lesson, inches: bool) -> Table:
         stands = doing.stands(lesson, hand, now, inches)
         table.add_row(hand.at, f"{hand.title}: {hand.told}", *ends, stands)
     return table
-
-
-def _small(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]
