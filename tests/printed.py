@@ -115,7 +115,7 @@ def holds(data: bytes, pictures: int) -> str:
     assert sum(len(page.pictures) for page in pages) == pictures
     for number, page in enumerate(pages, 1):
         assert f"page {number} of {len(pages)}" in page.text and INVENTED in page.text
-    return " ".join("".join(page.text for page in pages).replace("\ufffe", "").split())
+    return " ".join(" ".join(page.text for page in pages).replace("\ufffe", "").split())
 
 
 def squares(shapes: NDArray[np.float64]) -> NDArray[np.float64]:
