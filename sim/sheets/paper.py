@@ -28,7 +28,6 @@ from reportlab.platypus import (
     PageBreak,
     PageTemplate,
     Paragraph,
-    Spacer,
 )
 from reportlab.platypus import Table as Rows
 
@@ -142,7 +141,7 @@ def _text(block: Text, space: Space) -> list[Any]:
         return [_paragraph(block.text, after=4)]
     style = [("BACKGROUND", (0, 0), (-1, -1), SHADE), *_padded(6)]
     words = Paragraph(escape(block.text), _style(SMALL))
-    return [Spacer(1, 6), Rows([[words]], colWidths=[space.width], style=style), Spacer(1, 6)]
+    return [Rows([[words]], colWidths=[space.width], spaceBefore=6, spaceAfter=6, style=style)]
 
 
 def _table(block: Table, space: Space) -> list[Any]:
@@ -156,8 +155,7 @@ def _table(block: Table, space: Space) -> list[Any]:
     ]  # fmt: skip
     by_hand = [i for row in block.rows for i, c in enumerate(row) if c is Mark.ROOM]
     style += [("BOX", (i, 1), (i, -1), 0.3, FAINT) for i in sorted(set(by_hand))]
-    made = Rows(rows, colWidths=found.widths, repeatRows=1, hAlign="LEFT", splitInRow=1, style=style)
-    return [made, Spacer(1, 6)]
+    return [Rows(rows, colWidths=found.widths, repeatRows=1, hAlign="LEFT", splitInRow=1, spaceAfter=6, style=style)]
 
 
 def _cell(cell: Cell, style: Any) -> Any:
@@ -178,18 +176,14 @@ def _ticks(block: Ticks, space: Space) -> list[Any]:
     if not rows:
         return []
     style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padded(2)]
-    return [
-        Rows(rows, colWidths=[TICK_SIZE + 8, space.width - TICK_SIZE - 8], hAlign="LEFT", style=style),
-        Spacer(1, 6),
-    ]
+    widths = [TICK_SIZE + 8, space.width - TICK_SIZE - 8]
+    return [Rows(rows, colWidths=widths, hAlign="LEFT", spaceAfter=6, style=style)]
 
 
 def _lines(block: Lines, space: Space) -> list[Any]:
     style = [("LINEBELOW", (0, 0), (-1, -1), 0.3, FAINT)]
-    return [
-        Rows([[""]] * block.count, colWidths=[space.width], rowHeights=[LINE_HEIGHT] * block.count, style=style),
-        Spacer(1, 8),
-    ]
+    heights = [LINE_HEIGHT] * block.count
+    return [Rows([[""]] * block.count, colWidths=[space.width], rowHeights=heights, spaceAfter=8, style=style)]
 
 
 def _together(block: Together, space: Space) -> list[Any]:

@@ -107,7 +107,7 @@ def _alike(values: list[object]) -> tuple[object, ...]:
         return tuple(float(v) if isinstance(v, int | float) and not whole else v for v in values)
     if all(isinstance(value, bool) for value in told):
         return tuple(values)
-    return tuple(None if value is None else cell(value) for value in values)
+    return tuple(value if value is None or isinstance(value, str) else cell(value) for value in values)
 
 
 def stacked(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:

@@ -20,7 +20,7 @@ from sim.lessons.lesson import lessons
 from sim.lessons.marking import marked
 from sim.lessons.practice import attempt
 from sim.sheets import rough as sheet
-from sim.sheets.blocks import INVENTED, Mark, Picture, Sideways, Size, Table, Text
+from sim.sheets.blocks import INVENTED, Mark, Picture, Sideways, Size, Table, Text, Ticks
 from sim.sheets.columns import columns
 from sim.sheets.figures import png
 from sim.sheets.lesson_sheets import LessonPage, MarkPage, lesson_page, mark_of, mark_sheet, page_of, path_sheet
@@ -103,6 +103,13 @@ def test_what_is_higher_than_a_page_is_brought_onto_pages() -> None:
     blocks = [Table(("a", "b"), [("very " * 1300 + "long", "1")]), Sideways([Picture(png(tall), "tall")])]
     text = holds(pdf("High", blocks), pictures=1)
     assert text.count("very") == 1300 and "tall" in text
+
+
+@pytest.mark.parametrize("rows", range(31, 34))
+def test_a_page_that_is_just_full_is_not_followed_by_an_empty_one(rows: int) -> None:
+    table = Table(("setting", "asked"), [("blow", f"{i}.25 mm") for i in range(rows)])
+    pages = list(read(pdf("Full", [Ticks(["dip, mm"] * 7), table], caution=False)))
+    assert all("mm" in page.text for page in pages)
 
 
 def test_a_sheet_may_begin_sideways() -> None:

@@ -332,7 +332,8 @@ def test_rows_are_the_same_table_as_csv_and_as_parquet() -> None:
     assert told[1:] == ["40,dip,10.05,no,,", '41,\'=1+1,10,yes,,"10,1"', "88,blow,,,,45.25"]
     back = pyarrow.parquet.read_table(io.BytesIO(traces.parquet(made)))
     assert back.column("note").to_pylist() == [40, 41, 88] and back.column("value").to_pylist() == [10.05, 10.0, None]
-    assert back.column("reading").to_pylist()[1] == "=1+1" and back.column("found").to_pylist() == [
+    assert back.column("reading").to_pylist()[1] == "=1+1"
+    assert back.column("found").to_pylist() == [
         None,
         "10,1",
         "45.25",
