@@ -189,14 +189,11 @@ def _changed(path: Path, name: str, known: Mapping[str, str]) -> Fault:
 
 def _told(path: Path, name: str, mark: str | None, half: Contents | None) -> Fault:
     """A file that is not as it was kept, and what to do."""
-    if half is not None:
-        new = half.file.get(name)
-        found = "of the new record" if new and new.sha256 == mark else "missing" if mark is None else "of the old one"
-        found = f"{found}: writing a new record was broken off"
+    found = "missing" if mark is None else "edited since it was kept"
+    remedy = "see whether it is as you want it and read it as edited, or put the one that was kept back"
+    if half is not None and name in half.file and half.file[name].sha256 == mark:
+        found = "of a new record, whose writing was broken off"
         remedy = "keep the new record again, or read the files as they are, as edited"
-    else:
-        found = "missing" if mark is None else "edited since it was kept"
-        remedy = "see whether it is as you want it and read it as edited, or put the one that was kept back"
     return Fault(str(path / name), None, "the file", found, f"as {CONTENTS} says", remedy)
 
 
