@@ -15,9 +15,9 @@ import tomli_w
 from pydantic import Field, NaiveDatetime, ValidationError
 
 from sim.errors import InputError
-from sim.unit.faults import from_lists
 from sim.unit.section import Name, Section
 from sim.unit.text import decode, parse_toml, refuse
+from sim.workshop.outside import from_lists
 
 FORM = 1
 """Form of the file; another one is refused."""

@@ -17,10 +17,10 @@ import tomli_w
 from pydantic import AfterValidator, Field, ValidationError
 
 from sim.errors import Fault, InputError
-from sim.unit.faults import from_lists
 from sim.unit.given import STEERS, brief, wrong
 from sim.unit.section import Name, Section
 from sim.unit.text import decode, parse_toml, refuse
+from sim.workshop.outside import from_lists
 
 FORM = 1
 """Form of ``record.toml`` and of what the files hold; older ones are upgraded, newer ones refused."""

@@ -24,8 +24,9 @@ from sim.sheets.record import (
     upgraded,
 )
 from sim.unit.given import one_line
-from sim.unit.text import LARGEST_FILE, read_bytes, refuse
+from sim.unit.text import LARGEST_FILE, refuse
 from sim.whole import alone, whole
+from sim.workshop.outside import read_bytes
 from sim.workshop.stamp import version
 
 ORDINARY = "an ordinary file, no link"

@@ -39,18 +39,6 @@ def _fault(detail: ErrorDetails, leaves: Leaves, file: str) -> tuple[FieldPath, 
     return leaf_path or path, Fault(where, leaf.line if leaf else None, name, shown, allowed, remedy)
 
 
-def from_lists(error: ValidationError, file: str, remedy: str) -> list[Fault]:
-    """Every fault of a file that is made of lists: ``lesson 2, tries``."""
-    return [_in_list(detail, file, remedy) for detail in error.errors(include_url=False)]
-
-
-def _in_list(detail: ErrorDetails, file: str, remedy: str) -> Fault:
-    way = [str(part + 1) if isinstance(part, int) else str(part) for part in detail["loc"]]
-    where = ", ".join([" ".join(way[:2]), *way[2:]])
-    allowed = str(detail.get("ctx", {}).get("allowed", detail["msg"].lower()))
-    return Fault(file, None, brief(where).strip('"'), brief(detail["input"]), allowed, remedy)
-
-
 def nearest(path: FieldPath, leaves: Leaves) -> tuple[FieldPath | None, Leaf | None]:
     """The leaf at a path, or the one that holds it."""
     for n in range(len(path), 0, -1):

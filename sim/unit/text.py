@@ -37,12 +37,7 @@ def refuse(file: str, field: str, value: object, allowed: str, remedy: str, line
 
 def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
     """The text of a file; whatever is wrong with the file itself is one InputError.  ``largest`` counts bytes."""
-    return decode(read_bytes(path, largest, _wanted(largest)), str(path), largest)
-
-
-def read_bytes(path: Path, largest: int, wanted: str) -> bytes:
-    """What is in a file, of a larger one one byte more than ``largest``.  Raises InputError that tells ``wanted``."""
-    name = str(path)
+    name, wanted = str(path), _wanted(largest)
     try:
         if path.is_dir():
             raise refuse(name, "the file", "a folder", wanted, "name the file in it")
@@ -51,10 +46,11 @@ def read_bytes(path: Path, largest: int, wanted: str) -> bytes:
         if not path.is_file():
             raise refuse(name, "the file", "not an ordinary file", wanted, "name an ordinary file")
         with path.open("rb") as file:
-            return file.read(largest + 1)
+            data = file.read(largest + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "unreadable name"
         raise refuse(name, "the file", reason, wanted, "check its name and that it may be read") from None
+    return decode(data, name, largest)
 
 
 def decode(data: bytes, name: str, largest: int = LARGEST_FILE) -> str:
