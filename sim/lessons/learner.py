@@ -19,7 +19,7 @@ from sim.lessons.practice import Attempt, cause, take
 from sim.lessons.trying import helped, turned, worth_trying
 from sim.workshop.faults import faults
 from sim.workshop.inference import HEALTHY, Cause, Cells, Evidence, Posterior, posterior
-from sim.workshop.next_test import TAKE_OUT, next_tests
+from sim.workshop.next_test import next_tests
 
 ENOUGH = 0.995
 """Probability of a cause from which the learner reads no further."""
@@ -31,8 +31,12 @@ TELLS = 0.015
 """Bits a minute under which a reading is not worth buying."""
 BUYS = 14
 """Readings that it buys at most."""
+OWN = 2
+"""Causes that the learner looks at by the reading that shows them, whatever it costs, before one is mended."""
 TRIED = 3
 """Causes that are not sure and that it mends one after the other, to see."""
+SPARE = 720.0
+"""Seconds of what reading may cost that are left for each mend: to set it, and to regulate after it."""
 READ_AGAIN = 300.0
 """Seconds of reading again after a mend that is tried."""
 OUT_OF_QUESTION = 1e-6
@@ -76,6 +80,7 @@ def _likeliest(found: Posterior) -> Cause:
 
 def _mended_one(made: Attempt, found: Posterior, known: Known) -> tuple[Attempt, Cause]:
     """One cause mended; those that are not sure one after the other, until a mend has helped."""
+    made, found = _seen_for_itself(made, found)
     likely = sorted(found.causes, key=lambda c: -found.causes[c])
     if found.causes[likely[0]] < BELIEVED:
         for causes in _to_try(made, found, known):
@@ -125,6 +130,22 @@ def _shift(grid: Cells, name: str, severity: float) -> np.ndarray[tuple[int, ...
     return np.asarray(grid.mean[mine[np.argmin(np.abs(grid.severity[mine, 0] - severity))]] - grid.mean[0])
 
 
+def _seen_for_itself(made: Attempt, found: Posterior) -> tuple[Attempt, Posterior]:
+    """With the reading that shows the likeliest cause, if that is not sure: taken before anything is mended for it."""
+    for _ in range(OWN):
+        causes = _likeliest(found)
+        unread = [r for n in causes if (r := faults()[n].read) in made.tests and not _read(found, r)]
+        if found.causes[causes] >= BELIEVED or not unread:
+            break
+        made = made.then(take(unread[0]))
+        found = _found(made, found.cells, found.evidence.numbers)
+    return made, found
+
+
+def _read(found: Posterior, name: str) -> bool:
+    return name in found.evidence.numbers or name in found.evidence.words
+
+
 def _to_try(made: Attempt, found: Posterior, known: Known) -> list[Cause]:
     """Causes that a mend would tell something of, the likely and quick ones first."""
 
@@ -166,7 +187,7 @@ def _looked_into(made: Attempt, grid: Cells, kept: Mapping[str, float] | None = 
 
     ``kept``: readings of before, in accuracies, that still hold.
     """
-    spare = made.exercise.count * (READ_AGAIN + TAKE_OUT) if not made.stage else READ_AGAIN
+    spare = SPARE * (1 if made.stage else made.exercise.count)
     found = _found(made, grid, kept)
     grid = some(grid, {c for c, p in found.causes.items() if p >= OUT_OF_QUESTION})
     for _ in range(BUYS):

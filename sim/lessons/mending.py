@@ -44,7 +44,7 @@ CLOSE = 1.0
 """Accuracies within which a reading that is being set is left; of a dear part 0.5."""
 OFF, SPREAD = 1.75, 1.3
 """Accuracies that another reading has to be off by to be set anew; standard deviations where time is short."""
-SHORT = 900.0
+SHORT = 1500.0
 """Seconds left, by the rule of what is allowed, under which time is short."""
 TOLD = 3.0
 """Accuracies that a hand has to have moved its reading by to tell how the reading answers it."""
@@ -129,6 +129,8 @@ def _set(made: Attempt, known: Known, at: str, by: str, turns: int = TURNS, clos
     for _ in range(turns):
         made, now = _read(made, by)
         if now is None or aim is None or abs(aim - now) <= close * made.tests[by].si:
+            break
+        if made.stage and _left(made) < hand.seconds:
             break
         if was is not None and abs(step * gain) > TOLD * made.tests[by].si:
             gain = min(max((now - was) / step, low), high)
