@@ -19,7 +19,7 @@ from sim.lessons.practice import Attempt, cause, take
 from sim.lessons.trying import helped, turned, worth_trying
 from sim.workshop.faults import faults
 from sim.workshop.inference import HEALTHY, Cause, Cells, Evidence, Posterior, posterior
-from sim.workshop.next_test import next_tests
+from sim.workshop.next_test import TAKE_OUT, next_tests
 
 ENOUGH = 0.995
 """Probability of a cause from which the learner reads no further."""
@@ -205,6 +205,7 @@ def able(made: Attempt, name: str) -> bool:
 def _looked_into(made: Attempt, grid: Cells, kept: Mapping[str, float] | None = None) -> tuple[Attempt, Posterior]:
     """Buys readings until a cause, or one of two faults, is sure; enough is left for reading again after the mend.
 
+    While the action is out, what puts it back counts as dearer by the way that is to be gone again.
     ``kept``: readings of before, in accuracies, that still hold.
     """
     spare = SPARE * (1 if made.stage else made.exercise.count)
@@ -214,7 +215,8 @@ def _looked_into(made: Attempt, grid: Cells, kept: Mapping[str, float] | None = 
         found = _found(made, grid, kept)
         ahead = [t for t in next_tests(found, made.out) if t.test.name not in made.taken()]
         ahead = [t for t in ahead if made.reading_seconds + t.cost + spare <= made.exercise.reading_seconds]
-        ahead.sort(key=lambda t: -t.tells / t.cost**OF_COST)
+        back = TAKE_OUT if made.out else 0.0
+        ahead.sort(key=lambda t: -t.tells / (t.cost + (0.0 if t.test.out else back)) ** OF_COST)
         if max(found.faults.values()) >= ENOUGH or not ahead or 60.0 * ahead[0].tells < TELLS * ahead[0].cost:
             break
         made = made.then(take(_doubted(made, found) or ahead[0].test.name))

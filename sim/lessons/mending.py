@@ -159,7 +159,7 @@ def _set(made: Attempt, known: Known, at: str, by: str, turns: int = TURNS, clos
     was, step, low, high = None, 0.0, 0.7 * gain, 1.5 * gain
     for _ in range(turns):
         made, now = _read(made, by)
-        if now is None or aim is None or abs(aim - now) <= close * made.tests[by].si:
+        if now is None or aim is None or gain == 0.0 or abs(aim - now) <= close * made.tests[by].si:
             break
         if made.stage and _left(made) < hand.seconds:
             break
