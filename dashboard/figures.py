@@ -16,6 +16,8 @@ from dashboard.state import state
 if TYPE_CHECKING:  # takes half a second that the first page need not wait for
     from matplotlib.figure import Figure
 
+    from sim.sheets.paper import Size
+
 
 LENGTH = re.compile(r"(?<![\w·])mm$")
 """The end of an axis' title that stands for a length."""
@@ -44,6 +46,16 @@ def figure_later(draw: Callable[[], Figure], name: str, what: str = "Picture and
         column.download_button(
             f"{what} ({kind.upper()})", partial(_drawn, draw, kind), f"{name}.{kind}", mime,
             key=f"{name}_{kind}", width="stretch",
+        )  # fmt: skip
+
+
+def paper_later(make: Callable[[Size], bytes], name: str, key: str, what: str = "A sheet to print") -> None:
+    """A sheet of paper to take away, in either size, made only when it is asked for."""
+    sizes: tuple[Size, ...] = ("A4", "letter")
+    for column, size in zip(st.columns(2), sizes, strict=True):
+        column.download_button(
+            f"{what} ({size}, PDF)", partial(make, size), f"{name}.pdf", "application/pdf", key=f"{key}_{size}",
+            width="stretch",
         )  # fmt: skip
 
 

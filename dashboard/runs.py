@@ -16,10 +16,11 @@ from sim.bench import strike as blows
 from sim.bench.readings import Prediction, Settings, Strike
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
+from sim.lessons.doing import Foretold, Result, foretold, result
 from sim.lessons.doing import unit_of as unit_of_lesson
 from sim.lessons.exercise import Exercise
 from sim.lessons.exercise import bench as bench_of
-from sim.lessons.lesson import Change, lessons
+from sim.lessons.lesson import Change, Foretell, lessons
 from sim.lessons.looks import Seen, look
 from sim.physics.ready import prepare
 from sim.sheets.film import film, press_film
@@ -117,6 +118,18 @@ def in_lesson(name: str, changes: tuple[Change, ...], touch: str, called: str) -
 def lesson_seen(name: str, reads: tuple[str, ...]) -> Seen:
     """Readings of a lesson's unit, as it should be."""
     return look(lesson_unit(name), reads)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def lesson_result(name: str, turned: tuple[tuple[str, float], ...], inches: bool) -> Result:
+    """What a try of a lesson's task came to."""
+    return result(lessons()[name], dict(turned), inches)
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner=False)
+def lesson_foretold(name: str, question: Foretell, said: str, inches: bool) -> Foretold:
+    """What came of a lesson's question, beside what was said."""
+    return foretold(lessons()[name], question, said, inches)
 
 
 @st.cache_resource(max_entries=KEPT, show_spinner=False)

@@ -42,6 +42,7 @@ REMARKS: Mapping[str, str] = {
     "axe-playwright-python": "its licence is not in its metadata; used by tests only, not handed over",
     "mpmath": "held back by sympy",
     "mujoco-core": "held to the version of mujoco",
+    "pypdfium2": "BSD-3-Clause and Apache-2.0 by the files it brings; used by tests only, not handed over",
     "tomli-w": "TOML 1.0 does not change; small, without dependencies of its own",
 }
 """What the numbers alone do not tell."""

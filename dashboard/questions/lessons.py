@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import get_args
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import progress, runs
 from dashboard.components.mechanism import mechanism
+from dashboard.figures import paper_later
 from dashboard.long import Progress, long_job
 from dashboard.show import caution, glossary
 from dashboard.state import state
@@ -21,10 +22,10 @@ from sim.lessons.hands import Hand
 from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
 from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
-from sim.sheets.figures import png
-from sim.sheets.lesson_sheets import drawn, lesson_page, page_of
-from sim.sheets.paper import Size
 from sim.unit.model import ActionUnit
+
+if TYPE_CHECKING:  # takes a while that the page need not wait for
+    from sim.sheets.paper import Size
 
 MINE = "lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
@@ -47,7 +48,7 @@ def show() -> None:
     chosen = st.selectbox("Lesson", names, format_func=_listed, key=f"{MINE}chosen")
     lesson = lessons()[chosen]
     st.header(_titled(chosen))
-    st.markdown(f"*Afterwards you can:* {lesson.goal[:1].lower()}{lesson.goal[1:]}")
+    st.markdown(f"*Afterwards you can:* {lesson.afterwards}")
     with st.expander("The parts and their names", expanded=chosen == names[0]):
         for picture, what in runs.drawn(("lesson", lesson.scenario), partial(_pictures, lesson.name)):
             st.image(picture, caption=what, alt=what)
@@ -62,6 +63,9 @@ def show() -> None:
 
 
 def _pictures(name: str) -> tuple[tuple[bytes, str], ...]:
+    from sim.sheets.figures import png
+    from sim.sheets.lesson_sheets import drawn
+
     return tuple((png(figure, 100), what) for figure, what in drawn(runs.lesson_unit(name)))
 
 
@@ -69,12 +73,11 @@ def _print(lesson: Lesson) -> None:
     inches = state().inches
 
     def made(size: Size) -> bytes:
+        from sim.sheets.lesson_sheets import lesson_page, page_of
+
         return lesson_page(page_of(lesson, inches), size)
 
-    for column, size in zip(st.columns(2), get_args(Size), strict=True):
-        column.download_button(f"This lesson as a page to print ({size}, PDF)", partial(made, size),
-                               f"lesson-{lesson.name}.pdf", "application/pdf", key=f"take_lesson_{size}",
-                               width="stretch")  # fmt: skip
+    paper_later(made, f"lesson-{lesson.name}", "take_lesson", "This lesson as a page to print")
 
 
 def _titled(name: str) -> str:
@@ -156,8 +159,8 @@ def _commit(question: Foretell, key: str) -> None:
 
 def _came(lesson: Lesson, question: Foretell, said: str, key: str) -> None:
     changed = bool(question.change.turns)
-    came = doing.foretold(lesson, question, said, state().inches)
-    words = harmless(sheet.came(lesson, question, said, state().inches))
+    came = runs.lesson_foretold(lesson.name, question, said, state().inches)
+    words = harmless(sheet.came(question, came))
     (st.success if came.right else st.warning)(words)
     after = ((question.given, question.change), "after the change" if changed else "the unit")
     _motion(lesson, after, ((question.given,), "before") if changed else None, question.show, f"motion_{key}")
@@ -179,7 +182,7 @@ def _task(lesson: Lesson) -> None:
     st.subheader("Do it")
     st.markdown(task.say)
     begin = doing.hands_of(lesson)
-    values = {hand.at: _hand(hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
+    values = {hand.at: _hand(lesson, hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
     left, right = st.columns([1, 3], vertical_alignment="center")
     tried = left.button("Try it", key=f"try_{key}", type="primary", width="stretch", disabled=None in values.values())
     right.caption("Every try begins with the unit as it was handed over, and turns the screws to where you set them.")
@@ -188,20 +191,23 @@ def _task(lesson: Lesson) -> None:
         st.session_state[f"{key}_count"] = st.session_state.get(f"{key}_count", 0) + 1
         st.session_state.pop(f"{key}_noted", None)
     kept = st.session_state.get(f"{key}_tried")
-    if kept is not None:
+    if kept is None:
+        st.markdown("As it is handed over:")
+        _rows(runs.lesson_result(lesson.name, (), state().inches))
+    else:
         _result(lesson, kept, key)
 
 
-def _hand(hand: Hand, now: float, key: str) -> float | None:
+def _hand(lesson: Lesson, hand: Hand, now: float, key: str) -> float | None:
     """One hand's value as typed (SI); where nothing is typed, as it stands.  None where it cannot be read."""
     place, less, more = st.columns([6, 1, 1], vertical_alignment="bottom")
+    stood = doing.stands(lesson, hand, now, state().inches)
     by = edge.told(TOUCHED * hand.step, hand.unit, state().inches)
     for column, text, way in ((less, "−", -1), (more, "+", 1)):
         column.button(text, key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way), width="stretch",
                       help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
-    stands = edge.told(0.0 if hand.relative else now, hand.unit, state().inches)
     typed = place.text_input(f"{hand.title}: {hand.told}", key=key, max_chars=30,
-                             placeholder=f"stands at {stands}; type a value with its unit")  # fmt: skip
+                             placeholder=f"stands {stood}; type a value with its unit")  # fmt: skip
     try:
         return hand.read(typed) if typed.strip() else now
     except InputError as error:
@@ -223,22 +229,21 @@ def _nudge(hand: Hand, now: float, key: str, way: int) -> None:
 
 def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
     inches = state().inches
-    result = doing.result(lesson, values, inches)
+    result = runs.lesson_result(lesson.name, tuple(values.items()), inches)
     (st.success if result.done else st.warning)(harmless(sheet.verdict(result)))
     count = st.session_state.get(f"{key}_count", 1)
     if result.done and not st.session_state.get(f"{key}_noted"):
         st.session_state[f"{key}_noted"] = True
         progress.done_lesson(lesson.name, count)
-    rows = [
-        {
-            "reading": r.wanted.sight.title,
-            "wanted": r.wanted.told(inches),
-            "yours": r.seen,
-            "so": "met" if r.met else "not met",
-        }
-        for r in result.rows
-    ]
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what was wanted, and what came of it")
+    _rows(result)
     st.caption(f"Tries so far: {count}")
     start, yours = lesson.task.start, Change(tuple((at, v, False) for at, v in values.items()))
     _motion(lesson, ((start, yours), "yours"), ((start,), "as it was handed over"), lesson.task.show, f"motion_{key}")
+
+
+def _rows(result: doing.Result) -> None:
+    rows = [
+        {"reading": r.wanted.sight.title, "wanted": r.asked, "is": r.seen, "so": "met" if r.met else "not met"}
+        for r in result.rows
+    ]
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what is wanted, and what came of it")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import progress, runs
 from dashboard.components.mechanism import mechanism
+from dashboard.figures import paper_later
 from dashboard.long import Progress, long_job
 from dashboard.show import caution, glossary
 from dashboard.state import state
@@ -24,6 +27,9 @@ from sim.lessons.marking import Mark, marked, minutes
 from sim.lessons.practice import Attempt, Move, cause, mend, take
 from sim.sheets import practice as sheet
 from sim.unit.shipped import shipped
+
+if TYPE_CHECKING:  # takes a while that the page need not wait for
+    from sim.sheets.paper import Size
 
 ATTEMPTS, FAULT, OWN = "attempts_practice", "fault_practice", "own_practice"
 DRAWN, FILE = "drawn by level and number", "from a file"
@@ -64,8 +70,7 @@ def show() -> None:
 
 def _chosen() -> Exercise | None:
     """The exercise, by level and number or from a file."""
-    kinds = {DRAWN: "", **{n: n for n in written.exercises()}, FILE: ""}
-    kind = st.selectbox("Exercise", list(kinds), key="prac_kind", format_func=_titled)
+    kind = st.selectbox("Exercise", [DRAWN, *written.exercises(), FILE], key="prac_kind", format_func=_titled)
     if kind == DRAWN:
         return _drawn()
     if kind != FILE:
@@ -218,7 +223,20 @@ def _marked(a: Attempt, mark: Mark) -> None:
     path = long_job("path", a.exercise, "What would have been cheapest?", partial(_cheapest, a.exercise))
     for line in sheet.path_lines(path, a):
         st.markdown(harmless(line))
+    _print(a, replace(mark, path=path))
     _motion(a.exercise)
+
+
+def _print(a: Attempt, mark: Mark) -> None:
+    """The mark sheet; the cheapest path stands on it once it was asked for."""
+    inches = state().inches
+
+    def made(size: Size) -> bytes:
+        from sim.sheets.lesson_sheets import mark_of, mark_sheet
+
+        return mark_sheet(mark_of(a, mark, inches), size)
+
+    paper_later(made, f"mark-{a.exercise.code or 'exercise'}".replace("@", "-"), "take_mark", "The mark sheet to print")
 
 
 def _cheapest(e: Exercise, say: Progress) -> Path:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import progress, runs
-from dashboard.figures import kept_figure
+from dashboard.figures import kept_figure, paper_later
 from dashboard.long import long_job, same_bench
 from dashboard.show import caution, glossary, target
 from dashboard.state import state
@@ -19,7 +18,8 @@ from dashboard.words import harmless, told
 from dashboard.work import Work
 from sim.errors import InputError
 from sim.lessons import rough as lesson
-from sim.lessons.rough import LARGEST_SEED, SET, Line, Path
+from sim.lessons.exercise import LARGEST_SEED
+from sim.lessons.rough import SET, Line, Path
 from sim.sheets import frames
 from sim.sheets import rough as sheet
 from sim.workshop.targets import asked
@@ -86,8 +86,8 @@ def _put(mine: Path) -> None:
 
 
 def _reading_table(mine: Path) -> None:
-    heads = ("reading", "should be", "within", "is", "")
-    rows = pd.DataFrame(sheet.asked_rows(mine, state().inches), columns=list(heads))
+    rows = pd.DataFrame(sheet.asked_rows(mine, state().inches), columns=["reading", "should be", "within", "is", ""])
+    rows = rows[["reading", "is", "", "should be", "within"]]  # the first ones show on a narrow screen
     st.dataframe(rows, width="stretch", hide_index=True, alt="what each reading should be, and what it is now")
 
 
@@ -196,12 +196,7 @@ def _sheet(mine: Path, orders: Sequence[Path]) -> None:
 
         return path_sheet(mine, orders, size, inches=state().inches)
 
-    sizes: tuple[Size, ...] = ("A4", "letter")
-    for column, size in zip(st.columns(2), sizes, strict=True):
-        column.download_button(
-            f"A sheet to print ({size}, PDF)", partial(made, size), f"rough-{mine.rough.seed}.pdf", "application/pdf",
-            key=f"sheet_rough_{size}", width="stretch",
-        )  # fmt: skip
+    paper_later(made, f"rough-{mine.rough.seed}", "sheet_rough")
 
 
 def _all_steps(paths: Sequence[Path]) -> pd.DataFrame:

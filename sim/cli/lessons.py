@@ -7,8 +7,6 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sim.cli import screen
-from sim.errors import Fault, InputError
-from sim.unit.given import brief
 
 if TYPE_CHECKING:
     from sim.lessons.lesson import Foretell, Lesson
@@ -32,7 +30,7 @@ def add(commands: Any, command: Command) -> None:
         "--turn", dest="turned", metavar="HAND=VALUE", action="append", default=[],
         help="do the task: a hand that the lesson names, and how far it is turned",
     )  # fmt: skip
-    parser.add_argument("--sheet", metavar="FILE", help="write the lesson as a page to print to FILE (.pdf)")
+    screen.add_paper(parser)
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
 
 
@@ -46,7 +44,7 @@ def lesson(args: argparse.Namespace) -> int:
         screen.show(*sheet.listed())
         return FINE
     if args.lesson not in lessons():
-        raise _fault("LESSON", args.lesson, ", ".join(lessons()), "choose one of these")
+        raise screen.refused("LESSON", args.lesson, ", ".join(lessons()), "choose one of these")
     found = lessons()[args.lesson]
     said, turned = _said(found, args.said), _turned(found, args.turned)
     if not said and not turned:
@@ -58,8 +56,7 @@ def lesson(args: argparse.Namespace) -> int:
     if paper is not None:
         from sim.sheets.lesson_sheets import lesson_page, page_of
 
-        page = lesson_page(page_of(found, args.inches))
-        screen.keep("sheet", "--sheet", paper, lambda new: new.write_bytes(page))
+        screen.keep_bytes("sheet", "--sheet", paper, lesson_page(page_of(found, args.inches), args.paper))
     return FINE
 
 
@@ -69,7 +66,7 @@ def _said(found: Lesson, texts: Sequence[str]) -> dict[int, tuple[Foretell, str]
     for text in texts:
         number, mark, answer = text.partition("=")
         if not mark or not number.isdecimal() or not 1 <= int(number) <= len(found.foretell):
-            raise _fault("--say", text, f"N=ANSWER with N from {allowed}", 'write it as in --say 1="grows"')
+            raise screen.refused("--say", text, f"N=ANSWER with N from {allowed}", 'write it as in --say 1="grows"')
         out[int(number)] = (found.foretell[int(number) - 1], answer.strip())
     return out
 
@@ -81,15 +78,11 @@ def _turned(found: Lesson, texts: Sequence[str]) -> dict[str, float]:
     for text in texts:
         at, mark, value = text.partition("=")
         if not mark or at not in found.task.hands:
-            raise _fault(
+            raise screen.refused(
                 "--turn", text, ", ".join(found.task.hands), f'write it as in --turn {found.task.hands[0]}="…"'
             )
         out[at] = hands()[at].read(value)
     return out
-
-
-def _fault(what: str, value: str, allowed: str, remedy: str) -> InputError:
-    return InputError([Fault("command line", None, what, brief(value), allowed, remedy)])
 
 
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"lesson": lesson}

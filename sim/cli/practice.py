@@ -48,6 +48,7 @@ def add(commands: Any, command: Command) -> None:
     ):
         parser.add_argument(f"--{kind}", dest="moves", nargs="+", metavar=what, action=_Moves, default=[], help=told)
     parser.add_argument("--no-path", action="store_true", help="leave out the cheapest path (faster)")
+    screen.add_paper(parser)
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print JSON instead of tables")
     form.add_argument("--blank", action="store_true", help="print a small exercise, to edit")
@@ -64,8 +65,12 @@ def practice(args: argparse.Namespace) -> int:
     if args.blank:
         print(written.blank(), end="")
         return FINE
+    paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     screen.announce_compiling()
     made = attempt(_exercise(args), args.moves)
+    if paper is not None and not made.named:
+        remedy = "name a cause with --cause: then there is a mark"
+        raise InputError([Fault("command line", None, "--sheet", args.sheet, "the mark of what was handed in", remedy)])
     mark = None
     if made.named:
         mark = marked(made, None if args.no_path else _known(made.exercise.scenario))
@@ -73,6 +78,10 @@ def practice(args: argparse.Namespace) -> int:
         print(document.text(sheet.document(made, mark)))
     else:
         screen.show(sheet.tables(made) if mark is None else sheet.mark_tables(made, mark))
+    if paper is not None and mark is not None:
+        from sim.sheets.lesson_sheets import mark_of, mark_sheet
+
+        screen.keep_bytes("mark sheet", "--sheet", paper, mark_sheet(mark_of(made, mark), args.paper))
     return FINE
 
 

@@ -27,8 +27,7 @@ def add(commands: Any, command: Command) -> None:
         help="set one thing, in the order given: blow, let_off=1.6mm, 'aftertouch by blow'",
     )  # fmt: skip
     parser.add_argument("--no-orders", action="store_true", help="leave out the orders of work (faster)")
-    parser.add_argument("--sheet", metavar="FILE", help="write it as a sheet of paper to FILE (.pdf)")
-    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="size of the sheet (default A4)")
+    screen.add_paper(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
 
@@ -55,8 +54,7 @@ def rough(args: argparse.Namespace) -> int:
     if paper is not None:
         from sim.sheets.lesson_sheets import path_sheet
 
-        made = path_sheet(mine, others, args.paper)
-        screen.keep("sheet", "--sheet", paper, lambda new: new.write_bytes(made))
+        screen.keep_bytes("sheet", "--sheet", paper, path_sheet(mine, others, args.paper))
     return FINE
 
 

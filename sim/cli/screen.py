@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from rich.console import Console, RenderableType
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from sim.errors import Fault, InputError, OutputError
+from sim.errors import InputError, OutputError
 from sim.physics.ready import prepare
-from sim.unit.given import STEERS, brief
+from sim.unit.given import STEERS
+from sim.unit.text import refuse
 
 Say = Callable[[float, str], None]
 PLAIN_WIDTH = 110
 """Columns where the output is no terminal."""
+
+refused = partial(refuse, "command line")
+"""An option, its value, what is allowed and what to do, as an InputError."""
 
 
 def show(*parts: RenderableType) -> None:
@@ -82,21 +88,27 @@ def out_file(name: str | None, suffixes: tuple[str, ...], option: str) -> Path |
         return None
     path = Path(name)
     if STEERS.search(name):
-        raise _bad_file(option, name, "a name that a file can have", "write a plain name")
+        raise refused(option, name, "a name that a file can have", "write a plain name")
     if path.suffix.lower() not in suffixes:
-        raise _bad_file(option, name, f"a file ending in {', '.join(suffixes)}", "choose one of these endings")
+        raise refused(option, name, f"a file ending in {', '.join(suffixes)}", "choose one of these endings")
     try:
         if not path.parent.is_dir():
-            raise _bad_file(option, name, "a file in a folder that exists", "make the folder first")
+            raise refused(option, name, "a file in a folder that exists", "make the folder first")
         if path.is_dir():
-            raise _bad_file(option, name, "a file", "this is a folder: name a file in it")
+            raise refused(option, name, "a file", "this is a folder: name a file in it")
         if path.exists() and not path.is_file():
-            raise _bad_file(option, name, "an ordinary file", "this is none: name another")
+            raise refused(option, name, "an ordinary file", "this is none: name another")
         if not os.access(path if path.exists() else path.parent, os.W_OK):
-            raise _bad_file(option, name, "a file that may be written", "name another, or see to its rights")
+            raise refused(option, name, "a file that may be written", "name another, or see to its rights")
     except OSError as error:
-        raise _bad_file(option, name, "a name that a file can have", (error.strerror or "no such").lower()) from None
+        raise refused(option, name, "a name that a file can have", (error.strerror or "no such").lower()) from None
     return path
+
+
+def add_paper(parser: argparse.ArgumentParser) -> None:
+    """Options of a command that makes a sheet of paper."""
+    parser.add_argument("--sheet", metavar="FILE", help="write it as a sheet to print to FILE (.pdf)")
+    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="size of the sheet (default A4)")
 
 
 def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) -> None:
@@ -111,11 +123,12 @@ def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) ->
     note(f"{what} written to {path}")
 
 
+def keep_bytes(what: str, option: str, path: Path, data: bytes) -> None:
+    """As ``keep`` for what is made already."""
+    keep(what, option, path, lambda new: new.write_bytes(data))
+
+
 def unwritable(option: str, path: Path, error: OSError) -> OutputError:
     """The file could not be written after all."""
     remedy = (error.strerror or "cannot be written").lower()
-    return OutputError(_bad_file(option, str(path), "a file that may be written", remedy).faults)
-
-
-def _bad_file(option: str, name: str, allowed: str, remedy: str) -> InputError:
-    return InputError([Fault("command line", None, option, brief(name), allowed, remedy)])
+    return OutputError(refused(option, str(path), "a file that may be written", remedy).faults)

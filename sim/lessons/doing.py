@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from sim.bench import edge
 from sim.errors import Fault, InputError, QuantityError
@@ -20,6 +21,7 @@ NEAR = 0.1
 """A number foretold within this share of what comes is right, or within half of what a bench tells. Our convention."""
 
 
+@cache
 def unit_of(lesson: Lesson) -> ActionUnit:
     """The unit that a lesson speaks of, as it should be."""
     return set_up(load(scenario_path(lesson.scenario)))
@@ -36,7 +38,7 @@ def turned(lesson: Lesson, values: Mapping[str, float]) -> ActionUnit:
     for at, value in values.items():
         if at not in lesson.task.hands:
             allowed = ", ".join(lesson.task.hands)
-            raise InputError([Fault("", None, "hand", at[:40], allowed, "this lesson is done with these")])
+            raise InputError([Fault("lesson", None, "hand", at[:40], allowed, "this lesson is done with these")])
         unit = hands()[at].put(unit, value)
     return unit
 
@@ -47,11 +49,19 @@ def hands_of(lesson: Lesson) -> dict[Hand, float]:
     return {hands()[at]: hands()[at].now(unit) for at in lesson.task.hands}
 
 
+def stands(lesson: Lesson, hand: Hand, now: float, inches: bool = False) -> str:
+    """Where a hand stands, in words; of several that are told as themselves nothing, since it would give away which."""
+    if hand.relative:
+        return f"at {edge.told(0.0, hand.unit, inches)}"
+    return f"at {edge.told(now, hand.unit, inches)}" if len(lesson.task.hands) == 1 else "as found"
+
+
 @dataclass(frozen=True)
 class Row:
     """One reading of a task: what was wanted, what came out."""
 
     wanted: Wanted
+    asked: str
     seen: str
     met: bool
 
@@ -60,7 +70,6 @@ class Row:
 class Result:
     """What a try came to: every reading that was wanted, and words about this very result."""
 
-    unit: ActionUnit
     rows: tuple[Row, ...]
     words: tuple[str, ...]
 
@@ -71,11 +80,10 @@ class Result:
 
 def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> Result:
     """Try a task with the hands at these values (SI).  Raises InputError."""
-    unit = turned(lesson, values)
-    seen = look(unit, reads_of(lesson))
-    rows = tuple(Row(w, told(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
+    seen = look(turned(lesson, values), reads_of(lesson))
+    rows = tuple(Row(w, w.told(inches), told(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
     words = tuple(filled(f.say, seen, inches) for f in lesson.task.feedback if f.when.met(seen))
-    return Result(unit, rows, words)
+    return Result(rows, words)
 
 
 def reads_of(lesson: Lesson) -> set[str]:
@@ -88,7 +96,9 @@ def reads_of(lesson: Lesson) -> set[str]:
 def told(seen: Seen, name: str, inches: bool = False) -> str:
     """One reading in words."""
     value = seen.values[name]
-    return ABSENT if value is None else sights()[name].told(value, inches)
+    if value is None or isinstance(value, str):
+        return value or ABSENT
+    return edge.told(value, sights()[name].unit, inches)
 
 
 def filled(say: str, seen: Seen, inches: bool = False) -> str:
@@ -109,8 +119,6 @@ class Foretold:
     after: str
     far: str
     """For a number: how far off it was."""
-    unit: ActionUnit
-    was: ActionUnit
 
 
 def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False) -> Foretold:
@@ -124,18 +132,20 @@ def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False
         number = said_number(question, said)
         sight = sights()[question.read]
         if not isinstance(value, float):
-            return Foretold(False, said, ABSENT, b, a, "", now, was)
+            return Foretold(False, said, ABSENT, b, a, "")
         off = number - value
         far = edge.told(off, sight.unit, inches, sign="+")
-        return Foretold(abs(off) <= max(0.5 * sight.si, NEAR * abs(value)), said, a, b, a, far, now, was)
+        return Foretold(abs(off) <= max(0.5 * sight.si, NEAR * abs(value)), said, a, b, a, far)
     if said not in question.answers:
-        raise InputError([Fault("", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")])
+        raise InputError(
+            [Fault("lesson", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")]
+        )
     if question.words:
         came = str(value)
     else:
         first = before.number(question.read)
         came = ABSENT if first is None or not isinstance(value, float) else way_of(question.read, first, value)
-    return Foretold(said == came, said, came, b, a, "", now, was)
+    return Foretold(said == came, said, came, b, a, "")
 
 
 def said_number(question: Foretell, said: str) -> float:
@@ -145,27 +155,24 @@ def said_number(question: Foretell, said: str) -> float:
         return parse(said, dimension)
     except QuantityError as error:
         title, allowed = sights()[question.read].title, f"a quantity such as {dimension.example}"
-        raise InputError([Fault("", None, title, said[:40], allowed, error.remedy)]) from None
+        raise InputError([Fault("lesson", None, title, said[:40], allowed, error.remedy)]) from None
 
 
 def checked(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:
     """A sentence's claim beside what the simulation says: a row of a table."""
-    before = claim.given.on(unit)
-    was, now = look(before, claim.reads), look(claim.change.on(before), claim.reads)
+    was, now = claim.seen(unit)
     said = claim.wanted.told(inches) if claim.wanted is not None else claim.way
-    holds = claim.wanted.met(now) if claim.wanted is not None else claim.fits(was, now)
-    turned = bool(claim.change.turns)
     return {
-        "done": "; ".join(turn_told(t, before, inches) for t in claim.change.turns) or "nothing",
+        "done": "; ".join(turn_told(t, inches) for t in claim.change.turns) or "nothing",
         "reading": sights()[claim.read].title,
-        "before": told(was, claim.read, inches) if turned else "",
+        "before": told(was, claim.read, inches) if claim.change.turns else "",
         "after": told(now, claim.read, inches),
         "said": said,
-        "holds": "yes" if holds else "no",
+        "holds": "yes" if claim.fits(was, now) else "no",
     }
 
 
-def turn_told(turn: tuple[str, float, bool], unit: ActionUnit, inches: bool = False) -> str:
+def turn_told(turn: tuple[str, float, bool], inches: bool = False) -> str:
     """One hand's change in words."""
     at, value, share = turn
     hand = hands()[at]

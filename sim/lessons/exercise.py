@@ -11,11 +11,13 @@ from types import MappingProxyType
 import numpy as np
 
 from sim.errors import Fault, InputError
+from sim.lessons.hands import hands
 from sim.physics.run import DEFAULT_STEP
 from sim.unit.fields import suggestion
 from sim.unit.given import brief
 from sim.unit.model import ActionUnit
 from sim.unit.shipped import shipped
+from sim.unit.text import refuse
 from sim.workshop.bench_tests import CAUGHT, LOST, PLAYS, YES, Symptoms, bench_tests, read, tests_of
 from sim.workshop.faults import faults, pairs, spoiled
 from sim.workshop.inference import FELT
@@ -114,6 +116,12 @@ class Exercise:
         dearest = max(t.seconds for t in tests)
         return (1 + self.count) * (first + TAKE_OUT) + self.count * self.rule.dear * dearest
 
+    def allowed_with(self, right: Iterable[str]) -> float:
+        """Seconds for everything if these were the right hands: the teacher's word, or reading and TURNS of each."""
+        if self.allowed is not None:
+            return self.allowed
+        return self.reading_seconds + TURNS * sum(hands()[at].seconds for at in right)
+
 
 @dataclass(frozen=True)
 class Bench:
@@ -144,7 +152,7 @@ def of_code(text: str) -> Exercise:
     match = _CODE.fullmatch(text.strip())
     if match is None:
         allowed = "LEVEL-SEED such as 2-7, with -FAULT or @SCENARIO where wanted"
-        raise InputError([Fault("exercise", None, "code", brief(text), allowed, "copy it whole")])
+        raise refuse("exercise", "code", text, allowed, "copy it whole")
     level, seed, fault, scenario = match.groups()
     return exercise(int(level), int(seed), scenario or USUAL, fault or "")
 

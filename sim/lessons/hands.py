@@ -71,7 +71,7 @@ class Hand:
         return value
 
     def _refused(self, typed: str, allowed: str, remedy: str) -> InputError:
-        return InputError([Fault("", None, self.title, typed[:40], allowed, remedy)])
+        return InputError([Fault("hand", None, self.title, typed[:40], allowed, remedy)])
 
 
 @cache

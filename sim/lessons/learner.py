@@ -140,8 +140,7 @@ def _partners(known: Known, name: str) -> Cells:
 
 def _shift(grid: Cells, name: str, severity: float) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """What a fault moves every reading by, in accuracies."""
-    mine = np.flatnonzero(grid.of == grid.causes.index((name,)))
-    return np.asarray(grid.mean[mine[np.argmin(np.abs(grid.severity[mine, 0] - severity))]] - grid.mean[0])
+    return np.asarray(grid.mean[grid.cell(name, severity)] - grid.mean[0])
 
 
 def _seen_for_itself(made: Attempt, found: Posterior) -> tuple[Attempt, Posterior]:

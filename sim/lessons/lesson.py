@@ -22,10 +22,11 @@ from typing import Any
 
 from sim.bench import edge
 from sim.lessons.hands import hands
-from sim.lessons.looks import Seen, Sight, look, sights
+from sim.lessons.looks import Seen, look, sights
 from sim.unit.data import shared_folder
 from sim.unit.model import ActionUnit
 from sim.units import parse
+from sim.workshop.bench_tests import Sight
 
 WAYS = ("grows", "shrinks", "stays")
 """What a reading may do; it stays within what a bench can tell."""
@@ -105,16 +106,22 @@ class Claim:
     def reads(self) -> tuple[str, ...]:
         return self.wanted.reads if self.wanted is not None else (self.read,)
 
+    def seen(self, unit: ActionUnit) -> tuple[Seen, Seen]:
+        """What is read before the change and after it; the same where nothing is changed."""
+        before = self.given.on(unit)
+        first = look(before, self.reads)
+        return first, look(self.change.on(before), self.reads) if self.change.turns else first
+
     def holds(self, unit: ActionUnit) -> bool:
         """Whether the simulation does what it says."""
-        before = self.given.on(unit)
-        after = look(self.change.on(before), self.reads)
-        if self.wanted is not None:
-            return self.wanted.met(after)
-        return self.fits(look(before, self.reads), after)
+        if self.wanted is not None:  # what was before does not matter, and need not be run
+            return self.wanted.met(look(self.change.on(self.given.on(unit)), self.reads))
+        return self.fits(*self.seen(unit))
 
     def fits(self, before: Seen, after: Seen) -> bool:
-        """Whether a reading did what it says from one look to the next."""
+        """Whether a reading did what it says, or is what it says, from one look to the next."""
+        if self.wanted is not None:
+            return self.wanted.met(after)
         was, now = before.number(self.read), after.number(self.read)
         if was is None or now is None:
             return False
@@ -187,7 +194,11 @@ class Lesson:
     parts: tuple[Part, ...]
     foretell: tuple[Foretell, ...]
     task: Task
-    caution: str
+
+    @property
+    def afterwards(self) -> str:
+        """The goal as the end of a sentence."""
+        return f"{self.goal[:1].lower()}{self.goal[1:]}"
 
 
 @cache
@@ -221,7 +232,6 @@ def _lesson(file: Path) -> Lesson:
             tuple(Feedback(_wanted(f["when"]), f["say"]) for f in task["feedback"]),
             task["show"],
         ),
-        row.get("caution", ""),
     )
 
 

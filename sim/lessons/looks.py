@@ -8,40 +8,18 @@ from functools import cache
 
 import numpy as np
 
-from sim.bench import edge, slow_press, template
+from sim.bench import slow_press, template
 from sim.bench import strike as blows
 from sim.bench.predict import repeat, touches
 from sim.bench.rest import Rest, at_rest
 from sim.errors import SimulationError
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.workshop.bench_tests import bench_tests, symptoms
+from sim.workshop.bench_tests import Sight, bench_tests, symptoms
 
 TOUCHING = 10e-3 * GRAVITY
 """Force with which a template touches the hammer, N (10 gf: our convention)."""
 DEEPEST = 2e-3
 """A template that has to come lower to bear so much does not touch, m."""
-
-
-@dataclass(frozen=True)
-class Sight:
-    """One thing to look at: a number in ``unit`` told to ``accuracy`` (in ``unit``), or one of ``words``."""
-
-    name: str
-    title: str
-    unit: str = ""
-    accuracy: float = 0.0
-    words: tuple[str, ...] = ()
-
-    @property
-    def si(self) -> float:
-        """Accuracy, SI."""
-        return self.accuracy * edge.UNITS[self.unit][1].factor(edge.UNITS[self.unit][0])
-
-    def told(self, value: float | str | None, inches: bool = False) -> str:
-        """A value (SI, or a word) as text with its unit."""
-        if value is None or isinstance(value, str):
-            return value or "cannot be read"
-        return edge.told(value, self.unit, inches)
 
 
 @dataclass(frozen=True)
@@ -134,12 +112,12 @@ Taken = Callable[[Rest], dict[str, float | str | None]]
 @cache
 def _sources() -> tuple[tuple[Mapping[str, Sight], Taken], ...]:
     """What is seen in one go, and how."""
-    bench = [Sight(t.name, t.title, t.unit, t.accuracy, t.words) for t in bench_tests().values()]
     blown = [
         Sight(f"{name}_{touch.name}", f"{title}, {touch.name} blow", unit, fine)
         for touch in touches()
         for name, title, unit, fine in _BLOWN
     ]
+    bench: Iterable[Sight] = bench_tests().values()
     groups = ((bench, _bench), (_PRESSED, _press), (blown, _blows), (_REPEATED, _repeat), (_TEMPLATE, _template))
     return tuple(({s.name: s for s in group}, taken) for group, taken in groups)
 

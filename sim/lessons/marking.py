@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from sim.bench import edge
 from sim.lessons.cheapest import Path, cheapest
-from sim.lessons.exercise import LEAPING, TURNS, Bench, Exercise, bench
-from sim.lessons.hands import hands
+from sim.lessons.exercise import LEAPING, Bench, Exercise, bench
 from sim.lessons.known import Known
 from sim.lessons.practice import Attempt
 from sim.workshop.bench_tests import PLAYS, BenchTest, Symptoms, bench_tests
@@ -74,9 +73,7 @@ def allowed_seconds(e: Exercise) -> float:
 
     Known to the learner by its rule only: the number would tell which hands are the right ones.
     """
-    if e.allowed is not None:
-        return e.allowed
-    return e.reading_seconds + TURNS * sum(hands()[faults()[n].at].seconds for n in bench(e).hidden.names)
+    return e.allowed_with(faults()[n].at for n in bench(e).hidden.names)
 
 
 def allowed_told(e: Exercise) -> str:

@@ -9,7 +9,6 @@ import math
 from collections.abc import Mapping
 
 from sim.errors import InputError
-from sim.lessons.exercise import TURNS as ALLOWED_TURNS
 from sim.lessons.exercise import sound
 from sim.lessons.hands import Hand, hands
 from sim.lessons.known import Known
@@ -121,8 +120,7 @@ def checked(made: Attempt, known: Known) -> Attempt:
 def _left(made: Attempt) -> float:
     """Seconds left if what was put to work first is the right hand, or the right ones."""
     own = list(dict(made.mends))[: made.exercise.count]
-    allowed = made.exercise.reading_seconds + ALLOWED_TURNS * sum(hands()[at].seconds for at in own)
-    return (made.exercise.allowed or allowed) - made.seconds
+    return made.exercise.allowed_with(own) - made.seconds
 
 
 def _playing(made: Attempt, known: Known) -> Attempt:

@@ -16,8 +16,8 @@ from sim.errors import Fault, InputError
 from sim.lessons.exercise import Exercise, bench
 from sim.lessons.hands import Hand, hands
 from sim.unit.fields import suggestion
-from sim.unit.given import brief
 from sim.unit.model import ActionUnit
+from sim.unit.text import refuse
 from sim.workshop.bench_tests import LOST, BenchTest, Symptoms, read, tests_of
 from sim.workshop.faults import faults
 from sim.workshop.inference import Evidence
@@ -61,7 +61,7 @@ def mend(at: str, typed: str | float) -> Move:
     hand = hands().get(at)
     if hand is None:
         hint = suggestion(at, hands())
-        raise InputError([Fault("practice", None, "mend", brief(at), hint.allowed, hint.remedy)])
+        raise refuse("practice", "mend", at, hint.allowed, hint.remedy)
     if not isinstance(typed, str):
         return Move("mend", at, typed)
     try:
@@ -79,7 +79,7 @@ def move_of(text: str) -> Move:
     if kind in ("take", "cause") and rest:
         return Move("take" if kind == "take" else "cause", rest.strip())
     allowed = "take NAME, mend AT=VALUE, or cause NAME"
-    raise InputError([Fault("practice", None, "move", brief(text), allowed, "write it as one of these")])
+    raise refuse("practice", "move", text, allowed, "write it as one of these")
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class Attempt:
             known = self.hands
         if move.name not in known:
             hint = suggestion(move.name, known)
-            raise InputError([Fault("practice", None, move.kind, brief(move.name), hint.allowed, hint.remedy)])
+            raise refuse("practice", move.kind, move.name, hint.allowed, hint.remedy)
         if len(self.moves) >= MOST_MOVES:
             remedy = "hand in, or begin anew"
             raise InputError([Fault("practice", None, "moves", str(len(self.moves) + 1), f"{MOST_MOVES}", remedy)])

@@ -18,6 +18,7 @@ import numpy as np
 
 from sim.bench import edge
 from sim.errors import Fault, InputError, SimulationError
+from sim.lessons.exercise import LARGEST_SEED
 from sim.lessons.hands import Hand, hands
 from sim.unit.data import shared_file
 from sim.unit.fields import suggestion
@@ -41,13 +42,13 @@ BY = {"aftertouch": ("dip", "blow")}
 """What may be turned for a reading that more than one thing is turned for; the first where nothing is said."""
 HAND = {"spring_rise": "spring.repetition", "aftertouch": "screw.dip"}
 """The hand of a reading that has not its own name."""
-LARGEST_SEED = 999_999_999
 LEAST = 1 / 3
 """Share of the roughness by which every setting is off at least."""
 DRAWS = 20
 ROUNDS = 4
 """Rounds of an order at most."""
 MOST_STEPS = 200
+UNSEEN = "the hammer is not caught, so that its rise cannot be seen"
 
 
 @dataclass(frozen=True)
@@ -222,7 +223,7 @@ class Path:
         if self.finished or len(self.lines) >= MOST_STEPS:
             allowed = "no step more: every target is met" if self.finished else f"{MOST_STEPS} steps"
             raise _refused("step", as_typed(made), allowed, "take the last steps back, or begin again")
-        done = orders.do(self.unit, made, self.rough.targets, self.readings)
+        done = self._done(made)
         before = {t for line in self.lines for t in line.done.step.sets} - set(self.off) - set(made.sets)
         off = self.rough.off(done.readings)
         hand = hand_of(made)
@@ -230,9 +231,17 @@ class Path:
         line = Line(done, cost(made), again, tuple(t for t in off if t in before), off, self._why(done))
         return replace(self, lines=(*self.lines, line))
 
+    def _done(self, made: Step) -> Done:
+        """As ``orders.do``; but nobody bends a spring for a rise that cannot be seen."""
+        if "spring_rise" in made.sets and self.readings.get("spring_rise") is None:
+            return Done(made, self.unit, self.readings, {}, False)
+        return orders.do(self.unit, made, self.rough.targets, self.readings)
+
     def _why(self, done: Done) -> str:
         if done.reached:
             return ""
+        if done.unit is self.unit and "spring_rise" in done.step.sets:
+            return UNSEEN
         wanted = {t: self.rough.targets[t] if done.step.value is None else done.step.value for t in done.step.sets}
         try:
             return next((miss.why for miss in unmet(done.unit, wanted, dict(done.readings))), "")

@@ -57,9 +57,7 @@ def changed(before: Attempt, after: Attempt, known: Known, severities: Mapping[s
     was, now = before.evidence(), after.evidence()
     expected = np.zeros(len(cells.library.numbers))
     for name, severity in severities.items():
-        mine = np.flatnonzero(cells.of == cells.causes.index((name,)))
-        cell = mine[np.argmin(np.abs(cells.severity[mine, 0] - severity))]
-        expected -= cells.mean[cell] - cells.mean[0]
+        expected -= cells.mean[cells.cell(name, severity)] - cells.mean[0]
     told = 0.0
     for name in set(was.numbers) & set(now.numbers):
         i = cells.library.numbers.index(name)

@@ -1,4 +1,4 @@
-"""Lessons and exercises on paper: a rough unit's path, a lesson's page, an exercise's mark."""
+"""Lessons and exercises on paper: a lesson's page, an exercise's mark, a rough unit's path."""
 
 from __future__ import annotations
 
@@ -8,28 +8,40 @@ from typing import cast
 
 from matplotlib.figure import Figure
 
+from sim.bench import edge
 from sim.lessons import doing
+from sim.lessons.complaint import complaint
 from sim.lessons.lesson import Lesson
+from sim.lessons.looks import look, sights
+from sim.lessons.marking import Mark, minutes
+from sim.lessons.practice import Attempt
 from sim.lessons.rough import Path
-from sim.sheets import lessons as words
+from sim.sheets import practice
 from sim.sheets import rough as sheet
 from sim.sheets.drawing import find_pose, new_axes
 from sim.sheets.figures import png
+from sim.sheets.lessons import possible
 from sim.sheets.mechanism import close_up, draw_mechanism
-from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, pdf
+from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together, pdf
 from sim.unit.model import ActionUnit
+from sim.workshop.bench_tests import BenchTest
 
 
 @dataclass(frozen=True)
 class LessonPage:
-    """A lesson as it is printed: words, pictures (PNG, and what is in each), what to do and room to answer."""
+    """A lesson as it is printed."""
 
     title: str
     paragraphs: Sequence[str]
     pictures: Sequence[tuple[bytes, str]] = ()
+    """PNG, and what is in it."""
+    readings: Sequence[tuple[str, str]] = ()
+    """Of the lesson's unit as it should be: what, and its value."""
     questions: Sequence[str] = ()
-    """Asked beforehand: room to answer after each."""
+    """Asked beforehand; there is room to answer after each."""
     task: str = ""
+    hands: Sequence[str] = ()
+    """What may be turned for it."""
     wanted: Sequence[str] = ()
     """What the task is to reach, a box to tick each."""
     room: int = 2
@@ -47,16 +59,18 @@ def drawn(unit: ActionUnit) -> tuple[tuple[Figure, str], ...]:
 
 
 def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
-    """A lesson to print: its words, its unit as the jack lets go, its questions and its task."""
+    """A lesson as it is printed, with its unit drawn as the jack lets go."""
     unit = doing.unit_of(lesson)
-    hands = "; ".join(f"{hand.title}: {hand.told}" for hand in doing.hands_of(lesson))
+    seen, task = look(unit, lesson.look_at), lesson.task
     return LessonPage(
         lesson.title,
-        [f"Afterwards you can: {lesson.goal[:1].lower()}{lesson.goal[1:]}", *(part.say for part in lesson.parts)],
+        (f"Afterwards you can: {lesson.afterwards}", *(part.say for part in lesson.parts)),
         [(png(figure), told) for figure, told in drawn(unit)],
-        [f"{q.ask} ({', '.join(words.possible(q))})" for q in lesson.foretell],
-        f"{lesson.task.say} (To be turned: {hands}.)",
-        [f"{w.sight.title}: {w.told(inches)}" for w in lesson.task.want],
+        [(sights()[n].title, doing.told(seen, n, inches)) for n in lesson.look_at],
+        [f"{q.ask} ({', '.join(possible(q))})" for q in lesson.foretell],
+        task.say,
+        [f"{hand.title}: {hand.told}" for hand in doing.hands_of(lesson)],
+        [f"{w.sight.title}: {w.told(inches)}" for w in task.want],
     )
 
 
@@ -64,11 +78,86 @@ def lesson_page(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:
     """A lesson's page as PDF."""
     blocks: list[Block] = [Text(p) for p in page.paragraphs]
     blocks += [Picture(picture, told, 0.9 / (1 + i / 2)) for i, (picture, told) in enumerate(page.pictures)]
-    for question in page.questions:
-        blocks += [Heading("What will happen?"), Text(question), Lines(page.room)]
+    if page.readings:
+        blocks += [Heading("This unit as it should be"), Table(("reading", "value"), page.readings, (1,))]
+    for number, question in enumerate(page.questions, 1):
+        blocks.append(Together((Heading(f"Foretell, then see ({number})"), Text(question), Lines(page.room))))
     if page.task:
-        blocks += [Heading("To do"), Text(page.task), Ticks(page.wanted), Lines(page.room)]
+        hands = (Text(f"– {hand}") for hand in page.hands)
+        blocks.append(Together((Heading("Do it"), Text(page.task), *hands, Ticks(page.wanted), Lines(page.room))))
     return pdf(page.title, blocks, size=size, date=date)
+
+
+@dataclass(frozen=True)
+class MarkPage:
+    """The mark of a hidden-fault exercise as it is printed, all of it in words."""
+
+    title: str
+    code: str
+    """With which the same exercise is made again; "" for one that a teacher wrote."""
+    told: str
+    """What the owner said, and what was known beforehand."""
+    passed: bool
+    cost: str
+    """Time spent, and allowed."""
+    judged: Sequence[tuple[str, bool, str]]
+    """What was looked at, whether it was right, and why."""
+    truth: Sequence[str]
+    """What was hidden."""
+    notebook: Sequence[tuple[str, str, str, str]]
+    """Each move, what it read, what it should read, and its time."""
+    readings: Sequence[tuple[str, str, str, bool]] = ()
+    """Of the mended unit: what, its value, the span in which it is right, and whether it is."""
+    cheapest: str = ""
+    """The cheapest path, with hindsight."""
+
+
+def mark_of(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
+    """An attempt and its mark, as they are printed."""
+    e = mark.exercise
+
+    def told(value: float | None, test: BenchTest) -> str:
+        return edge.told(value, test.unit, inches)
+
+    return MarkPage(
+        e.name,
+        e.code,
+        f"{practice.set_task(a)} The owner says: {complaint(e)}",
+        mark.passed,
+        f"{minutes(mark.cost)} of {minutes(mark.allowed)} allowed",
+        [(row.what, row.passed, row.words) for row in mark.rows],
+        mark.truth,
+        [(r["move"], r["reads"], r["should read"], r["took"]) for r in practice.notebook(a, inches)],
+        [
+            (b.test.title, told(b.now, b.test), f"{told(b.low, b.test)} to {told(b.high, b.test)}", b.passed)
+            for b in mark.backs
+        ],
+        " ".join(practice.path_lines(mark.path, a)),
+    )
+
+
+def mark_sheet(mark: MarkPage, size: Size = "A4", date: str = "") -> bytes:
+    """The mark sheet of a hidden-fault exercise as PDF, with lines for the learner's and the teacher's remarks."""
+    again = f" The same exercise again: {mark.code}." if mark.code else ""
+    moves = [(str(i), *move) for i, move in enumerate(mark.notebook, 1)]
+    blocks: list[Block] = [
+        Text(f"{mark.told}{again}"),
+        Heading(f"{'Passed' if mark.passed else 'Not passed'}: {mark.cost}"),
+        Table(("what", "judged", "why"), [(what, _right(right), why) for what, right, why in mark.judged]),
+        Text(f"It was: {'; '.join(mark.truth)}."),
+        Heading("What was done"),
+        Table(("move", "what", "reads", "should read", "time"), moves, (0, 2, 3, 4)),
+    ]
+    if mark.readings:
+        rows = [(what, now, span, _right(right)) for what, now, span, right in mark.readings]
+        blocks += [Heading("The mended unit"), Table(("reading", "is", "right", ""), rows, (1, 2))]
+    if mark.cheapest:
+        blocks += [Heading("The cheapest path, with hindsight"), Text(mark.cheapest)]
+    return pdf(mark.title, [*blocks, Together((Heading("Remarks"), Lines(3)))], size=size, date=date)
+
+
+def _right(right: bool) -> str:
+    return "right" if right else "off"
 
 
 def path_sheet(

@@ -21,20 +21,28 @@ def listed() -> list[RenderableType]:
     for name in ("name", "title", "afterwards you can"):
         table.add_column(name)
     for lesson in lessons().values():
-        table.add_row(lesson.name, lesson.title, _small(lesson.goal))
+        table.add_row(lesson.name, lesson.title, lesson.afterwards)
     return [table, Text("python -m sim lesson NAME shows one")]
 
 
 def shown(lesson: Lesson, inches: bool = False) -> list[RenderableType]:
     """One lesson: text, readings of its unit, questions, task with its hands."""
-    parts: list[RenderableType] = [Text(f"{lesson.title}\nAfterwards you can: {_small(lesson.goal)}\n", style="bold")]
+    parts: list[RenderableType] = [Text(f"{lesson.title}\nAfterwards you can: {lesson.afterwards}\n", style="bold")]
     parts += [Text(f"{part.say}\n") for part in lesson.parts]
     parts += [_reads(lesson, inches), Text("")]
     for number, question in enumerate(lesson.foretell, 1):
         parts.append(
             Text(f"Foretell {number}: {question.ask}\n  --say {number}=... ({', '.join(possible(question))})\n")
         )
-    parts += [Text(f"Do it: {lesson.task.say}"), _hands(lesson, inches), Text(""), Text(CAUTIONS)]
+    handed_over = rows("As it is handed over", doing.result(lesson, {}, inches))
+    parts += [
+        Text(f"Do it: {lesson.task.say}"),
+        handed_over,
+        Text(""),
+        _hands(lesson, inches),
+        Text(""),
+        Text(CAUTIONS),
+    ]
     return parts
 
 
@@ -47,32 +55,37 @@ def possible(question: Foretell) -> tuple[str, ...]:
 
 def foretold(lesson: Lesson, number: int, question: Foretell, said: str, inches: bool = False) -> list[RenderableType]:
     """What was said beside what came."""
-    return [Text(f"Foretell {number}: {question.ask}\n{came(lesson, question, said, inches)}\n")]
-
-
-def came(lesson: Lesson, question: Foretell, said: str, inches: bool = False) -> str:
-    """What came of a question, in words.  Raises InputError for what is no answer."""
     found = doing.foretold(lesson, question, said, inches)
+    return [Text(f"Foretell {number}: {question.ask}\n{came(question, found)}\n")]
+
+
+def came(question: Foretell, found: doing.Foretold) -> str:
+    """What came of a question, in words."""
     title = sights()[question.read].title
     title = title[:1].upper() + title[1:]
     was = (
         f"{title}: {found.before} before, {found.after} after." if question.change.turns else f"{title}: {found.after}."
     )
     if found.right:
-        return f"You said “{said}”, and so it is. {was} {question.because}"
+        return f"You said “{found.said}”, and so it is. {was} {question.because}"
     far = f" You were off by {found.far}." if found.far else ""
-    return f"You said “{said}”; it is “{found.came}”.{far} {was} {question.because}"
+    return f"You said “{found.said}”; it is “{found.came}”.{far} {was} {question.because}"
 
 
 def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> list[RenderableType]:
     """What a try came to."""
     found = doing.result(lesson, values, inches)
-    table = plain_table("What was wanted")
-    for name in ("reading", "wanted", "yours", ""):
+    return [rows("What was wanted", found), Text(""), Text(verdict(found))]
+
+
+def rows(title: str, found: doing.Result) -> Table:
+    """Every reading that is wanted, and what came out."""
+    table = plain_table(title)
+    for name in ("reading", "wanted", "is", ""):
         table.add_column(name)
     for row in found.rows:
-        table.add_row(row.wanted.sight.title, row.wanted.told(inches), row.seen, "met" if row.met else "not met")
-    return [table, Text(""), Text(verdict(found))]
+        table.add_row(row.wanted.sight.title, row.asked, row.seen, "met" if row.met else "not met")
+    return table
 
 
 def verdict(found: doing.Result) -> str:
@@ -92,14 +105,10 @@ def _reads(lesson: Lesson, inches: bool) -> Table:
 
 def _hands(lesson: Lesson, inches: bool) -> Table:
     table = plain_table("")
-    for name in ("--turn", "what", "from", "to", "stands at"):
+    for name in ("--turn", "what", "from", "to", "stands"):
         table.add_column(name, justify="left" if name in ("--turn", "what") else "right")
     for hand, now in doing.hands_of(lesson).items():
         ends = [edge.told(v, hand.unit, inches) for v in (hand.low, hand.high)]
-        stands = edge.told(0.0 if hand.relative else now, hand.unit, inches)
+        stands = doing.stands(lesson, hand, now, inches)
         table.add_row(hand.at, f"{hand.title}: {hand.told}", *ends, stands)
     return table
-
-
-def _small(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]

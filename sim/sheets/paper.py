@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from functools import cache, partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 from xml.sax.saxutils import escape
 
 from matplotlib import get_data_path
@@ -40,7 +40,7 @@ FOOT = 9 * mm
 INK, FAINT, SHADE = HexColor("#22282d"), HexColor("#8a949c"), HexColor("#eef1f3")
 BODY, BOLD = "Body", "BodyBold"
 FONTS = {BODY: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
-POINTS, LEADING, PADDING = 9.0, 12.0, 3.0
+POINTS, LEADING, PADDING, SMALL = 9.0, 12.0, 3.0, 7.5
 TICK_SIZE, ROOM_WIDTH, LINE_HEIGHT = 9.0, 26 * mm, 9 * mm
 INVENTED = "Invented demo data"
 
@@ -64,7 +64,7 @@ class Heading:
 class Text:
     text: str
     shaded: bool = False
-    """Set off on a shade, as a caution is."""
+    """Set off on a shade and smaller, as a caution is."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,14 @@ class Lines:
     count: int
 
 
-Block = Heading | Text | Table | Picture | Ticks | Lines
+@dataclass(frozen=True)
+class Together:
+    """Blocks on one page, where they fit on one."""
+
+    blocks: Sequence[Block]
+
+
+Block: TypeAlias = "Heading | Text | Table | Picture | Ticks | Lines | Together"
 
 
 def pdf(
@@ -131,24 +138,25 @@ def _build(
     flow: list[Any] = [Paragraph(escape(title), _style(16, 20, bold=True, after=6))]
     if date:
         flow.append(_paragraph(date))
-    for block in blocks:
-        flow += _FLOWS[type(block)](block, width)
-    if caution:
-        flow += [Spacer(1, 8), KeepTogether(_text(Text(CAUTIONS, shaded=True), width))]
+    flow += _flow([*blocks, Text(CAUTIONS, shaded=True)] if caution else blocks, width)
     foot = partial(_foot, title=title, invented=invented, count=count)
     document.build(flow, onFirstPage=foot, onLaterPages=foot)
     return out.getvalue(), document.page
 
 
+def _flow(blocks: Sequence[Block], width: float) -> list[Any]:
+    return [part for block in blocks for part in _FLOWS[type(block)](block, width)]
+
+
 def _foot(canvas: Any, document: Any, *, title: str, invented: bool, count: int | None) -> None:
     width = document.pagesize[0]
-    canvas.setFont(BODY, 7.5)
+    canvas.setFont(BODY, SMALL)
     canvas.setFillColor(FAINT)
     place = f"page {canvas.getPageNumber()} of {count or 1}"
     canvas.drawRightString(width - MARGIN, FOOT, place)
     left = f"{INVENTED} – {title}" if invented else title
-    room = width - 2 * MARGIN - stringWidth(place, BODY, 7.5) - 12
-    while stringWidth(left, BODY, 7.5) > room:
+    room = width - 2 * MARGIN - stringWidth(place, BODY, SMALL) - 12
+    while stringWidth(left, BODY, SMALL) > room:
         left = f"{left[:-2]}…"
     canvas.drawString(MARGIN, FOOT, left)
 
@@ -161,7 +169,8 @@ def _text(block: Text, width: float) -> list[Any]:
     if not block.shaded:
         return [_paragraph(block.text, after=4)]
     style = [("BACKGROUND", (0, 0), (-1, -1), SHADE), *_padded(6)]
-    return [Rows([[_paragraph(block.text)]], colWidths=[width], style=style)]
+    words = Paragraph(escape(block.text), _style(SMALL, 1.3 * SMALL))
+    return [Spacer(1, 6), Rows([[words]], colWidths=[width], style=style), Spacer(1, 6)]
 
 
 def _table(block: Table, width: float) -> list[Any]:
@@ -206,8 +215,13 @@ def _lines(block: Lines, width: float) -> list[Any]:
     ]
 
 
+def _together(block: Together, width: float) -> list[Any]:
+    return [KeepTogether(_flow(block.blocks, width))]
+
+
 _FLOWS: dict[type, Callable[[Any, float], list[Any]]] = {
     Heading: _heading, Text: _text, Table: _table, Picture: _picture, Ticks: _ticks, Lines: _lines,
+    Together: _together,
 }  # fmt: skip
 
 

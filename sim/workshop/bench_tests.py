@@ -31,8 +31,8 @@ LOST = "otherwise"
 
 
 @dataclass(frozen=True)
-class BenchTest:
-    """One reading: a number in ``unit`` read to ``accuracy``, or one of ``words``."""
+class Sight:
+    """What can be read: a number in ``unit`` to ``accuracy``, or one of ``words``."""
 
     name: str
     title: str
@@ -40,6 +40,17 @@ class BenchTest:
     accuracy: float = 0.0
     """How finely it is read, in ``unit``."""
     words: tuple[str, ...] = ()
+
+    @property
+    def si(self) -> float:
+        """Accuracy, SI; of words 1."""
+        return 1.0 if self.words else self.accuracy * edge.UNITS[self.unit][1].factor(edge.UNITS[self.unit][0])
+
+
+@dataclass(frozen=True)
+class BenchTest(Sight):
+    """One reading that a technician takes, and what that costs."""
+
     slip: float = 0.002
     """Share of words that come out otherwise for no reason the library knows."""
     seconds: float = 30.0
@@ -54,11 +65,6 @@ class BenchTest:
     damper: bool = False
     limits: tuple[float, float] = (-math.inf, math.inf)
     """What can be, in ``unit``."""
-
-    @property
-    def si(self) -> float:
-        """Accuracy, SI; of words 1."""
-        return 1.0 if self.words else self.accuracy * edge.UNITS[self.unit][1].factor(edge.UNITS[self.unit][0])
 
     def of(self, unit: ActionUnit) -> bool:
         """Whether it can be taken of this unit."""

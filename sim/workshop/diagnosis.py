@@ -171,10 +171,14 @@ def distance(
 
     ``as_bad``: from the other one as bad as that seems, not the nearest.
     """
-    a = _cell(grid, found, one)
+    a = grid.cell(one, found.severity(one)[0])
     if not numbers and not words:
         return 0.0
-    others = np.array([_cell(grid, found, two)]) if as_bad else np.flatnonzero(grid.of == grid.causes.index((two,)))
+    others = (
+        np.array([grid.cell(two, found.severity(two)[0])])
+        if as_bad
+        else np.flatnonzero(grid.of == grid.causes.index((two,)))
+    )
     off = np.zeros(len(others))
     if numbers:
         columns = list(numbers)
@@ -185,11 +189,6 @@ def distance(
         same = (grid.said[t][others] * grid.said[t][a]).sum(axis=1)
         off += np.where(same < 0.1, APART, 0.0)
     return float(off.min())
-
-
-def _cell(grid: Cells, found: Posterior, name: str) -> int:
-    mine = np.flatnonzero(grid.of == grid.causes.index((name,)))
-    return int(mine[np.argmin(np.abs(grid.severity[mine, 0] - found.severity(name)[0]))])
 
 
 def _splits(found: Posterior, one: str, two: str) -> str:

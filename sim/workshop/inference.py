@@ -84,6 +84,11 @@ class Cells:
         own = self.own[:, columns] if of is None else self.own[of][:, columns]
         return np.asarray(whole[None] + (own**2)[:, :, None] * np.eye(len(columns)))
 
+    def cell(self, name: str, severity: float) -> int:
+        """The cell of one fault alone whose severity is nearest to this."""
+        mine = np.flatnonzero(self.of == self.causes.index((name,)))
+        return int(mine[np.argmin(np.abs(self.severity[mine, 0] - severity))])
+
     def variance(self, columns: list[int]) -> Array:
         """(cell, number): the diagonal of it, read as the bench does."""
         whole = np.diag(self.library.scatter)[columns] + self.noise[columns]

@@ -228,8 +228,7 @@ def own_error(grid: Cells, count: int, random: np.random.Generator) -> tuple[flo
     for (cause, severity), found in zip(picks, on_all_cores(jobs), strict=True):
         if found is None:
             continue
-        mine = np.flatnonzero(grid.of == cause)
-        cell = mine[np.argmin(np.abs(grid.severity[mine, 0] - severity))]
+        cell = grid.cell(grid.causes[cause][0], severity)
         numbers, _ = library.pack(found)
         there = np.isfinite(numbers)
         off = (numbers - grid.mean[cell] + 0.5 * library.leaps)[there]

@@ -22,9 +22,13 @@ from reportlab.pdfgen.canvas import Canvas
 from sim.__main__ import main
 from sim.cli import commands
 from sim.lessons import rough as lesson
+from sim.lessons.exercise import of_code
+from sim.lessons.lesson import lessons
+from sim.lessons.marking import marked
+from sim.lessons.practice import attempt
 from sim.sheets import rough as sheet
 from sim.sheets.figures import png
-from sim.sheets.lesson_sheets import LessonPage, lesson_page, path_sheet
+from sim.sheets.lesson_sheets import LessonPage, MarkPage, lesson_page, mark_of, mark_sheet, page_of, path_sheet
 from sim.sheets.paper import (
     INVENTED,
     MARGIN,
@@ -193,20 +197,61 @@ def test_a_path_on_paper_holds_every_figure_of_it(size: Size, paths: tuple[lesso
 
 def test_a_lesson_s_page_has_its_pictures_its_task_and_room_to_answer() -> None:
     page = LessonPage(
-        WORDS, ["One. " * 60, MARKUP], [(drawn(), "First"), (drawn(), "Second")], ["What will it do?"],
-        "Set the button.", ["let-off 1.4 to 1.8 mm"], room=5,
+        WORDS, ["One. " * 60, MARKUP], [(drawn(), "First"), (drawn(), "Second")], [("let-off", "1.57 mm")],
+        ["What will it do?"], "Set the button.", ["let-off button"], ["let-off 1.4 to 1.8 mm"], room=5,
     )  # fmt: skip
     data = lesson_page(page, "letter")
     text = holds(data, pictures=2)
-    for words in (WORDS, MARKUP, "First", "Second", "What will it do?", "Set the button.", "let-off 1.4 to 1.8 mm"):
+    told = ("First", "Second", "1.57 mm", "What will it do?", "Set the button.", "– let-off button")
+    for words in (WORDS, MARKUP, *told, "let-off 1.4 to 1.8 mm"):
         assert words in text
     lines = [s for p in read(data) for s in p.shapes if s[3] - s[1] < 1 and s[2] - s[0] > 300]
     assert len(lines) >= 10 and sum(len(_squares(p.shapes)) for p in read(data)) == 1
 
 
-def test_the_command_writes_the_sheet(tmp_path: Path) -> None:
+def test_the_longest_lesson_is_printed_whole() -> None:
+    found = max(lessons().values(), key=lambda one: sum(len(part.say) for part in one.parts))
+    text = holds(lesson_page(page_of(found)), pictures=2)
+    asked = [found.task.say, *(part.say for part in found.parts), *(q.ask for q in found.foretell)]
+    squeezed = text.replace(" ", "")
+    assert not [words for words in asked if words.replace(" ", "") not in squeezed]
+    assert all(w.told() in text for w in found.task.want)
+
+
+def test_a_mark_sheet_holds_all_that_was_judged_and_done() -> None:
+    mark = MarkPage(
+        "Exercise 2-7", "2-7", f"“It does not repeat.” {MARKUP}", False, "41 min of 38 min allowed",
+        [("cause", True, "Right: tight hammer centre."), ("cost", False, "41 min of 38 min allowed.")],
+        ["tight hammer centre, 4.2 N·mm"], [(f"reading {i}", f"{i}.5 gf", "1.5 gf", "40 s") for i in range(50)],
+        [("down weight", "52.0 gf", "46.0 to 54.0 gf", True), ("let-off", "–", "1.4 to 1.8 mm", False)], "Down weight.",
+    )  # fmt: skip
+    text = holds(mark_sheet(mark), pictures=0)
+    told = ("Not passed: 41 min of 38 min allowed", "It was: tight hammer centre, 4.2 N·mm.", "49.5 gf", "Remarks")
+    rows = ("cause right Right: tight hammer centre.", "let-off – 1.4 to 1.8 mm off", "The same exercise again: 2-7.")
+    for words in (MARKUP, *told, *rows, "Down weight."):
+        assert words in text
+
+
+def test_an_attempt_s_mark_is_printed_whole() -> None:
+    made = attempt(
+        of_code("1-3"), ["take down_weight", "take let_off", "mend screw.let_off=0.2 mm", "cause weak-spring"]
+    )
+    mark = marked(made)
+    page = mark_of(made, mark)
+    text = holds(mark_sheet(page), pictures=0).replace(" ", "")
+    said = [page.told, page.cost, *(w for row in page.judged for w in (row[0], row[2])), *page.truth]
+    said += [cell for row in (*page.notebook, *page.readings) for cell in row if isinstance(cell, str)]
+    assert len(page.notebook) == 3 and len(page.readings) == len(mark.backs) > 5
+    assert not [words for words in said if words.replace(" ", "") not in text]
+
+
+def test_commands_write_the_sheets(tmp_path: Path) -> None:
     path = tmp_path / "rough.pdf"
     words = ("rough", "--seed", "3", "--do", "blow", "--no-orders", "--json", "--sheet", str(path), "--paper", "letter")
     assert main(words) == commands.FINE
     assert "44.48 mm" in holds(path.read_bytes(), pictures=1)
     assert main(("rough", "--sheet", str(tmp_path / "x.txt"))) == commands.BAD_INPUT
+    given = ("practice", "--seed", "3", "--take", "down_weight", "--no-path", "--json", "--sheet", str(path))
+    assert main(given) == commands.BAD_INPUT
+    assert main((*given, "--cause", "weak-spring")) == commands.FINE
+    assert "Not passed" in holds(path.read_bytes(), pictures=0)

@@ -115,6 +115,14 @@ def test_a_step_that_cannot_come_out_says_why(begun: Rough) -> None:
     assert "NOT REACHED: " in sheet.step_rows(mine)[-1][-1]
 
 
+def test_a_spring_is_not_bent_for_a_rise_that_cannot_be_seen(begun: Rough) -> None:
+    """At the start the hammer is not caught; bent blindly the spring would end far too weak."""
+    assert begun.start["spring_rise"] is None
+    mine = path(begun, ["spring_rise"])
+    (line,) = mine.lines
+    assert mine.unit == begun.unit and line.why == lesson.UNSEEN and line.seconds > 0 and not line.done.reached
+
+
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
