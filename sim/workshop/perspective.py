@@ -133,12 +133,13 @@ def view(clicked: Clicked) -> View:
 
 
 def _judged(clicked: Clicked, found: Array, slopes: Array, left: Array) -> View:
-    covariance = np.linalg.inv(slopes.T @ slopes)
+    covariance = np.linalg.inv(slopes.T @ slopes).astype(float)
     spare = np.maximum(1.0 - np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 1e-9)
     count = 2 * (len(clicked.card) + len(clicked.rule))
-    strange = np.where(spare > 1e-3, np.abs(left) / np.sqrt(spare), 0.0)[:count].reshape(-1, 2).max(axis=1)
+    each = np.where(spare > 1e-3, np.abs(left) / np.sqrt(spare), 0.0)[:count]
+    strange: Array = each.reshape(-1, 2).max(axis=1)
     scatter = float(np.sqrt(left @ left / max(len(left) - len(found), 1)))
-    return View(clicked, found, covariance * max(1.0, scatter) ** 2, strange, scatter)
+    return View(clicked, found, np.asarray(covariance * max(1.0, scatter) ** 2, float), strange, scatter)
 
 
 def differences(of: Callable[[Array], Array], at: Array, step: float = DIFFERENCE) -> Array:
@@ -167,7 +168,7 @@ def _straight(seen: Array, bow: float) -> Array:
 
 
 def _matrix(found: Array) -> Array:
-    return np.append(found[SHAPE], 1.0).reshape(3, 3)
+    return np.concatenate([found[SHAPE], [1.0]]).reshape(3, 3)
 
 
 def _projected(places: Array, found: Array) -> Array:
@@ -181,7 +182,8 @@ def _through(matrix: Array, places: Array) -> Array:
 
 def _plane(c: Clicked, at: Array, found: Array) -> Array:
     straight = _straight((at - c.middle) / c.half, found[BOW])
-    return _through(np.linalg.inv(_matrix(found)), straight) * c.unit
+    inverse = np.linalg.inv(_matrix(found)).astype(float)
+    return _through(inverse, straight) * c.unit
 
 
 def _begin(c: Clicked) -> Array:

@@ -2,7 +2,7 @@
 
 The card, laid in the plane of the action's side, says how the camera saw that plane; a rule at the depth of the parts
 says how much nearer they are and, with the card, how the lens bows (``perspective.py``).  A click's uncertainty, the
-camera's, the card's level and the parts' uneven depth are carried into every coordinate by slopes (JCGM 100:2008,
+camera's, the card's level and the parts' uneven depth are carried into every coordinate by its slopes (JCGM 100:2008,
 5.2.2).  What is wrong with the clicks, or too uncertain, is refused, never smoothed over.
 """
 
@@ -23,12 +23,16 @@ from sim.workshop import photograph_points as points
 from sim.workshop.perspective import Array, Clicked, View, differences, view
 
 STRANGEST = 4.0
-"""A click so many times as far off as its uncertainty allows is a slip (Baarda 1968: 4 for one in some 10,000)."""
+"""A click so many times as far off as its uncertainty allows is a slip (Baarda's w; by chance one in 15,000)."""
 MOST_BOW, MOST_DEPTH = 0.02, 0.02
-"""Bowing at the picture's corner, and scale of the second scale, from which on a picture is refused (our convention)."""
+"""Bowing at the picture's corner, and what the second scale is longer by, beyond which a picture is refused."""
 MOST_TILT = math.radians(40)
 CARD_LEVEL = math.radians(0.1)
 """How level a card is laid against the key bed: a quarter of a millimetre over its long side (our convention)."""
+TURN = "hammer.rest_angle"
+"""The one field that is an angle."""
+MOST_TURN = math.radians(0.5)
+"""Standard uncertainty of the shank's angle beyond which it is not given."""
 SHORTEST_SIDE = 60
 """Pixels of a card's side, and of the second scale, that a click can be told on."""
 WRONG_SIDE = 10e-3
@@ -65,7 +69,7 @@ class Marks:
     origin_at: Vec = (0.0, 0.0)
     level_line: bool = True
     """Level is a line that was clicked; else the card's long side."""
-    click: float = 1.0
+    click: float = 0.7
     """Standard uncertainty of a click, pixels."""
     depth: float = 0.5e-3
     """How unevenly the clicked places and the second scale lie in depth, standard deviation, m."""
@@ -94,6 +98,7 @@ class Found:
     uncertainty: float
     place: Vec
     """Where the click lies in the action's frame, m."""
+    place_uncertainty: float
     given: bool
     """Certain enough to be handed on."""
 
@@ -129,9 +134,9 @@ def read(marks: Marks) -> Photographed:
     if faults := list(_sides(marks, done)):
         raise InputError(faults)
     if done.found and not done.given:
-        worst = min(f.uncertainty for f in done.found if len(f.value) > 1 or f.path != "hammer.rest_angle")
+        best = min((f.place_uncertainty for f in done.found), default=0.0)
         raise InputError([_fault(
-            marks, "uncertainty", f"{mm(worst)} at best", f"at most {mm(marks.most)}",
+            marks, "uncertainty", f"{mm(best, 2)} at best", f"at most {mm(marks.most, 2)}",
             "look at the action more squarely and from farther away, with card and second scale around the parts",
         )])  # fmt: skip
     return done
@@ -148,14 +153,14 @@ def leaves(done: Photographed) -> Leaves:
 
 
 def _written(one: Found) -> str | list[str]:
-    if one.path == "hammer.rest_angle":
+    if one.path == TURN:
         return f"{math.degrees(one.value[0]):.3f} deg"
     texts = [show(round(v, 5), "mm", LENGTH) for v in one.value]
     return texts if len(texts) == 2 else texts[0]
 
 
 def _doubt(one: Found) -> str:
-    if one.path == "hammer.rest_angle":
+    if one.path == TURN:
         return f"{math.degrees(one.uncertainty):.3f} deg"
     return f"{1e3 * one.uncertainty:.2f} mm"
 
@@ -280,14 +285,18 @@ def _found(m: Marks, seen: View) -> Photographed:
     slopes = differences(all_of, z)
     variance = np.einsum("ij,jk,ik->i", slopes, _covariance(m, seen, at), slopes)
     values, doubts = all_of(z).tolist(), np.sqrt(np.maximum(variance, 0.0)).tolist()
-    places = dict(zip(known, np.reshape(values[-count:], (-1, 2)).tolist(), strict=True))
+    first = len(values) - count
+    places = {
+        n: (values[i], values[i + 1], max(doubts[i : i + 2]))
+        for n, i in zip(known, range(first, len(values), 2), strict=True)
+    }
     found, i = [], 0
     for w in wanted:
         n = 2 if w.gives == "point" else 1
         doubt = max(doubts[i : i + n])
-        sure = doubt <= (math.radians(0.5) if w.gives == "angle" else m.most)
-        x, y = places[w.click]
-        found.append(Found(w.path, tuple(values[i : i + n]), doubt, (x, y), sure))
+        sure = doubt <= (MOST_TURN if w.gives == "angle" else m.most)
+        x, y, there = places[w.click]
+        found.append(Found(w.path, tuple(values[i : i + n]), doubt, (x, y), there, sure))
         i += n
     return Photographed(m, seen, tuple(found), waiting)
 

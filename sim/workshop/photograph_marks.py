@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import tomli_w
-from pydantic import ConfigDict, Field, FiniteFloat, ValidationError
+from pydantic import Field, FiniteFloat, ValidationError
 
 from sim.errors import Fault, InputError
 from sim.unit.given import brief
 from sim.unit.model import Vec
-from sim.unit.section import Name, Quantity, Section, quantity
+from sim.unit.section import Measured, Name, Quantity, Section, quantity, required
 from sim.unit.text import decode, parse_toml, refuse
 from sim.units import LENGTH, show
 from sim.workshop.photograph import Marks, Picture
@@ -25,8 +25,7 @@ HEAD = """\
 # Marks on a photograph of an action: places in pixels from its upper left corner, x to the right, y down.
 # The same marks on the same picture give the same coordinates again.
 """
-Pixels = Annotated[list[FiniteFloat | int], Field(min_length=2, max_length=2)]
-Length = Quantity
+Pixels = Annotated[list[FiniteFloat], Field(min_length=2, max_length=2)]
 Count = Annotated[int, Field(ge=1, le=1_000_000_000)]
 
 
@@ -39,13 +38,17 @@ class _Picture(Section):
 
 
 class _Card(Section):
-    width: Length | None = quantity("mm", 20, 1500, "between the corner crosses")
-    height: Length | None = quantity("mm", 20, 1500, "between the corner crosses")
+    width: Quantity = required("mm", 20, 1500, "between the corner crosses")
+    height: Quantity = required("mm", 20, 1500, "between the corner crosses")
+
+
+class _Mark(Section):
+    at: Quantity = required("mm", -2000, 2000, "along the second scale")
 
 
 class _Place(Section):
-    x: Length | None = quantity("mm", -2000, 2000, "along")
-    y: Length | None = quantity("mm", -2000, 2000, "up")
+    x: Measured = quantity("mm", -2000, 2000, "along")
+    y: Measured = quantity("mm", -2000, 2000, "up")
 
 
 class _Frame(Section):
@@ -55,21 +58,19 @@ class _Frame(Section):
 
 
 class _Doubt(Section):
-    click_px: Annotated[FiniteFloat | int, Field(gt=0, le=100)] = 1.0
-    depth: Length | None = quantity("mm", 0, 20, "uneven depth, standard deviation")
-    distance: Length | None = quantity("mm", 100, 100_000, "camera to card")
-    most: Length | None = quantity("mm", 0.05, 5, "a place more uncertain is not given")
+    click_px: Annotated[FiniteFloat, Field(gt=0, le=100)] = 0.7
+    depth: Measured = quantity("mm", 0, 20, "uneven depth, standard deviation")
+    distance: Measured = quantity("mm", 100, 100_000, "camera to card")
+    most: Measured = quantity("mm", 0.05, 5, "a place more uncertain is not given")
 
 
 class _File(Section):
     """The whole file, as TOML names it."""
 
-    model_config = ConfigDict(strict=True)
-
     form: Literal[1]
     picture: _Picture
     card: _Card
-    rule: Annotated[list[_Place], Field(min_length=2, max_length=MOST_RULE)]
+    rule: Annotated[list[_Mark], Field(min_length=2, max_length=MOST_RULE)]
     frame: _Frame = Field(default_factory=_Frame)
     doubt: _Doubt = Field(default_factory=_Doubt)
     clicks: Annotated[dict[str, Pixels], Field(max_length=100)] = Field(default_factory=dict)
@@ -90,7 +91,7 @@ def text_of(marks: Marks) -> str:
             "click_px": marks.click, "depth": _mm(marks.depth), "distance": _mm(marks.distance),
             "most": _mm(marks.most),
         },
-        "rule": [{"x": _mm(t)} for t in marks.rule],
+        "rule": [{"at": _mm(t)} for t in marks.rule],
         "clicks": {name: [*at] for name, at in marks.clicks.items()},
     }  # fmt: skip
     return HEAD + tomli_w.dumps(tree)
@@ -118,8 +119,8 @@ def _marks(f: _File, name: str) -> Marks:
     return Marks(
         picture=Picture(f.picture.file, f.picture.width, f.picture.height, f.picture.bytes, f.picture.sha256),
         clicks={click: _pair(at) for click, at in f.clicks.items()},
-        card=(_si(f.card.width, usual.card[0]), _si(f.card.height, usual.card[1])),
-        rule=tuple(_si(place.x, 0.0) for place in f.rule),
+        card=(f.card.width.value, f.card.height.value),
+        rule=tuple(mark.at.value for mark in f.rule),
         origin=f.frame.origin, origin_at=(_si(f.frame.at.x, 0.0), _si(f.frame.at.y, 0.0)),
         level_line=f.frame.level == "line", click=float(f.doubt.click_px), depth=_si(f.doubt.depth, usual.depth),
         distance=_si(f.doubt.distance, usual.distance), most=_si(f.doubt.most, usual.most),
