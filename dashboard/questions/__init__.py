@@ -29,5 +29,6 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "compare": _page("compare", "Compare two units"),
     "lessons": _page("lessons", "Learn the escapement"),
     "practice": _page("practice", "Find the hidden fault"),
+    "photograph": _page("photograph", "Read a photograph"),
     "scenario": _page("scenario", "The scenario"),
 }

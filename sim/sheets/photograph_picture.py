@@ -68,11 +68,11 @@ def _bare(image: Image.Image) -> Image.Image:
     return image
 
 
-def same(marks: Marks, photo: Photo) -> None:
+def same(marks: Marks, there: Picture) -> None:
     """Raises InputError where marks were made on another picture."""
-    if marks.picture.sha256 != photo.picture.sha256:
+    if marks.picture.sha256 != there.sha256:
         told = f"marks of {marks.picture.name}, SHA-256 {marks.picture.sha256[:12]}"
-        allowed = f"marks of {photo.picture.name}, SHA-256 {photo.picture.sha256[:12]}"
+        allowed = f"marks of {there.name}, SHA-256 {there.sha256[:12]}"
         raise refuse(marks.picture.name, "picture", told, allowed, "open the picture that these marks belong to")
 
 
