@@ -13,14 +13,12 @@ from sim.errors import Fault, InputError, QuantityError
 from sim.sheets import photograph_demo as invented
 from sim.sheets import photograph_picture as pictures
 from sim.unit.model import ActionUnit, Vec
-from sim.units import LENGTH, mm, parse
+from sim.units import LENGTH, parse, show
 from sim.workshop.photograph import Marks, Picture
-from sim.workshop.photograph_points import PIN, asked, wanted
+from sim.workshop.photograph_points import PIN, asked
 
 USUAL = Marks(Picture("", 1, 1, 1, ""))
 DEMO_DISTANCE = invented.Camera().distance
-ORIGINS = (PIN, *(w.click for w in wanted() if w.frame == "action" and w.gives == "point"))
-"""Clicks that the frame may be hung on."""
 SEPARATORS = re.compile(r"\s*[;,]\s+|\s*;\s*")
 
 
@@ -50,16 +48,26 @@ def held(name: str, data: bytes, version: int, demo: bool = False) -> Held:
 @cache
 def demo() -> tuple[bytes, dict[str, Vec]]:
     """The invented picture, of the first shipped unit, and a careful hand's clicks on it."""
-    return invented.demo(sim.load(FIRST))
+    return invented.demo(first_unit())
+
+
+def first_unit() -> ActionUnit:
+    """The unit that the invented picture shows."""
+    return sim.load(FIRST)
 
 
 def typed(marks: Marks) -> dict[str, str]:
     """What the fields of the page say where these marks were made: lengths as they would be typed."""
     return {
-        "width": mm(marks.card[0]), "height": mm(marks.card[1]), "rule": ", ".join(mm(t) for t in marks.rule),
-        "x": mm(marks.origin_at[0], 2), "y": mm(marks.origin_at[1], 2), "click": f"{marks.click:g}",
-        "depth": mm(marks.depth, 2), "distance": mm(marks.distance, 0), "most": mm(marks.most, 2),
+        "width": _mm(marks.card[0]), "height": _mm(marks.card[1]), "rule": ", ".join(map(_mm, marks.rule)),
+        "x": _mm(marks.origin_at[0]), "y": _mm(marks.origin_at[1]), "click": f"{marks.click:.12g}",
+        "depth": _mm(marks.depth), "distance": _mm(marks.distance), "most": _mm(marks.most),
     }  # fmt: skip
+
+
+def _mm(si: float) -> str:
+    """As it would be typed, to the last figure."""
+    return show(si, "mm", LENGTH)
 
 
 def told(picture: Picture, fields: Mapping[str, str], origin: str, level_line: bool) -> Marks:

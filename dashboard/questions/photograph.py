@@ -25,7 +25,7 @@ from sim.sheets.scale_card import card
 from sim.unit.model import ActionUnit
 from sim.workshop import photograph_marks
 from sim.workshop.photograph import Marks, Photographed, read
-from sim.workshop.photograph_points import PIN
+from sim.workshop.photograph_points import PIN, origins
 
 HELD, FAULT, STAGE, TAKEN = "held_photo", "fault_photo", "stage_photo", "taken_photo"
 LEVELS = {True: "a level line that I click", False: "the long side of the card"}
@@ -178,7 +178,7 @@ def _told(held: Held, unit: ActionUnit | None) -> Marks | None:
         _field(column, name)
     left, right = st.columns(2)
     origin = left.selectbox(
-        "The frame is hung on", photo.ORIGINS, format_func=photo.title_of, key="photo_origin",
+        "The frame is hung on", origins(), format_func=photo.title_of, key="photo_origin",
         on_change=_hung, args=(unit,), help="where the balance pin cannot be seen: a place that is known otherwise",
     )  # fmt: skip
     level = right.radio("Level is", list(LEVELS), format_func=LEVELS.__getitem__, key="photo_level", horizontal=True)
@@ -236,11 +236,15 @@ def _found(done: Photographed, unit: ActionUnit | None) -> None:
     st.markdown(
         f"The lens bows by {100 * view.bow:+.2f} % at the picture's corner; at the depth of the parts everything is "
         f"{100 * view.depth:+.2f} % larger than on the card. Both are allowed for. Clicks on card and second scale "
-        f"agree to {view.scatter:.1f} times what they are said to be good to."
+        f"scatter {view.scatter:.1f} times as much as a click is said to be uncertain."
     )
     rows = [sheet.row(line, state().inches) for line in sheet.lines(done, unit)]
     st.dataframe(
-        pd.DataFrame(rows), width="stretch", hide_index=True, alt="fields read, with uncertainty and the bench's own"
+        pd.DataFrame(rows),
+        width="stretch",
+        hide_index=True,
+        column_config={"what": st.column_config.Column(width=260)},
+        alt="fields read, with uncertainty and the bench's own",
     )
     if done.waiting:
         waits = "; ".join(photo.title_of(name) for name in done.waiting)

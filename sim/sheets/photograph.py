@@ -67,14 +67,14 @@ def row(line: Line, inches: bool = False) -> dict[str, str]:
         return ", ".join(edge.shown(edge.number(v, unit), unit) for v in values)
 
     return {
-        "field": line.path,
         "what": line.told,
-        "unit": edge.label(unit),
         "read": shown(line.value),
         "± (standard)": shown([line.uncertainty]),
+        "unit": edge.label(unit),
         "on the bench": shown(line.before),
         "apart": "" if line.apart is None else shown([line.apart]),
         "handed on": "yes" if line.given else "no: too uncertain",
+        "field": line.path,
     }
 
 

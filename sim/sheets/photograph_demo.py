@@ -38,8 +38,8 @@ DOT = 1.1e-3
 class Camera:
     """Where it stands and how it looks: ``distance`` (m) from what ``at`` (m) shows in the middle of the picture.
 
-    ``tilt`` and ``turn`` (rad) look down and aside; ``bow`` moves the corner outward by that share; ``depth`` (m) is
-    how much nearer than the card parts and rule lie; ``wide`` (m) is what the picture's width holds at the middle.
+    ``tilt``, ``turn`` and ``roll`` (rad) look down, aside and lean; ``bow`` moves the corner outward by that share;
+    ``depth`` (m) is how much nearer than the card parts and rule lie; ``wide`` (m) is what the picture's width holds.
     """
 
     pixels: tuple[int, int] = (3600, 2400)
@@ -48,6 +48,7 @@ class Camera:
     at: Vec = (0.0, 0.075)
     tilt: float = 0.0
     turn: float = 0.0
+    roll: float = 0.0
     bow: float = 0.0
     depth: float = 0.0
 
@@ -60,6 +61,8 @@ class Camera:
         y, near = c * flat[:, 1] - s * back, s * flat[:, 1] + c * back
         seen = np.column_stack([x, -y]) * (self.pixels[0] * self.distance / self.wide)
         seen /= (self.distance - near)[:, None]
+        c, s = math.cos(self.roll), math.sin(self.roll)
+        seen = seen @ np.array([[c, s], [-s, c]])
         half = math.hypot(*self.pixels) / 2
         seen *= (1.0 + self.bow * (seen**2).sum(axis=1) / half**2)[:, None]
         return np.asarray(seen + np.array(self.pixels) / 2)

@@ -82,6 +82,11 @@ class View:
         """How much larger the rule is seen than one in the card's plane, share."""
         return _over(self.found)
 
+    @staticmethod
+    def rule_way(found: Array) -> Array:
+        """What a length along the rule is seen as in the card's plane (2,)."""
+        return found[RULE][2:]
+
     def plane(self, at: Array, found: Array | None = None) -> Array:
         """Pixels (n, 2) to places of the card's plane in m."""
         use = self.found if found is None else found
@@ -159,7 +164,7 @@ def _off(c: Clicked, found: Array) -> Array:
 
 
 def _over(found: Array) -> float:
-    return float(np.hypot(*found[RULE][2:])) - 1.0
+    return float(np.hypot(*View.rule_way(found))) - 1.0
 
 
 def _straight(seen: Array, bow: float) -> Array:

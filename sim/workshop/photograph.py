@@ -33,6 +33,8 @@ TURN = "hammer.rest_angle"
 """The one field that is an angle."""
 MOST_TURN = math.radians(0.5)
 """Standard uncertainty of the shank's angle beyond which it is not given."""
+CARD_MEASURED = 0.1e-3
+"""Standard uncertainty of the card's width and height, m: read on a steel rule between two crosses (our convention)."""
 SHORTEST_SIDE = 60
 """Pixels of a card's side, and of the second scale, that a click can be told on."""
 WRONG_SIDE = 10e-3
@@ -133,7 +135,7 @@ def read(marks: Marks) -> Photographed:
     done = _found(marks, seen)
     if faults := list(_sides(marks, done)):
         raise InputError(faults)
-    if done.found and not done.given:
+    if done.found and not any(f.path != TURN for f in done.given):
         best = min((f.place_uncertainty for f in done.found), default=0.0)
         raise InputError([_fault(
             marks, "uncertainty", f"{mm(best, 2)} at best", f"at most {mm(marks.most, 2)}",
@@ -186,8 +188,7 @@ def _told(m: Marks) -> Iterator[Fault]:
     ):  # fmt: skip
         if not low <= value <= high:
             yield _fault(m, name, f"{value:g} {unit}", f"{low:g} to {high:g} {unit}", "check the number and its unit")
-    places = [w.click for w in points.wanted() if w.frame == "action" and w.gives == "point"]
-    if m.origin not in (points.PIN, "wippen.centre", "hammer.centre", *places):
+    if m.origin not in points.origins():
         yield _fault(m, "origin", m.origin, "the balance pin or another place of the action's frame", "name one")
     if not all(abs(v) <= 0.6 for v in m.origin_at):
         yield _fault(m, "origin_at", ", ".join(map(mm, m.origin_at)), "-600 to 600 mm each", "measure it again")
@@ -276,12 +277,13 @@ def _found(m: Marks, seen: View) -> Photographed:
 
     def all_of(z: Array) -> Array:
         moved = at + z[fit : fit + count].reshape(-1, 2)
-        flat = seen.plane(moved, z[:fit]) + z[fit + count : fit + 2 * count].reshape(-1, 2)
-        scale = 1.0 + _over(z[:fit]) + z[-2]
+        longer = 1.0 + z[-4:-2] / m.card
+        flat = seen.plane(moved, z[:fit]) * longer + z[fit + count : fit + 2 * count].reshape(-1, 2)
+        scale = float(np.hypot(*(seen.rule_way(z[:fit]) * longer))) + z[-2]
         frame = _frame(m, dict(zip(known, flat.tolist(), strict=True)), scale, z[-1])
         return np.array([*(v for w in wanted for v in _value(w, frame)), *(v for n in known for v in frame[n])])
 
-    z = np.concatenate([seen.found, np.zeros(2 * count + 2)])
+    z = np.concatenate([seen.found, np.zeros(2 * count + 4)])
     slopes = differences(all_of, z)
     variance = np.einsum("ij,jk,ik->i", slopes, _covariance(m, seen, at), slopes)
     values, doubts = all_of(z).tolist(), np.sqrt(np.maximum(variance, 0.0)).tolist()
@@ -301,20 +303,16 @@ def _found(m: Marks, seen: View) -> Photographed:
     return Photographed(m, seen, tuple(found), waiting)
 
 
-def _over(found: Array) -> float:
-    return float(np.hypot(*found[-2:])) - 1.0
-
-
 def _covariance(m: Marks, seen: View, at: Array) -> Array:
-    """Of camera, clicks, uneven depth of each place, depth of the second scale, level."""
+    """Of camera, clicks, uneven depth of each place, the card's size, depth of the second scale, level."""
     fit, count = len(seen.found), at.size
-    out = np.zeros((fit + 2 * count + 2,) * 2)
+    out = np.zeros((fit + 2 * count + 4,) * 2)
     out[:fit, :fit] = seen.covariance
     diagonal = np.arange(fit, len(out))
     slope = np.hypot(math.tan(seen.tilt), _aside(seen, at) / m.distance)
     out[diagonal, diagonal] = np.concatenate([
         np.full(count, (m.click * max(1.0, seen.scatter)) ** 2), np.repeat((m.depth * slope) ** 2, 2),
-        [(m.depth / m.distance) ** 2, 0.0 if m.level_line else CARD_LEVEL**2],
+        [CARD_MEASURED**2, CARD_MEASURED**2, (m.depth / m.distance) ** 2, 0.0 if m.level_line else CARD_LEVEL**2],
     ])  # fmt: skip
     return out
 

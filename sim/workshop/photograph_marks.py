@@ -15,7 +15,7 @@ from sim.unit.section import Measured, Name, Quantity, Section, quantity, requir
 from sim.unit.text import decode, parse_toml, refuse
 from sim.units import LENGTH, show
 from sim.workshop.photograph import Marks, Picture
-from sim.workshop.photograph_points import MOST_RULE, PIN, asked
+from sim.workshop.photograph_points import MOST_RULE, PIN, asked, origins
 
 FORM = 1
 """Form of the file; another one is refused."""
@@ -116,6 +116,9 @@ def _marks(f: _File, name: str) -> Marks:
     if unknown := [click for click in f.clicks if click not in places]:
         remedy = "take out this click, or mend its name"
         raise refuse(name, f"clicks.{unknown[0]}", "clicked", "a place that is asked for", remedy)
+    if f.frame.origin not in origins():
+        remedy = "mend its name, or leave it out for the balance pin"
+        raise refuse(name, "frame.origin", f.frame.origin, "a place of the action's frame", remedy)
     return Marks(
         picture=Picture(f.picture.file, f.picture.width, f.picture.height, f.picture.bytes, f.picture.sha256),
         clicks={click: _pair(at) for click, at in f.clicks.items()},

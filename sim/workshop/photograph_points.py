@@ -91,6 +91,12 @@ def wanted() -> tuple[Wanted, ...]:
     return (*found, Wanted("hammer.rest_angle", SHANK, "action", "angle", ("hammer.centre",)))
 
 
+@cache
+def origins() -> tuple[str, ...]:
+    """Clicks that the frame may be hung on: the balance pin, or a place of the action's frame that is known."""
+    return (PIN, *(w.click for w in wanted() if w.frame == "action" and w.gives == "point"))
+
+
 def in_picture() -> tuple[str, ...]:
     """Paths that the model's parts give places for, whether told here or not."""
     found = []

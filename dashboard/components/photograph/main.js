@@ -61,6 +61,7 @@ class Work {
       Object.assign(this, { mark: data.mark, loading: "" });
       Object.assign(this.view, { image, size: data.size });
       this.root.dataset.mark = data.mark;
+      this.canvas.style.aspectRatio = `${data.size[0]} / ${data.size[1]}`;
       this.view.fit();
       this.view.showAll();
       this.draw();

@@ -1,5 +1,5 @@
 // The picture as it is looked at: which part, how large; marks over it; the magnifier.
-const MOST_ZOOM = 24, LENS = 150, LENS_SCALE = 6;
+const MOST_ZOOM = 24, LENS = 150, LENS_SCALE = 6, CLOSE = 18;
 
 class View {
   constructor(canvas, lens) {
@@ -86,7 +86,12 @@ class View {
     c.fillStyle = "#808488";
     c.fillRect(0, 0, this.wide, this.high);
     this.paint(c, this.scale, this.x, this.y);
-    for (const m of marks) cross(c, this.screen(m.at), m.colour, m.name === current, m.number);
+    const places = marks.map((m) => this.screen(m.at));
+    marks.forEach((m, i) => {
+      const [x, y] = places[i], chosen = m.name === current;
+      const alone = places.every((p, j) => i === j || Math.hypot(p[0] - x, p[1] - y) > CLOSE);
+      cross(c, places[i], m.colour, chosen, chosen || alone ? m.number : "");
+    });
     if (at) hair(c, this.screen(at));
     this.magnify(at);
   }
@@ -97,6 +102,7 @@ class View {
     c.fillRect(0, 0, LENS, LENS);
     this.lens.hidden = !at;
     if (!at) return;
+    this.lens.className = `lens ${this.screen(at)[0] > this.wide / 2 ? "left" : "right"}`;
     const scale = Math.max(LENS_SCALE, Math.min(2 * this.scale, 16)), half = LENS / 2 / scale;
     this.paint(c, scale, at[0] - half, at[1] - half);
     hair(c, [LENS / 2, LENS / 2], 60);
