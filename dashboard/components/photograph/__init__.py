@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -17,6 +18,8 @@ from sim.workshop.photograph_points import Asked
 
 SCRIPTS = ("view", "hand", "list", "main")
 """The scripts that make one module, in their order."""
+MOST = 100
+"""Clicks that are taken from a browser."""
 
 
 @cache
@@ -56,9 +59,10 @@ def _sound(told: Any, size: tuple[int, int], version: int, clicks: Mapping[str, 
     """What the browser tells, where it tells of this version, and of places in the picture."""
     if not isinstance(told, Mapping) or told.get("version") != version:
         return dict(clicks)
-    out = {}
-    for name, at in dict(told.get("at") or {}).items():
-        x, y = (float(v) for v in at)
-        if 0 <= x <= size[0] and 0 <= y <= size[1]:
-            out[str(name)[:60]] = (x, y)
+    out: dict[str, Vec] = {}
+    for name, at in list(dict(told.get("at") or {}).items())[:MOST]:
+        with suppress(TypeError, ValueError):
+            x, y = (float(v) for v in at)
+            if 0 <= x <= size[0] and 0 <= y <= size[1]:
+                out[str(name)[:60]] = (x, y)
     return out
