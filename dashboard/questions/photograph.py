@@ -20,12 +20,13 @@ from dashboard.words import harmless, told
 from sim.errors import InputError
 from sim.sheets import photograph as sheet
 from sim.sheets import photograph_picture as pictures
-from sim.sheets.paper import Size
+from sim.sheets.blocks import Size
 from sim.sheets.scale_card import card
 from sim.unit.model import ActionUnit
 from sim.workshop import photograph_marks
-from sim.workshop.photograph import Marks, Photographed, read
+from sim.workshop.photograph import read
 from sim.workshop.photograph_points import PIN, origins
+from sim.workshop.photographed import Marks, Photographed
 
 HELD, FAULT, STAGE, TAKEN = "held_photo", "fault_photo", "stage_photo", "taken_photo"
 LEVELS = {True: "a level line that I click", False: "the long side of the card"}

@@ -19,10 +19,11 @@ from sim.sheets import photograph_picture as pictures
 from sim.sheets.paper import SIZES, Size
 from sim.sheets.photograph_demo import CARD, RULE, demo
 from sim.sheets.scale_card import card
-from sim.workshop.photograph import Marks, read
+from sim.workshop.photograph import read
 from sim.workshop.photograph_points import CARD as CROSSES
-from tests.unit.test_paper import over_one_another
-from tests.unit.test_paper import read as read_back
+from sim.workshop.photographed import Marks
+from tests.printed import over_one_another
+from tests.printed import read as read_back
 
 POINTS = 72 / 25.4
 
