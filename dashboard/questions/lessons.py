@@ -18,7 +18,7 @@ from dashboard.words import harmless, told
 from sim.bench import edge
 from sim.errors import InputError
 from sim.lessons import doing
-from sim.lessons.hands import Hand
+from sim.lessons.hands import A_LITTLE, Hand
 from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
 from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
@@ -30,8 +30,6 @@ if TYPE_CHECKING:  # takes a while that the page need not wait for
 MINE = "lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
 PRESSED = "press"
-TOUCHED = 4
-"""Steps of a hand that one touch of its buttons turns."""
 
 Named = tuple[tuple[Change, ...], str]
 """Changes of a lesson's unit, and what it is called then."""
@@ -129,12 +127,13 @@ def _foretell(lesson: Lesson, question: Foretell, i: int) -> None:
     key = f"{MINE}{lesson.name}_foretell{i}"
     st.subheader("Foretell, then see" if len(lesson.foretell) == 1 else f"Foretell, then see ({i + 1})")
     st.markdown(question.ask)
+    if judged := doing.judged(question, state().inches):
+        st.caption(judged)
     said: str | None
     if question.number:
-        example = edge.UNITS[sights()[question.read].unit][1].example
-        said = st.text_input("I say", key=f"{key}_say", placeholder=f"a value, such as {example}", max_chars=30)
+        said = st.text_input("I say", key=f"{key}_say", placeholder=sheet.possible(question)[0], max_chars=30)
     else:
-        label = "I say: it" if question.words else f"I say: {sights()[question.read].title}"
+        label = "I say" if question.words else f"I say: {sights()[question.read].title}"
         said = st.radio(label, question.answers, index=None, key=f"{key}_say", horizontal=True)
     st.button("That is what I say", key=f"commit_{key}", on_click=_commit, args=(question, key), disabled=not said)
     if f"{key}_fault" in st.session_state:
@@ -181,6 +180,8 @@ def _task(lesson: Lesson) -> None:
     task, key = lesson.task, f"{MINE}{lesson.name}"
     st.subheader("Do it")
     st.markdown(task.say)
+    if needs := sheet.needs_unit(lesson, state().inches):
+        st.caption(f"{needs} The buttons − and + turn a little at a time.")
     begin = doing.hands_of(lesson)
     values = {hand.at: _hand(lesson, hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
     left, right = st.columns([1, 3], vertical_alignment="center")
@@ -202,7 +203,7 @@ def _hand(lesson: Lesson, hand: Hand, now: float, key: str) -> float | None:
     """One hand's value as typed (SI); where nothing is typed, as it stands.  None where it cannot be read."""
     place, less, more = st.columns([6, 1, 1], vertical_alignment="bottom")
     stood = doing.stands(lesson, hand, now, state().inches)
-    by = edge.told(TOUCHED * hand.step, hand.unit, state().inches)
+    by = edge.told(A_LITTLE * hand.step, hand.unit, state().inches)
     for column, text, way in ((less, "−", -1), (more, "+", 1)):
         column.button(text, key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way), width="stretch",
                       help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
@@ -222,7 +223,7 @@ def _nudge(hand: Hand, now: float, key: str, way: int) -> None:
         value = hand.read(typed) if typed else now
     except InputError:
         return
-    wanted = value + way * TOUCHED * hand.step
+    wanted = value + way * A_LITTLE * hand.step
     if hand.low <= wanted <= hand.high:
         st.session_state[key] = edge.told(wanted, hand.unit, state().inches)
 
