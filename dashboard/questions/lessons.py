@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -107,11 +108,21 @@ def _text(lesson: Lesson) -> None:
 
 
 def _reads(lesson: Lesson) -> str:
-    """Readings of the lesson's unit, as a table that shows whole however narrow its column."""
+    """Readings of the lesson's unit."""
     names, inches = lesson.look_at, state().inches
     seen = runs.lesson_seen(lesson.name, names)
-    rows = [f"| {harmless(sights()[n].title)} | {harmless(doing.told(seen, n, inches))} |" for n in names]
-    return "\n".join(["| reading | value |", "|---|---|", *rows])
+    return _table(("reading", "value"), [(sights()[n].title, _whole(doing.told(seen, n, inches))) for n in names])
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """A table that shows whole however narrow its column."""
+    lines = [heads, ["---"] * len(heads), *([harmless(cell) for cell in row] for row in rows)]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
+def _whole(told: str) -> str:
+    """A number that is not parted from its unit."""
+    return told.replace(" ", "\u00a0") if told[-1:].isalpha() and told[:1] in "-0123456789" else told
 
 
 def _said(unit: ActionUnit, claims: tuple[Claim, ...], say: Progress) -> list[dict[str, str]]:
@@ -181,7 +192,7 @@ def _task(lesson: Lesson) -> None:
     st.subheader("Do it")
     st.markdown(task.say)
     if needs := sheet.needs_unit(lesson, state().inches):
-        st.caption(f"{needs} The buttons − and + turn a little at a time.")
+        st.caption(f"{needs} The buttons turn a little at a time.")
     begin = doing.hands_of(lesson)
     values = {hand.at: _hand(lesson, hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
     left, right = st.columns([1, 3], vertical_alignment="center")
@@ -201,12 +212,13 @@ def _task(lesson: Lesson) -> None:
 
 def _hand(lesson: Lesson, hand: Hand, now: float, key: str) -> float | None:
     """One hand's value as typed (SI); where nothing is typed, as it stands.  None where it cannot be read."""
-    place, less, more = st.columns([6, 1, 1], vertical_alignment="bottom")
+    place = st.container()
+    row = st.container(horizontal=True)
     stood = doing.stands(lesson, hand, now, state().inches)
     by = edge.told(A_LITTLE * hand.step, hand.unit, state().inches)
-    for column, text, way in ((less, "−", -1), (more, "+", 1)):
-        column.button(text, key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way), width="stretch",
-                      help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
+    for text, way in (("−", -1), ("+", 1)):
+        row.button(f"{text} {by}", key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way),
+                   help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
     typed = place.text_input(f"{hand.title}: {hand.told}", key=key, max_chars=30,
                              placeholder=f"stands {stood}; type a value with its unit")  # fmt: skip
     try:
@@ -243,8 +255,5 @@ def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
 
 
 def _rows(result: doing.Result) -> None:
-    rows = [
-        {"reading": r.wanted.sight.title, "wanted": r.asked, "is": r.seen, "so": "met" if r.met else "not met"}
-        for r in result.rows
-    ]
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what is wanted, and what came of it")
+    rows = [(r.wanted.sight.title, r.asked, r.seen, "met" if r.met else "not met") for r in result.rows]
+    st.markdown(_table(("reading", "wanted", "is", "so"), rows))

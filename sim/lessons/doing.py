@@ -121,7 +121,7 @@ def judged(question: Foretell, inches: bool = False) -> str:
     if question.number:
         share = f"{100 * NEAR:.0f} %"
         return f"It counts as right within {share} of what comes, and always within {told_close(sight, 0.5, inches)}."
-    return "" if question.words else f"It “stays” where it moves by less than {told_close(sight, 1.0, inches)}."
+    return "" if question.words else f"“Stays” means: it moves by less than {told_close(sight, 1.0, inches)}."
 
 
 def told_close(sight: Sight, share: float, inches: bool) -> str:
