@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
@@ -31,6 +32,7 @@ if TYPE_CHECKING:  # takes a while that the page need not wait for
 MINE = "lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
 PRESSED = "press"
+UNIT_FOLLOWS = re.compile(r"(?<=[0-9]) (?=[A-Za-z%])")
 
 Named = tuple[tuple[Change, ...], str]
 """Changes of a lesson's unit, and what it is called then."""
@@ -111,18 +113,13 @@ def _reads(lesson: Lesson) -> str:
     """Readings of the lesson's unit."""
     names, inches = lesson.look_at, state().inches
     seen = runs.lesson_seen(lesson.name, names)
-    return _table(("reading", "value"), [(sights()[n].title, _whole(doing.told(seen, n, inches))) for n in names])
+    return _table(("reading", "value"), [(sights()[n].title, doing.told(seen, n, inches)) for n in names])
 
 
 def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table that shows whole however narrow its column."""
-    lines = [heads, ["---"] * len(heads), *([harmless(cell) for cell in row] for row in rows)]
-    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
-
-
-def _whole(told: str) -> str:
-    """A number that is not parted from its unit."""
-    return told.replace(" ", "\u00a0") if told[-1:].isalpha() and told[:1] in "-0123456789" else told
+    """A table that shows whole however narrow its column, no number parted from its unit."""
+    cells = ([UNIT_FOLLOWS.sub("\u00a0", harmless(cell)) for cell in row] for row in rows)
+    return "\n".join(f"| {' | '.join(line)} |" for line in (heads, ["---"] * len(heads), *cells))
 
 
 def _said(unit: ActionUnit, claims: tuple[Claim, ...], say: Progress) -> list[dict[str, str]]:
