@@ -20,7 +20,7 @@ REGULATED = (
     "key_height", "blow", "dip", "let_off", "drop", "aftertouch", "checking_distance", "spring_rise", "lever_height",
     "jack_address",
 )  # fmt: skip
-READ = ("down_weight", "up_weight", "leverage_6mm", "reset_point")
+READ = ("down_weight", "up_weight", "leverage_6mm", "reset_point", "rest_gap", "lever_force", "jack_spring")
 SAID = ("slow_press", "check", "home", "repeats", "kicks")
 MEASURED: Mapping[str, str] = {
     "string_height": "rails.string_height", "hammer_centre_height": "rails.hammer_centre_height",

@@ -40,7 +40,7 @@ Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
 
 MOSTLY_WELL = 9.0
-"""Odds that a note of a section is healthy, over those of one that is looked at by itself (our convention)."""
+"""Odds that a note of a section is healthy: one in ten is not, whether that is felt or not (our convention)."""
 OWN_PARTS = 3.0
 """A part that was measured is taken as it is within so many of its accuracies of the section's line ..."""
 ENOUGH = 5
@@ -286,12 +286,9 @@ def _grids(
             say((i + fraction) / len(spans), what)
 
         try:
-            grid = cells(library(at.unit, part, stop))
+            out[at.key_number] = cells(library(at.unit, part, stop), well=MOSTLY_WELL, felt=False)
         except SimulationError:
             continue
-        prior = grid.prior.copy()
-        prior[0] *= MOSTLY_WELL
-        out[at.key_number] = replace(grid, prior=prior / prior.sum())
     return out
 
 
