@@ -15,11 +15,13 @@ from sim.workshop.bench_tests import bench_tests, read
 from sim.workshop.compass import asked
 from sim.workshop.cores import on_all_cores
 from sim.workshop.faults import spoiled
-from sim.workshop.healthy import drawn, variations
+from sim.workshop.healthy import variations, varied
 from sim.workshop.measured_note import Parts, leaves_of
 from sim.workshop.regulate import regulate
 from sim.workshop.trials import as_read
 
+WELL = 2.5
+"""Standard deviations of healthy units beyond which nobody would call a part healthy."""
 SLIGHT = ("leverage_6mm",)
 """Columns that a sheet of a section hardly has."""
 
@@ -31,7 +33,8 @@ def healthy_note(key: int, own: Mapping[str, float], random: np.random.Generator
     for v in variations():
         if v.at in own:
             unit = v.put(unit, own[v.at])
-    return drawn(regulate(unit, targets).unit, random)
+    z = np.clip(random.standard_normal(len(variations())), -WELL, WELL)
+    return varied(regulate(unit, targets).unit, z.tolist())
 
 
 def row_of(unit: ActionUnit, random: np.random.Generator, leave_out: Sequence[str] = SLIGHT) -> NoteRow | None:

@@ -301,8 +301,8 @@ def _one_amiss(pulls: Array, precision: Array) -> Array:
     return np.asarray(np.log1p(AMISS / ANYWHERE * np.exp(np.minimum(-alone, 700.0)).sum(axis=1)))
 
 
-def posterior(grid: Cells, evidence: Evidence) -> Posterior:
-    """Bayes' rule over the cells."""
+def posterior(grid: Cells, evidence: Evidence, *, slips: bool = True) -> Posterior:
+    """Bayes' rule over the cells; ``slips``: one of the numbers may be amiss."""
     columns = [grid.library.numbers.index(n) for n in evidence.numbers]
     log = np.log(np.maximum(grid.prior, 1e-300))
     misfit = np.zeros(len(log))
@@ -314,7 +314,7 @@ def posterior(grid: Cells, evidence: Evidence) -> Posterior:
         pulls = np.einsum("cij,cj->ci", inverse, off)
         misfit = (off * pulls).sum(axis=1)
         log += -0.5 * misfit + 0.5 * np.linalg.slogdet(inverse)[1] - 0.5 * len(columns) * math.log(2 * math.pi)
-        log += _one_amiss(pulls, np.diagonal(inverse, axis1=1, axis2=2))
+        log += slips * _one_amiss(pulls, np.diagonal(inverse, axis1=1, axis2=2))
     for name, word in evidence.words.items():
         t = grid.library.words.index(name)
         log += np.log(grid.said[t][:, grid.library.tests[name].words.index(word)])

@@ -70,7 +70,9 @@ class SectionNote:
     expected: Expected
     row: NoteRow | None
     found: Diagnosis | None
-    """None where nothing was read that could be looked into."""
+    """With every reading taken as it is written; None where nothing was read that could be looked into."""
+    slip: bool
+    """Whether a slip of the pen in one reading is likelier than any fault."""
     goal: Mapping[str, float]
     work: Regulation | None
     """From as it was found to the goal; of a note that was not read, from as it is expected."""
@@ -343,12 +345,13 @@ def _note(
 ) -> SectionNote:  # fmt: skip
     key = expected.key_number
     to = _without_aftertouch(asked(key) | dict(goal))
-    found = None
-    grid = _nearest(grids, key)
+    found, slip, grid = None, False, _nearest(grids, key)
     if row is not None and grid is not None:
-        found = looked_into(expected, row, grid, whole)
+        found = looked_into(expected, row, grid, whole, slips=False)
+        again = looked_into(expected, row, grid, whole, slips=True)
+        slip = found is not None and again is not None and found.healthy < 0.5 <= again.healthy
     if not play:
-        return SectionNote(expected, row, found, to, None, None)
+        return SectionNote(expected, row, found, slip, to, None, None)
     unit = expected.unit
     if row is not None:
         mine = _without_aftertouch(targets_of(row))
@@ -358,11 +361,13 @@ def _note(
         if work.misses:
             work = regulate(unit, to)
     except SimulationError:
-        return SectionNote(expected, row, found, to, None, None)
-    return SectionNote(expected, row, found, to, work, predict(work.unit, repetition=repetition))
+        return SectionNote(expected, row, found, slip, to, None, None)
+    return SectionNote(expected, row, found, slip, to, work, predict(work.unit, repetition=repetition))
 
 
-def looked_into(expected: Expected, row: NoteRow, grid: Cells, whole: Mapping[str, float]) -> Diagnosis | None:
+def looked_into(
+    expected: Expected, row: NoteRow, grid: Cells, whole: Mapping[str, float], *, slips: bool
+) -> Diagnosis | None:
     """The diagnosis of a note against its own healthy unit; None where nothing was read that tells."""
     if expected.readings is None:
         return None
@@ -375,4 +380,4 @@ def looked_into(expected: Expected, row: NoteRow, grid: Cells, whole: Mapping[st
     words = {n: w for n, w in seen.words.items() if n in grid.library.words}
     if not numbers and not words:
         return None
-    return diagnose(here, Observed(numbers, words, seen.accuracy))
+    return diagnose(here, Observed(numbers, words, seen.accuracy), slips=slips)
