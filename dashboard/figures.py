@@ -16,7 +16,7 @@ from dashboard.state import state
 if TYPE_CHECKING:  # takes half a second that the first page need not wait for
     from matplotlib.figure import Figure
 
-    from sim.sheets.paper import Size
+    from sim.sheets.blocks import Size
 
 
 LENGTH = re.compile(r"(?<![\w·])mm$")

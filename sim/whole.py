@@ -1,9 +1,10 @@
-"""Files written as a whole: beside the old one first, in its place once all of it is on the disk."""
+"""Files written as a whole: beside the old one first, in its place once all of it is on the disk; one at a time."""
 
 from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,3 +30,27 @@ def whole(path: Path) -> Iterator[Path]:
         os.replace(new, path)
     finally:
         new.unlink(missing_ok=True)
+
+
+@contextmanager
+def alone(path: Path) -> Iterator[None]:
+    """Nobody else of this machine is between reading and writing the files of this folder meanwhile."""
+    if sys.platform == "win32":
+        import msvcrt
+
+        held = os.open(path.with_name(f".{path.name}.lock"), os.O_CREAT | os.O_RDWR)
+        try:
+            msvcrt.locking(held, msvcrt.LK_LOCK, 1)
+            yield
+            msvcrt.locking(held, msvcrt.LK_UNLCK, 1)
+        finally:
+            os.close(held)
+        return
+    import fcntl
+
+    held = os.open(path.parent, os.O_RDONLY)
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(held)

@@ -25,7 +25,7 @@ from sim.sheets import lessons as sheet
 from sim.unit.model import ActionUnit
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
-    from sim.sheets.paper import Size
+    from sim.sheets.blocks import Size
 
 MINE = "lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""

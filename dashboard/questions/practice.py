@@ -29,7 +29,7 @@ from sim.sheets import practice as sheet
 from sim.unit.shipped import shipped
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
-    from sim.sheets.paper import Size
+    from sim.sheets.blocks import Size
 
 ATTEMPTS, FAULT, OWN = "attempts_practice", "fault_practice", "own_practice"
 DRAWN, FILE = "drawn by level and number", "from a file"

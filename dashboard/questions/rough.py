@@ -25,7 +25,7 @@ from sim.sheets import rough as sheet
 from sim.workshop.targets import asked
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
-    from sim.sheets.paper import Size
+    from sim.sheets.blocks import Size
 
 PATH, NOTED, FAULT = "path_rough", "noted_rough", "step_rough"
 WAYS = [f"{t} by {by}" if i else t for t in SET for i, by in enumerate(lesson.BY.get(t, ("",)))]

@@ -10,6 +10,7 @@ import numpy as np
 
 from sim.lessons.exercise import Exercise, couples_of
 from sim.workshop.inference import HEALTHY, Cause, Cells, cells
+from sim.workshop.library import Library
 
 
 @dataclass(frozen=True, eq=False)
@@ -17,10 +18,30 @@ class Known:
     """The cells of a scenario's unit, and of them those with one fault, or two, and none that is healthy."""
 
     cells: Cells
+    whole: Library | None = None
+    """The library that answers how readings follow hands, where the cells have another."""
+
+    @property
+    def library(self) -> Library:
+        return self.cells.library if self.whole is None else self.whole
+
+    def at(self, e: Exercise) -> Known:
+        """What holds for an exercise: its unit differs as healthy ones do, or is the scenario's own."""
+        return self if e.rule.varied or self.whole is not None else self.own
 
     def of(self, e: Exercise) -> Cells:
         """For so many faults as the exercise says it hides."""
-        return self.one if e.count == 1 else self.two
+        known = self.at(e)
+        return known.one if e.count == 1 else known.two
+
+    @cached_property
+    def own(self) -> Known:
+        """Of the scenario's very unit, which does not differ from itself."""
+        library, nothing = self.cells.library, np.zeros_like
+        same = replace(
+            library, slopes=nothing(library.slopes), bends=nothing(library.bends), leaps=nothing(library.leaps)
+        )
+        return Known(cells(same), library)
 
     @cached_property
     def one(self) -> Cells:

@@ -28,6 +28,8 @@ REGULATED = {
     "checking_distance": "screw.checking_distance", "spring_rise": "spring.repetition",
 }  # fmt: skip
 """Readings in the action that are regulated once the fault is mended, in this order, and by which hand."""
+FOLLOW = ("down_weight", "up_weight", "reset_point")
+"""Readings in the action that nothing is regulated by: they come back with the rest, or the mend was not enough."""
 UNLOCKS = {
     "blocks on the string": ("screw.let_off", 0.8e-3), "does not drop": ("screw.drop", 0.8e-3),
     "never escapes": ("screw.dip", 0.5e-3),
@@ -41,9 +43,13 @@ DEAR = 1200.0
 """Seconds from which a hand is put to work once."""
 CLOSE = 1.0
 """Accuracies within which a reading that is being set is left; of a dear part 0.5."""
-OFF, SPREAD = 1.75, 1.3
-"""Accuracies that another reading has to be off by to be set anew; standard deviations where time is short."""
-SHORT = 900.0
+OFF = 1.75
+"""Accuracies that another reading has to be off by to be set anew."""
+PLAINLY, SPREAD = 2.5, 1.3
+"""Accuracies, and standard deviations of healthy units, of the same where time is short and the unit differs."""
+SURELY = 2.5
+"""Standard deviations of healthy units by which one of those has to be off."""
+SHORT = 1500.0
 """Seconds left, by the rule of what is allowed, under which time is short."""
 TOLD = 3.0
 """Accuracies that a hand has to have moved its reading by to tell how the reading answers it."""
@@ -72,18 +78,43 @@ def put_back(made: Attempt, count: int) -> Attempt:
 
 
 def regulated(made: Attempt, known: Known) -> Attempt:
-    """Every reading that is regulated brought back where it is off; first the note made to play at all."""
+    """Every reading that is regulated brought back where it is off; first the note made to play at all.
+
+    Where time is short, what a healthy unit may differ by is let be, as long as nothing was regulated before it.
+    """
     made = _playing(made, known)
     library, right = known.cells.library, sound(made.exercise.scenario)[1]
+    mends = made.mends
     for reading, at in REGULATED.items():
         made, now = _read(made, reading)
         i, aim = library.numbers.index(reading), right.numbers[reading]
         off = OFF
-        if made.exercise.rule.varied and at not in dict(made.mends) and _left(made) < SHORT:
-            off = max(OFF, SPREAD * math.sqrt(library.scatter[i, i]))
+        if made.exercise.rule.varied and made.mends == mends and at not in dict(mends) and _left(made) < SHORT:
+            off = max(PLAINLY, SPREAD * math.sqrt(library.scatter[i, i]))
         if now is not None and aim is not None and abs(now - aim) > off * made.tests[reading].si:
             made = _set(made, known, at, reading)
     return made
+
+
+def checked(made: Attempt, known: Known) -> Attempt:
+    """The hands put to work first set by their own readings, if a reading that follows them is not back.
+
+    Those alone that are read with the action out, where setting them by the diagnosis was good enough so far.
+    """
+    own = list(dict(made.mends))[: made.exercise.count]
+    again = [(at, by) for at in own if (by := set_by(at)) and made.tests[by].out and hands()[at].seconds < DEAR]
+    if not again or _left(made) < SHORT:
+        return made
+    library, right = known.cells.library, sound(made.exercise.scenario)[1]
+    off = False
+    for reading in FOLLOW:
+        made, now = _read(made, reading)
+        i, aim = library.numbers.index(reading), right.numbers[reading]
+        far = max(OFF, SURELY * math.sqrt(library.scatter[i, i])) * made.tests[reading].si
+        off = off or (now is not None and aim is not None and abs(now - aim) > far)
+    for at, by in again if off else ():
+        made = _set(made, known, at, by, turns=1, close=0.5)
+    return regulated(made, known) if off else made
 
 
 def _left(made: Attempt) -> float:
@@ -126,7 +157,9 @@ def _set(made: Attempt, known: Known, at: str, by: str, turns: int = TURNS, clos
     was, step, low, high = None, 0.0, 0.7 * gain, 1.5 * gain
     for _ in range(turns):
         made, now = _read(made, by)
-        if now is None or aim is None or abs(aim - now) <= close * made.tests[by].si:
+        if now is None or aim is None or gain == 0.0 or abs(aim - now) <= close * made.tests[by].si:
+            break
+        if made.stage and _left(made) < hand.seconds:
             break
         if was is not None and abs(step * gain) > TOLD * made.tests[by].si:
             gain = min(max((now - was) / step, low), high)
@@ -138,7 +171,7 @@ def _set(made: Attempt, known: Known, at: str, by: str, turns: int = TURNS, clos
 
 def answers(known: Known, at: str, by: str) -> float:
     """How much a reading changes (SI) for what a hand is turned by, as the library has it; 1 where it does not say."""
-    library = known.cells.library
+    library = known.library
     for variation, slopes in zip(variations(), library.slopes, strict=True):
         if variation.at == at and variation.left:
             step = variation.deviation * (knob_at(at).get(library.unit) if variation.share else 1.0)

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import tomli_w
 from pydantic import Field, NaiveDatetime, ValidationError
 
-from sim.errors import Fault, InputError
-from sim.unit.given import brief
+from sim.errors import InputError
 from sim.unit.section import Name, Section
 from sim.unit.text import decode, parse_toml, refuse
+from sim.workshop.outside import from_lists
 
 FORM = 1
 """Form of the file; another one is refused."""
@@ -132,7 +132,7 @@ def opened(data: bytes, name: str = "progress") -> Progress:
     try:
         found = _File.model_validate({"form": FORM} | tree)
     except ValidationError as error:
-        raise InputError(_fault(name, dict(e)) for e in error.errors(include_url=False)) from None
+        raise InputError(from_lists(error, name, "mend it, or take the entry out")) from None
     return Progress.of(*found.lesson, *found.exercise, *found.rough)
 
 
@@ -140,12 +140,3 @@ def _remedy(tree: Mapping[str, object]) -> str:
     if "form" not in tree:
         return "this is no file of progress: name another"
     return "it was made by another version: open it with that one, or name another file"
-
-
-def _fault(file: str, error: Mapping[str, Any]) -> Fault:
-    """One wrong field: ``lesson 2, tries``."""
-    way = [str(part + 1) if isinstance(part, int) else str(part) for part in error["loc"]]
-    where = ", ".join([" ".join(way[:2]), *way[2:]])
-    context = error.get("ctx", {})
-    allowed = str(context.get("allowed", error["msg"].lower()))
-    return Fault(file, None, brief(where).strip('"'), brief(error["input"]), allowed, "mend it, or take the entry out")

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from sim.errors import InputError
 from sim.lessons.progress import OtherFormError, Progress, opened, text_of
 from sim.unit.text import LARGEST_FILE, refuse
-from sim.whole import whole
+from sim.whole import alone, whole
 
 
 @dataclass(frozen=True)
@@ -31,7 +28,7 @@ def keep(path: Path, mine: Progress) -> Kept:
     (OtherFormError).  Raises InputError where it would grow too large, OSError where it cannot be written; what
     was there before then stays.
     """
-    with _alone(path):
+    with alone(path):
         there, aside, why = Progress(), None, ""
         if path.exists():
             data = _bytes(path)
@@ -68,27 +65,3 @@ def _set_aside(path: Path) -> Path:
         os.replace(path, other)
         return other
     raise refuse(str(path), "the file", "unreadable", "a file of progress", "put away those that were set aside before")
-
-
-@contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """Nobody else of this machine is between reading and writing the files of this folder meanwhile."""
-    if sys.platform == "win32":
-        import msvcrt
-
-        held = os.open(path.with_name(f".{path.name}.lock"), os.O_CREAT | os.O_RDWR)
-        try:
-            msvcrt.locking(held, msvcrt.LK_LOCK, 1)
-            yield
-            msvcrt.locking(held, msvcrt.LK_UNLCK, 1)
-        finally:
-            os.close(held)
-        return
-    import fcntl
-
-    held = os.open(path.parent, os.O_RDONLY)
-    try:
-        fcntl.flock(held, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(held)

@@ -13,13 +13,15 @@ from sim.lessons.practice import Attempt
 from sim.workshop.faults import faults
 from sim.workshop.inference import HEALTHY, OWN_ERROR, Cause, posterior
 
+SPRING = "spring.repetition"
+"""Regulated: that of a healthy unit stands where its own rise is right, and moves with any torque that it is put to."""
 PLAIN_ODDS = 20.0
 """A screw is turned to see only where the readings speak so much more for its fault than for a healthy note."""
 
 
 def turned(causes: Iterable[str]) -> bool:
-    """Whether the hand of one of these faults is turned by a change, and not put to what it should be."""
-    return any(hands()[faults()[n].at].relative for n in causes)
+    """Whether the hand of one of these faults is turned until a reading is right, and not put to what it should be."""
+    return any(hands()[faults()[n].at].relative or faults()[n].at == SPRING for n in causes)
 
 
 def worth_trying(causes: Cause, made: Attempt, known: Known) -> bool:

@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from matplotlib.figure import Figure
 from rich.console import Group, RenderableType
 from rich.text import Text
@@ -18,6 +16,7 @@ from sim.physics.run import DEFAULT_STEP
 from sim.sheets import evidence_figures
 from sim.sheets.document import Document, clean
 from sim.sheets.tables import plain_table
+from sim.sheets.web import template
 from sim.unit.model import ActionUnit
 from sim.workshop.evidence import Evidence
 from sim.workshop.healthy import variations
@@ -28,7 +27,6 @@ from sim.workshop.stamp import MECHANICS, version
 from sim.workshop.variants import text_of
 
 SUFFIXES = (".html", ".htm")
-TEMPLATES = Path(__file__).with_name("templates")
 
 
 def number(value: float | None, unit: str) -> str:
@@ -197,12 +195,7 @@ def inputs(unit: ActionUnit) -> Mapping[str, list[tuple[str, str, str]]]:
 
 @cache
 def _page() -> Any:
-    made = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
+    return template(
+        "evidence.html.j2", gate=gate, spread=spread, share=share, told=told, worst=worst, with_unit=with_unit,
+        unit=edge.label, middle=lambda f: number(f.middle, f.check.unit),
     )  # fmt: skip
-    made.filters |= {
-        "gate": gate, "spread": spread, "share": share, "told": told, "worst": worst, "with_unit": with_unit,
-        "unit": edge.label, "middle": lambda f: number(f.middle, f.check.unit),
-    }  # fmt: skip
-    return made.get_template("evidence.html.j2")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 
 import matplotlib
@@ -13,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, ScalarFormatter
 
 from sim.bench import edge
+from sim.sheets import web
 from sim.sheets.figures import CROWN, FAINT, KEY
 from sim.sheets.mechanism import INK
 from sim.workshop.evidence import Drawn, Stroke
@@ -111,4 +111,4 @@ def address(figure: Figure) -> str:
     text = io.BytesIO()
     with matplotlib.rc_context({"svg.hashsalt": "action-unit", "svg.fonttype": "none"}):
         figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
-    return "data:image/svg+xml;base64," + base64.b64encode(text.getvalue()).decode("ascii")
+    return web.address(text.getvalue(), "image/svg+xml")

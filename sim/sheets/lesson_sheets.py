@@ -18,11 +18,12 @@ from sim.lessons.practice import Attempt
 from sim.lessons.rough import Path
 from sim.sheets import practice
 from sim.sheets import rough as sheet
+from sim.sheets.blocks import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together
 from sim.sheets.drawing import find_pose, new_axes
 from sim.sheets.figures import png
 from sim.sheets.lessons import possible
 from sim.sheets.mechanism import close_up, draw_mechanism
-from sim.sheets.paper import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together, pdf
+from sim.sheets.paper import pdf
 from sim.unit.model import ActionUnit
 from sim.workshop.bench_tests import BenchTest
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,7 +32,7 @@ _FORMULA = re.compile(r"(^\s*|[;|]\s*)(?=[=+\-@＝＋－＠])")
 class Columns:
     """Columns of equal length by name; the name ends in the unit."""
 
-    data: Mapping[str, Array | tuple[str, ...]]
+    data: Mapping[str, Array | tuple[object, ...]]
 
     def __len__(self) -> int:
         return len(next(iter(self.data.values()), ()))
@@ -45,7 +45,7 @@ def of_run(run: Run, travel_at_rest: float = 0.0, every: float = 0.0) -> Columns
     interval between rows (0: every row of the run's trace).
     """
     trace, place = run.trace, run.place
-    out: dict[str, Array | tuple[str, ...]] = {
+    out: dict[str, Array | tuple[object, ...]] = {
         "time_ms": column(trace["t"], "ms"),
         "key_travel_mm": column(place.key_travel - travel_at_rest, "mm"),
         "key_speed_m_s": place.key_speed,
@@ -91,6 +91,25 @@ def of_repetition(repetition: Repetition) -> Columns:
     )
 
 
+def of_rows(rows: Sequence[Mapping[str, object]]) -> Columns:
+    """Rows under one another: a column a name, in the order in which they first come, None where a row has none.
+
+    A column that holds texts and other things is one of texts, as a cell of CSV would tell them.
+    """
+    names = dict.fromkeys(name for row in rows for name in row)
+    return Columns({name: _alike([row.get(name) for row in rows]) for name in names})
+
+
+def _alike(values: list[object]) -> tuple[object, ...]:
+    told = [value for value in values if value is not None]
+    if all(isinstance(value, int | float) and not isinstance(value, bool) for value in told):
+        whole = all(isinstance(value, int) for value in told)
+        return tuple(float(v) if isinstance(v, int | float) and not whole else v for v in values)
+    if all(isinstance(value, bool) for value in told):
+        return tuple(values)
+    return tuple(value if value is None or isinstance(value, str) else cell(value) for value in values)
+
+
 def stacked(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:
     """Tables under one another, told apart by a first column of text."""
     pairs = list(parts)
@@ -101,14 +120,17 @@ def stacked(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:
 
 
 def write(columns: Columns, path: Path) -> None:
-    """To the file; its ending says how ."""
-    if path.suffix.lower() == ".parquet":
-        _parquet(columns, path)
-    else:
-        path.write_text(csv_text(columns.data, zip(*columns.data.values(), strict=True)), encoding="utf-8", newline="")
+    """To the file; its ending says how."""
+    path.write_bytes(parquet(columns) if path.suffix.lower() == ".parquet" else csv_of(columns).encode())
 
 
-def _parquet(columns: Columns, path: Path) -> None:
+def csv_of(columns: Columns) -> str:
+    """As CSV, with a head."""
+    return csv_text(columns.data, zip(*columns.data.values(), strict=True))
+
+
+def parquet(columns: Columns) -> bytes:
+    """As a Parquet file; in a column of texts and numbers None is a cell without a value."""
     import pyarrow
     import pyarrow.parquet
 
@@ -116,7 +138,9 @@ def _parquet(columns: Columns, path: Path) -> None:
         name: pyarrow.array(list(column) if isinstance(column, tuple) else np.ascontiguousarray(column))
         for name, column in columns.data.items()
     }
-    pyarrow.parquet.write_table(pyarrow.table(arrays), path, compression="zstd")
+    out = io.BytesIO()
+    pyarrow.parquet.write_table(pyarrow.table(arrays), out, compression="zstd")
+    return out.getvalue()
 
 
 def csv_text(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:

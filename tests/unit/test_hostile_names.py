@@ -138,7 +138,8 @@ ONE_WAY = {
     "files are written in known places": (
         r"\.write_text\(|\.write_bytes\(|\.savefig\(|write_table\(|open\([^)]*[\"'](w|a|x|r\+|rb\+)",
         {"physics/generate_step.py", "unit/schema.py", "sheets/traces.py", "sheets/figures.py", "sheets/rails.py",
-         "sheets/batch_table.py", "sim/whole.py", "sheets/evidence_figures.py", "dashboard/figures.py",
+         "sheets/batch_table.py", "sheets/record_folder.py", "sim/whole.py", "sheets/evidence_figures.py",
+         "dashboard/figures.py",
          "cli/diagnosis.py", "cli/evidence.py", "lessons/progress_file.py", "cli/screen.py"},
     ),
     "nothing of a file is run": (r"unsafe_allow_html|\beval\(|\bexec\(|pickle|yaml|os\.system|shell=True", set()),

@@ -6,17 +6,10 @@ import io
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-import pypdfium2
 import pytest
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
-from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE, FPDF_PAGEOBJ_PATH
 from reportlab.pdfgen.canvas import Canvas
 
 from sim.__main__ import main
@@ -27,107 +20,16 @@ from sim.lessons.lesson import lessons
 from sim.lessons.marking import marked
 from sim.lessons.practice import attempt
 from sim.sheets import rough as sheet
+from sim.sheets.blocks import INVENTED, Mark, Picture, Sideways, Size, Table, Text, Ticks
+from sim.sheets.columns import columns
 from sim.sheets.figures import png
 from sim.sheets.lesson_sheets import LessonPage, MarkPage, lesson_page, mark_of, mark_sheet, page_of, path_sheet
-from sim.sheets.paper import (
-    INVENTED,
-    MARGIN,
-    SIZES,
-    Block,
-    Heading,
-    Lines,
-    Mark,
-    Picture,
-    Size,
-    Table,
-    Text,
-    Ticks,
-    pdf,
-)  # fmt: skip
+from sim.sheets.paper import MARGIN, SIZES, pdf
 from sim.sheets.tables import CAUTIONS
 from sim.workshop.variants import Origin
+from tests.printed import BLOCKS, MARKUP, WORDS, drawn, holds, read, section, squares
 
 ROOT = Path(__file__).parents[2]
-WORDS = "Let-off – 1.6 mm · 33 N·mm × 2 ± 0.1 ’ “as it stands” → …"
-MARKUP = "<b>&amp;</b> <para> $x$ <img src='x'/> %s {0} &lt;"
-
-
-def drawn() -> bytes:
-    figure = Figure(figsize=(4, 2))
-    figure.subplots().plot([0, 1], [1, 0])
-    return png(figure)
-
-
-BLOCKS: list[Block] = [
-    Text(WORDS),
-    Text(MARKUP),
-    Text("long" * 60),
-    Heading("Settings, in the order of work"),
-    Table(
-        ("", "setting", "asked", "expected", "found", "remark"),
-        [(Mark.TICK, f"no. {i}, {'with more words ' * (i % 4)}", f"{i}.25 mm", "1", Mark.ROOM, "") for i in range(60)],
-        (2, 3),
-    ),
-    Picture(drawn(), "A picture: falling"),
-    Heading("What was seen"),
-    Ticks(("it plays", "it is caught " * 12)),
-    Lines(3),
-    Text("set off", shaded=True),
-]  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Read:
-    """A page read back: its text and boxes (left, bottom, right, top; points)."""
-
-    text: str
-    size: tuple[float, float]
-    characters: NDArray[np.float64]
-    pictures: NDArray[np.float64]
-    shapes: NDArray[np.float64]
-
-
-def read(data: bytes) -> Iterator[Read]:
-    with closing(pypdfium2.PdfDocument(data)) as document:
-        for number in range(len(document)):
-            with closing(document[number]) as page, closing(page.get_textpage()) as text:
-                boxes = [text.get_charbox(i) for i in range(text.count_chars())]
-                placed = [b for b in boxes if b[2] > b[0] and b[3] > b[1]]
-                found = {kind: [o.get_bounds() for o in page.get_objects([kind])] for kind in KINDS}
-                yield Read(text.get_text_range(), page.get_size(), *map(_array, (placed, *found.values())))
-
-
-KINDS = (FPDF_PAGEOBJ_IMAGE, FPDF_PAGEOBJ_PATH)
-
-
-def _array(boxes: list[tuple[float, ...]]) -> NDArray[np.float64]:
-    return np.array(boxes, dtype=float).reshape(-1, 4)
-
-
-def over_one_another(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Pairs of boxes that cover one another by more than a hair's breadth."""
-    wide = np.minimum(a[:, None, 2], b[None, :, 2]) - np.maximum(a[:, None, 0], b[None, :, 0])
-    high = np.minimum(a[:, None, 3], b[None, :, 3]) - np.maximum(a[:, None, 1], b[None, :, 1])
-    return (wide > 0.3) & (high > 0.3)
-
-
-def holds(data: bytes, pictures: int) -> str:
-    """Check a document; its text on one line."""
-    pages = list(read(data))
-    for page in pages:
-        each = page.characters
-        assert len(each) > 100
-        assert not np.triu(over_one_another(each, each), 1).any()
-        assert not over_one_another(each, page.pictures).any()
-        ticks = page.shapes[(page.shapes[:, 2] - page.shapes[:, 0] < 12) & (page.shapes[:, 3] - page.shapes[:, 1] < 12)]
-        assert not over_one_another(each, ticks).any()
-        for boxes in (each, page.pictures, page.shapes):
-            assert (boxes[:, 0] > MARGIN - 2).all() and (boxes[:, 2] < page.size[0] - MARGIN + 2).all()
-            assert (boxes[:, 1] > MARGIN / 3).all() and (boxes[:, 3] < page.size[1] - MARGIN + 2).all()
-    assert sum(len(page.pictures) for page in pages) == pictures
-    for number, page in enumerate(pages, 1):
-        assert f"page {number} of {len(pages)}" in page.text and INVENTED in page.text
-    return " ".join("".join(page.text for page in pages).replace("\ufffe", "").split())
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -139,7 +41,7 @@ def test_every_block_is_there_and_nothing_lies_over_anything(size: Size) -> None
         assert words in text
     with_rows = [page for page in read(data) if ".25 mm" in page.text]
     assert len(with_rows) > 1 and text.count("asked expected found") == len(with_rows), "heads on every page"
-    ticks = sum(len(_squares(page.shapes)) for page in read(data))
+    ticks = sum(len(squares(page.shapes)) for page in read(data))
     assert ticks == 60 + 2
 
 
@@ -158,19 +60,63 @@ def test_what_lies_over_or_outside_is_noticed(x: float, y: float) -> None:
             holds(out.getvalue(), 0)
 
 
-def _squares(shapes: NDArray[np.float64]) -> NDArray[np.float64]:
-    wide, high = shapes[:, 2] - shapes[:, 0], shapes[:, 3] - shapes[:, 1]
-    return shapes[(abs(wide - high) < 0.1) & (wide > 5) & (wide < 12)]
-
-
 def test_the_same_sheet_is_the_same_bytes_and_bears_no_date_unless_asked() -> None:
-    code = "import sys; from tests.unit.test_paper import BLOCKS, pdf; sys.stdout.buffer.write(pdf('A', BLOCKS))"
+    code = (
+        "import sys; from sim.sheets.paper import pdf; from tests.printed import BLOCKS\n"
+        "sys.stdout.buffer.write(pdf('A', BLOCKS))"
+    )
     made = [
         subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=os.environ | other, capture_output=True).stdout
         for other in ({"PYTHONHASHSEED": "1", "TZ": "UTC"}, {"PYTHONHASHSEED": "2", "TZ": "Asia/Kathmandu"})
     ]
     assert made[0] == made[1] == pdf("A", BLOCKS) and made[0].startswith(b"%PDF")
     assert "2026-03-01" in holds(pdf("A", BLOCKS, date="2026-03-01"), 1) and "2026" not in holds(made[0], 1)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_section_of_88_notes_lies_sideways_and_is_read_column_by_column(size: Size) -> None:
+    table = section(88)
+    data = pdf("A section", [Text("Before it. " * 12), Sideways([table]), Text("After it. " * 12)], size=size)
+    text, pages = holds(data, pictures=0), list(read(data))
+    directions = ["sideways" if page.size[0] > page.size[1] else "upright" for page in pages]
+    assert directions == ["upright", *["sideways"] * (len(pages) - 2), "upright"] and len(pages) > 4
+    assert all("strike weight, g" in " ".join(page.text.split()) for page in pages[1:-1]), "heads on every page"
+    for row in table.rows:
+        told = " ".join(cell for cell in row if isinstance(cell, str) and cell)
+        assert told in text, "no number is broken, none is out of place"
+    assert sum(len(squares(page.shapes)) for page in pages) == 88
+    assert min(page.smallest for page in pages) >= 6
+
+
+@pytest.mark.parametrize("count", [1, 7, 16, 30])
+def test_columns_fill_the_page_and_no_more(count: int) -> None:
+    heads = [f"reading no. {i}, mm" for i in range(count)]
+    for row in (["1.25"] * count, ["a remark of words"] * count, ["x" * 90] * count, [Mark.ROOM] * count):
+        found = columns(Table(heads, [row], range(0, count, 2)), 480.0)
+        assert len(found.widths) == count and sum(found.widths) <= 480.01 and min(found.widths) > 0
+        holds(pdf("A table", [Table(heads, [row]), Text("Words enough to look at. " * 8)], caution=False), pictures=0)
+
+
+def test_what_is_higher_than_a_page_is_brought_onto_pages() -> None:
+    tall = Figure(figsize=(1, 8))
+    tall.subplots().plot([0, 1])
+    blocks = [Table(("a", "b"), [("very " * 1300 + "long", "1")]), Sideways([Picture(png(tall), "tall")])]
+    data = pdf("High", blocks)
+    text = holds(data, pictures=1)
+    assert len(list(read(data))) == 3
+    assert text.count("very") == 1300 and "tall" in text
+
+
+@pytest.mark.parametrize("rows", range(31, 34))
+def test_a_page_that_is_just_full_is_not_followed_by_an_empty_one(rows: int) -> None:
+    table = Table(("setting", "asked"), [("blow", f"{i}.25 mm") for i in range(rows)])
+    pages = list(read(pdf("Full", [Ticks(["dip, mm"] * 7), table], caution=False)))
+    assert all("mm" in page.text for page in pages)
+
+
+def test_a_sheet_may_begin_sideways() -> None:
+    pages = list(read(pdf("Wide", [Sideways([Text("first")]), Sideways([Text("second")])])))
+    assert [page.size[0] > page.size[1] for page in pages] == [True] and "second" in pages[0].text
 
 
 def test_what_is_not_invented_does_not_say_so() -> None:
@@ -206,7 +152,7 @@ def test_a_lesson_s_page_has_its_pictures_its_task_and_room_to_answer() -> None:
     for words in (WORDS, MARKUP, *told, "let-off 1.4 to 1.8 mm"):
         assert words in text
     lines = [s for p in read(data) for s in p.shapes if s[3] - s[1] < 1 and s[2] - s[0] > 300]
-    assert len(lines) >= 10 and sum(len(_squares(p.shapes)) for p in read(data)) == 1
+    assert len(lines) >= 10 and sum(len(squares(p.shapes)) for p in read(data)) == 1
 
 
 def test_the_longest_lesson_is_printed_whole() -> None:

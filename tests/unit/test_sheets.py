@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow.parquet
 import pytest
 
 import sim
@@ -315,3 +316,26 @@ def test_sheet_of_shipped_scenarios(name: str, tmp_path: Path) -> None:
     assert one.read_bytes() == two.read_bytes(), "the same run gives the same file"
     text = one.read_text(encoding="utf-8")
     assert unit.name in text and "key travel, mm" in text
+
+
+ROWS = (
+    {"note": 40, "reading": "dip", "value": 10.05, "assumed": False, "remark": None},
+    {"note": 41, "reading": "=1+1", "value": 10, "assumed": True, "found": "10,1"},
+    {"note": 88, "reading": "blow", "value": None, "found": 45.25},
+)
+
+
+def test_rows_are_the_same_table_as_csv_and_as_parquet() -> None:
+    made = traces.of_rows(ROWS)
+    assert list(made.data) == ["note", "reading", "value", "assumed", "remark", "found"] and len(made) == 3
+    told = traces.csv_of(made).splitlines()
+    assert told[1:] == ["40,dip,10.05,no,,", '41,\'=1+1,10,yes,,"10,1"', "88,blow,,,,45.25"]
+    back = pyarrow.parquet.read_table(io.BytesIO(traces.parquet(made)))
+    assert back.column("note").to_pylist() == [40, 41, 88] and back.column("value").to_pylist() == [10.05, 10.0, None]
+    assert back.column("reading").to_pylist()[1] == "=1+1"
+    assert back.column("found").to_pylist() == [
+        None,
+        "10,1",
+        "45.25",
+    ]
+    assert traces.parquet(made) == traces.parquet(traces.of_rows(ROWS)) and traces.csv_of(traces.of_rows([])) == "\n"
