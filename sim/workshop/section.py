@@ -17,38 +17,34 @@ import numpy as np
 from sim.bench.predict import predict
 from sim.bench.readings import Prediction
 from sim.errors import SimulationError
-from sim.unit.defaults import default_at, is_sharp
 from sim.unit.files import Leaves
 from sim.unit.model import ActionUnit
 from sim.unit.scenario import from_leaves
-from sim.workshop.bench_columns import CENTRES, MEASURED, columns
 from sim.workshop.bench_sheet import BenchSheet, NoteRow, called
-from sim.workshop.bench_tests import Symptoms, bench_tests, read
+from sim.workshop.bench_tests import Symptoms, read
 from sim.workshop.calibrate import Calibration, calibrate
 from sim.workshop.compass import asked
 from sim.workshop.cores import on_all_cores
 from sim.workshop.diagnosis import Diagnosis, diagnose
-from sim.workshop.evenness import Line, line
+from sim.workshop.faults import faults
 from sim.workshop.inference import Cells, cells
 from sim.workshop.library import library
-from sim.workshop.measured_note import TARGETS, Parts, leaves_of, observed, parts_of, targets_of
+from sim.workshop.measured_note import leaves_of, observed, targets_of
 from sim.workshop.observed import Observed
 from sim.workshop.regulate import Regulation, regulate
-from sim.workshop.targets import met
+from sim.workshop.section_lines import Lines, without_aftertouch
+from sim.workshop.slips import Slip, slips
+from sim.workshop.targets import PLAYED
 
 Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
 
 MOSTLY_WELL = 9.0
 """Odds that a note of a section is healthy: one in ten is not, whether that is felt or not (our convention)."""
-OWN_PARTS = 3.0
-"""A part that was measured is taken as it is within so many of its accuracies of the section's line ..."""
 ENOUGH = 5
 """Notes from which what they all read off the model is taken for the piano's own."""
 REACH = 22
 """Keys on either side of the unit that a library is made of (our convention)."""
-"""... beyond them it stands out, and is evidence."""
-PLAYED = ("key_height", "blow", "dip", "let_off", "drop", "checking_distance", "spring_rise")
 
 
 @dataclass(frozen=True)
@@ -73,6 +69,8 @@ class SectionNote:
     """With every reading taken as it is written; None where nothing was read that could be looked into."""
     slip: bool
     """Whether a slip of the pen in one reading is likelier than any fault."""
+    apart: tuple[Slip, ...]
+    """Entries that do not go together."""
     goal: Mapping[str, float]
     work: Regulation | None
     """From as it was found to the goal; of a note that was not read, from as it is expected."""
@@ -105,94 +103,6 @@ class Section:
     @property
     def outliers(self) -> tuple[SectionNote, ...]:
         return tuple(n for n in self.notes if n.outlier)
-
-
-@dataclass(frozen=True)
-class Lines:
-    """Scenario fields and regulated readings as lines over the section, as offsets from their defaults (SI)."""
-
-    parts: Mapping[str, Line]
-    targets: Mapping[tuple[str, bool], Line]
-    """By target and whether for sharps: what the compass knows no usual value of has a line for each."""
-    rows: Mapping[int, NoteRow]
-    fixed: Mapping[int, Parts]
-
-    @classmethod
-    def through(cls, sheet: BenchSheet) -> Lines:
-        rows = {r.key_number: r for r in sheet.rows}
-        fixed = {k: parts_of(r) for k, r in rows.items()}
-        parts = {}
-        for name, path in MEASURED.items():
-            offsets = {k: p.values[path][0] - _usual(path, k) for k, p in fixed.items() if path in p.values}
-            if offsets:
-                parts[path] = line(offsets, _fine(name))
-        targets = {}
-        for target in TARGETS:
-            found = {k: t[target] for k, r in rows.items() if target in (t := targets_of(r))}
-            for sharp in (False, True):
-                offsets = {
-                    k: v - asked(k).get(target, 0.0)
-                    for k, v in found.items()
-                    if target in asked(k) or is_sharp(k) == sharp
-                }
-                if offsets:
-                    targets[target, sharp] = line(offsets, met(target))
-        return cls(parts, targets, rows, fixed)
-
-    def parts_at(self, key: int) -> Parts:
-        """What is known of the parts of any note of the section."""
-        own = self.fixed.get(key)
-        values = {}
-        for name, path in MEASURED.items():
-            along = self.parts.get(path)
-            if along is None:
-                continue
-            smooth = _usual(path, key) + along(key)
-            mine = own.values[path][0] if own is not None and path in own.values else None
-            if mine is not None and (name not in bench_tests() or abs(mine - smooth) <= OWN_PARTS * _fine(name)):
-                values[path] = (mine, "measured", "")
-            else:
-                values[path] = (smooth, "assumed", "from the line through the notes of the bench sheet")
-        raw = dict(own.raw) if own is not None else {}
-        if len(self.rows) > 1:
-            raw = {path: told for path, told in raw.items() if path == "key.leads"}
-        return Parts(key, values, raw | self._frictions(key))
-
-    def _frictions(self, key: int) -> dict[str, object]:
-        """Pinning of the section on the whole, where several notes were read: a tight one then stands out."""
-        out: dict[str, object] = {}
-        if len(self.rows) < 2:
-            return out
-        for centre in CENTRES:
-            found = [r.numbers[n] for r in self.rows.values() if (n := f"pinning_{centre}") in r.numbers]
-            if found:
-                force = f"{float(np.median(found)) / 9.80665e-3:.6g} gf"
-                told = {"source": "assumed", "note": "the middle of the notes of the bench sheet"}
-                out[f"friction.{centre}"] = {"force": force, **({} if centre == "key" else {"radius": "23 mm"}), **told}
-        return out
-
-    def targets_at(self, key: int) -> dict[str, float]:
-        """What the section is regulated to at a note (SI), as it was found."""
-        usual = asked(key)
-        found = {t: usual.get(t, 0.0) + at(key) for (t, sharp), at in self.targets.items() if sharp == is_sharp(key)}
-        return _without_aftertouch(usual | found)
-
-
-def _without_aftertouch(targets: Mapping[str, float]) -> dict[str, float]:
-    return {t: v for t, v in targets.items() if t != "aftertouch"}
-
-
-def _usual(path: str, key: int) -> float:
-    given = default_at(path, key, is_sharp(key))
-    return 0.0 if given is None else given.value
-
-
-def _fine(name: str) -> float:
-    """How finely a part is read, SI: as the bench test does, else a fifth of a millimetre or gram."""
-    test, column = bench_tests().get(name), columns()[name]
-    if test is not None and column.unit == test.unit:
-        return test.si
-    return 0.2 * column.dimension.factor(column.label)
 
 
 def section(
@@ -344,25 +254,29 @@ def _note(
     goal: Mapping[str, float], play: bool, repetition: bool,
 ) -> SectionNote:  # fmt: skip
     key = expected.key_number
-    to = _without_aftertouch(asked(key) | dict(goal))
+    to = without_aftertouch(asked(key) | dict(goal))
     found, slip, grid = None, False, _nearest(grids, key)
+    apart = slips(row, expected.unit) if row is not None and grid is not None else ()
     if row is not None and grid is not None:
         found = looked_into(expected, row, grid, whole, slips=False)
         again = looked_into(expected, row, grid, whole, slips=True)
         slip = found is not None and again is not None and found.healthy < 0.5 <= again.healthy
     if not play:
-        return SectionNote(expected, row, found, slip, to, None, None)
+        return SectionNote(expected, row, found, slip, apart, to, None, None)
     unit = expected.unit
     if row is not None:
-        mine = _without_aftertouch(targets_of(row))
+        mine = without_aftertouch(targets_of(row))
+        if found is not None and found.verdict in faults() and not faults()[found.verdict].at.startswith("screw."):
+            # what a blow shows is the fault's doing, not the screws'
+            mine = {t: v for t, v in mine.items() if t not in PLAYED}
         unit = regulate(unit, mine, warm=True, check=False).unit if mine else unit
     try:
         work = regulate(unit, to, warm=True)
         if work.misses:
             work = regulate(unit, to)
     except SimulationError:
-        return SectionNote(expected, row, found, slip, to, None, None)
-    return SectionNote(expected, row, found, slip, to, work, predict(work.unit, repetition=repetition))
+        return SectionNote(expected, row, found, slip, apart, to, None, None)
+    return SectionNote(expected, row, found, slip, apart, to, work, predict(work.unit, repetition=repetition))
 
 
 def looked_into(

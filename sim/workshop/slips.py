@@ -151,7 +151,8 @@ def _swings(row: NoteRow, unit: ActionUnit) -> Iterator[Slip]:
             # one swing more or less is the reading's own
             return APART * more / math.hypot(math.log(SWUNG), 2.0 / max(entries[names[1]], leads, 1.0))
 
-        told = f"{row.numbers[names[1]]:.0f} swings of the {_called(centre)}, where its pinning force leads to {swings:.1f}"
+        counted = f"{row.numbers[names[1]]:.0f} swings of the {_called(centre)}"
+        told = f"{counted}, where its pinning force leads to {swings:.1f}"
         yield from _named(row, names, told, off)
 
 

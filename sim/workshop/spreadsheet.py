@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sim.errors import InputError
-from sim.unit.text import LARGEST_FILE, decode, few_enough, read_text, refuse
+from sim.unit.text import LARGEST_FILE, decode, few_enough, refuse
+from sim.workshop.outside import read_bytes
 
 DELIMITERS = (",", ";", "\t")
 LONGEST_CELL = 4000
@@ -62,19 +63,9 @@ class Cell:
 
 def text_at(path: Path) -> str:
     """The text of a file.  Raises InputError."""
-    try:
-        return read_text(path)
-    except InputError:
-        if not path.is_file():
-            raise
-        try:
-            with path.open("rb") as file:
-                data = file.read(2 * LARGEST_FILE + 1)
-        except OSError:
-            data = b""
-        if not data:
-            raise
-    return text_of(data, str(path))
+    return text_of(
+        read_bytes(path, 2 * LARGEST_FILE, f"a plain text file of at most {LARGEST_FILE / 1e6:g} MB"), str(path)
+    )
 
 
 def text_of(data: bytes, name: str) -> str:
