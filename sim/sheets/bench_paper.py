@@ -59,7 +59,7 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Columns of the blank sheet, a page a group."""
 BLANK = (
-    "A few notes of each section, naturals and sharps, tell most. A cell that is left empty is welcome: what is missing "
+    "A few notes of each section, naturals and sharps, tell most. An empty cell is welcome: what is missing "
     "is taken from the defaults of that part of the compass, and said so. Write a unit where yours is another than the "
     "head's."
 )
@@ -67,7 +67,7 @@ BEFORE = ("the action stands at its stop, nothing screwed to it is loose", "read
 Make = Callable[..., bytes | str]
 FIRST = (
     "Set what was found aside before anything is turned: this sheet is reckoned from the readings, and from what was "
-    "assumed where none was taken. Read again after every step; a step upsets what the list says it upsets."
+    "assumed where none was taken. Read again after every step: each upsets others, which is why some come twice."
 )
 
 
@@ -222,11 +222,12 @@ def _table(rows: Sequence[dict[str, str]]) -> Table:
 
 def blank_blocks(inches: bool = False) -> list[Block]:
     """The sheet to be filled in by hand: some notes, the columns in groups with their units."""
-    out: list[Block] = [Text(BLANK), Ticks(BEFORE)]
     known = columns()
+    out: list[Block] = []
     for told, names in GROUPS.items():
         heads = ["note", *(_head(known[n], inches) for n in names)]
-        out.append(Sideways([Heading(told), Table(heads, [[Mark.ROOM] * len(heads)] * ROWS)]))
+        first = [] if out else [Text(BLANK), Ticks(BEFORE)]
+        out.append(Sideways([*first, Heading(told), Table(heads, [[Mark.ROOM] * len(heads)] * ROWS)]))
     return [*out, Heading(f"Leads (mass at its place from the balance pin), and remarks: {LEADS}, {REMARK}"), Lines(12)]
 
 

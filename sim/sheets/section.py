@@ -20,7 +20,7 @@ from sim.workshop.bench_tests import bench_tests
 from sim.workshop.regulate import Adjustment, Regulation
 from sim.workshop.screws import SCREWS
 from sim.workshop.section import Section, SectionNote
-from sim.workshop.targets import STOPS, said, unit_of
+from sim.workshop.targets import STOPS, met, said, unit_of
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,12 @@ EVEN = (
 """Readings that are shown over the notes."""
 LIMIT, SPEED, TOUCH = "limit_hz", "hammer_speed", "medium"
 """Predicted only: repetition, and the crown's speed under a medium finger."""
+SHORT: Mapping[str, str] = {
+    "down_weight": "D gf", "up_weight": "U gf", "blow": "blow", "dip": "dip", "let_off": "let-off", "drop": "drop",
+    "aftertouch": "after-\ntouch", "checking_distance": "check", "spring_rise": "rise", "reset_point": "reset",
+    "return_time": "return\nms", LIMIT: "a\nsecond", SPEED: "m/s",
+}  # fmt: skip
+"""Heads that leave room on a screen; lengths in mm or inches."""
 TURNED = (
     "jack_address", "lever_height", "blow", "dip", "let_off", "drop", "checking_distance", "spring_rise", "key_height",
 )  # fmt: skip
@@ -87,6 +93,15 @@ def expected(note: SectionNote, name: str) -> float | None:
     """What the section lets one expect of a note as it was found, SI."""
     found = note.expected.readings
     return None if found is None else found.numbers.get(name)
+
+
+WAYS: Mapping[str, tuple[str, str]] = {
+    "jack_address": ("toward the player", "away from the player"), "lever_height": ("lower", "higher"),
+    "blow": ("higher", "lower"), "dip": ("lower", "higher"), "let_off": ("higher", "lower"),
+    "drop": ("higher", "lower"), "checking_distance": ("away from the player", "toward the player"),
+    "spring_rise": ("stronger", "weaker"), "key_height": ("higher", "lower"),
+}  # fmt: skip
+"""Which way the screw of a target goes, or its paper's top, where its setting grows, and where it falls."""
 
 
 def outlier_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
@@ -138,6 +153,20 @@ def slip_rows(section: Section) -> list[dict[str, str]]:
     ]
 
 
+def line_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
+    """The same for a screen: a line a note for each of found, expected and after."""
+    rows = []
+    for note in section.notes:
+        for told, take in (
+            ("found", lambda n, name: was_read(n.row, name)), ("expected", expected),
+            ("after", lambda n, name: will_read(n.prediction, name)),
+        ):  # fmt: skip
+            values = {SHORT[s.name]: s.told(take(note, s.name), inches) for s in shown()}
+            if set(values.values()) != {"–"}:
+                rows.append({"note": called(note.key_number), "": told} | values)
+    return rows
+
+
 def reading_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
     """A row a note and a pair of cells a reading: as found (or expected, in brackets), and after the work."""
     rows = []
@@ -164,8 +193,10 @@ def turns(work: Regulation | None, inches: bool = False) -> dict[str, str]:
     moves = work.moves if work is not None else {}
     told = {}
     for target in TURNED:
-        path = SCREWS[target].path
-        told[title_of(target)] = _turn(target, path, moves[path], inches) if path in moves else ""
+        screw = SCREWS[target]
+        move = moves.get(screw.path)
+        felt = move is not None and abs((move.after - move.before) * screw.gain) > met(target)
+        told[title_of(target)] = _turn(target, screw.path, move, inches) if felt and move is not None else ""
     return told
 
 
@@ -176,15 +207,14 @@ def title_of(target: str) -> str:
 
 def _turn(target: str, path: str, move: Adjustment, inches: bool) -> str:
     change = move.after - move.before
-    if move.turns is not None:
-        return f"{move.turns:+.2f} turn"
     if move.punchings:
         return punchings(move.punchings)
     if path == "springs.repetition":
-        return f"{100 * change / move.before:+.1f} %"
-    if target in STOPS:
-        return f"{1e3 * change:+.1f} mrad"
-    return edge.told(change, unit_of(target), inches, sign="+")
+        return f"{abs(100 * change / move.before):.1f} % {WAYS[target][change < 0]}"
+    if move.turns is not None:
+        return f"{abs(move.turns):.2f} turn {WAYS[target][change < 0]}"
+    by = abs(change * SCREWS[target].gain) if target in STOPS else abs(change)
+    return f"{edge.told(by, unit_of(target), inches)} {WAYS[target][change < 0]}"
 
 
 def even_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
@@ -249,12 +279,15 @@ def unmet_lines(section: Section) -> list[str]:
 
 def assumed_lines(notes: Sequence[SectionNote]) -> list[str]:
     """What the sheet did not give, in a sentence or two."""
-    paths = sorted({p for n in notes for p in n.expected.unit.assumed})
+    assumed = {p for n in notes for p in n.expected.unit.assumed}
     tables: dict[str, list[str]] = {}
-    for path in paths:
+    for path in sorted(assumed):
         table, _, name = path.rpartition(".")
-        tables.setdefault(table, []).append(name.replace("_", " "))
-    told = "; ".join(f"{t}: {', '.join(names)}" for t, names in tables.items())
+        if table.startswith("contacts."):
+            table, name = "felts and leathers", table.removeprefix("contacts.")
+        if name not in tables.setdefault(table, []):
+            tables[table].append(name)
+    told = "; ".join(f"{t}: {', '.join(n.replace('_', ' ') for n in names)}" for t, names in tables.items())
     return [f"Assumed, from the defaults of that part of the compass or the line through the notes: {told}."]
 
 
@@ -270,7 +303,7 @@ def tables(section: Section, inches: bool = False) -> RenderableType:
         parts += [Text(""), _table("Entries that do not go together", rows)]
     if any(n.prediction is not None for n in section.notes):
         for title, rows in (
-            ("Readings: found (expected) → after the work", reading_rows(section, inches)),
+            (f"Readings ({'in' if inches else 'mm'})", line_rows(section, inches)),
             ("To turn", turn_rows(section, inches)),
             ("Evenness", even_rows(section, inches)),
         ):

@@ -12,6 +12,7 @@ from sim.sheets.drawing import new_axes
 from sim.sheets.section import Shown, expected, was_read, will_read
 from sim.workshop.section import Section, SectionNote
 
+Take = Callable[[SectionNote], float | None]
 FOUND, EXPECTED, AFTER, OUT = "#22282d", "#8a949c", "#1f6f8b", "#b5482a"
 """Ink, faint, the curve of what comes, and what stands out."""
 

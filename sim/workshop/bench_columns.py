@@ -27,14 +27,17 @@ MEASURED: Mapping[str, str] = {
     "wippen_centre_height": "rails.wippen_centre_height", "spread": "rails.spread",
     "knuckle_set": "hammer.knuckle_set", "bore": "hammer.bore", "hanging_distance": "hammer.hanging_distance",
     "hammer_weight": "hammer.weight", "shank_weight": "hammer.shank_weight", "wippen_weight": "wippen.weight",
-    "front_weight": "key.front_weight",
+    "front_weight": "key.front_weight", "capstan_pitch": "settings.capstan_pitch",
+    "button_pitch": "settings.button_pitch", "drop_screw_pitch": "settings.drop_screw_pitch",
 }  # fmt: skip
 """Column to the scenario's field."""
 TITLES: Mapping[str, str] = {
     "string_height": "string over the key bed", "hammer_centre_height": "hammer centre over the key bed",
     "wippen_centre_height": "wippen centre over the key bed", "bore": "bore", "hanging_distance": "hanging distance",
     "shank_weight": "shank weighs, at the strike radius", "wippen_weight": "wippen weighs, at the heel",
-    "swings_lever": "swings, repetition lever", "swings_jack": "swings, jack", "leads": "key leads",
+    "capstan_pitch": "capstan, a turn", "button_pitch": "let-off button, a turn",
+    "drop_screw_pitch": "drop screw, a turn", "swings_lever": "swings, repetition lever",
+    "swings_jack": "swings, jack", "leads": "key leads",
     "remark": "remark",
 }  # fmt: skip
 """Of columns that are no bench test."""

@@ -165,7 +165,7 @@ class _Reader:
     def sheet(self, about: Mapping[str, str]) -> BenchSheet:
         """All of it, or everything that is wrong."""
         if not self.rows and not self.faults:
-            self.refuse("the sheet", "no note", "a row for each note that was read", "fill in at least one row")
+            self.refuse("the sheet", "no reading", "a row for each note that was read", "fill in at least one row")
         if self.faults:
             raise InputError(self.faults)
         rows = tuple(self.rows[k] for k in sorted(self.rows))
@@ -239,10 +239,12 @@ class _Reader:
         self._note(key, f"line {at}" if at else f"notes.{key}", given)
 
     def _note(self, note: str, place: str, given: Sequence[tuple[Column, str, str, str, str]]) -> None:
-        number = _key_number(note)
+        number = key_number(note)
         if number is None:
             allowed = f"a key's number, {LOWEST} to {HIGHEST}, or its name, A0 to C8"
             self.refuse(f"{place}, note", brief(note), allowed, "say which note this row is of")
+            return
+        if not given:
             return
         if number in self.rows:
             twice = f"it stands in another row too ({self.rows[number].places[NOTE]}): keep one of them"
@@ -355,7 +357,7 @@ def _point(text: str) -> str:
     return _DECIMAL_COMMA.sub(r"\1.\2", text, count=1)
 
 
-def _key_number(note: str) -> int | None:
+def key_number(note: str) -> int | None:
     """A key's number of what somebody wrote: 40, or C4; None for what is neither."""
     text = note.strip().replace("♯", "#").replace("♭", "b")
     if re.fullmatch(r"[0-9]{1,2}(?:\.0)?", text):
@@ -398,7 +400,8 @@ def printed(column: Column, si: float | None, inches: bool = False) -> str:
         return ""
     unit = edge.chosen(column.unit, inches)
     value = edge.number(si, unit)
-    return "" if value is None else f"{value:.{edge.DIGITS[unit]}f}"
+    text = "" if value is None else f"{value:.{edge.DIGITS[unit]}f}"
+    return text.removeprefix("-") if text and float(text) == 0 else text
 
 
 def to_toml(sheet: BenchSheet, inches: bool = False) -> dict[str, object]:

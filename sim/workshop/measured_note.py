@@ -6,25 +6,28 @@ What is regulated is brought about by its screw, so that the unit reads what the
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sim.bench import edge
+from sim.bench.centres import RADIUS
 from sim.unit.defaults import default_at, is_sharp
 from sim.unit.fields import kind_at
 from sim.unit.files import Leaf, Leaves
 from sim.unit.given import written
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.unit.scenario import from_leaves
 from sim.workshop.bench_columns import CENTRES, FROM_PIN, MEASURED, START, SWINGING, columns
 from sim.workshop.bench_sheet import NoteRow, called
 from sim.workshop.bench_tests import bench_tests
-from sim.workshop.compass import asked, felt
+from sim.workshop.compass import felt
+from sim.workshop.knobs import knob_at
 from sim.workshop.observed import Observed
 from sim.workshop.targets import GROUPS
 
 TARGETS = tuple(name for names, _ in GROUPS for name in names)
 WINS = ("blow", "dip")
 """Aftertouch follows from these two: where both are read it is no target."""
+OWN: Mapping[str, str] = {"hammer_weight": "head", "front_weight": "lead", "knuckle_set": "move.knuckle_out"}
+"""Columns of parts that differ note by note, and the input that brings them about."""
 STACK = "rails.hammer_centre_height"
 STRING, WIPPEN = "rails.string_height", "rails.wippen_centre_height"
 BORE = "hammer.bore"
@@ -85,13 +88,34 @@ def leaves_of(
     put("key_number", parts.key_number)
     for path, raw in felt(parts.key_number).items():
         put(path, raw)
-    for path, (si, source, note) in {**parts.values, **_following(parts)}.items():
-        put(path, {"value": _text(path, si), "source": source} | ({"note": note} if note else {}))
-    for path, raw in parts.raw.items():
-        put(path, raw)
+    leaves |= measured_leaves(replace(parts, values={**parts.values, **_following(parts)}), file)
     for target, si in targets.items():
         put(f"targets.{target}", _text(f"targets.{target.removesuffix('_at_bottom')}", si))
     return leaves
+
+
+def measured_leaves(parts: Parts, file: str) -> Leaves:
+    """What is known of the parts alone, as a scenario writes it."""
+    told: dict[str, object] = {
+        path: {"value": _text(path, si), "source": source} | ({"note": note} if note else {})
+        for path, (si, source, note) in parts.values.items()
+    }
+    return {tuple(path.split(".")): Leaf(raw, file, None) for path, raw in {**told, **parts.raw}.items()}
+
+
+def with_own(unit: ActionUnit, row: NoteRow) -> ActionUnit:
+    """A unit with what was measured of one note's own parts, where it was taken from the section's line before."""
+    for name in CENTRES:
+        force = row.numbers.get(f"pinning_{name}")
+        if force is not None:
+            radius = -unit.key.touch_point[0] if name == "key" else RADIUS
+            unit = knob_at(f"friction.{name}").put(unit, force * radius)
+    for column, at in OWN.items():
+        mine, now = row.numbers.get(column), unit.nominal.get(MEASURED[column])
+        if mine is not None and now is not None and abs(mine - now) > 1e-9:
+            by = (mine - now) * (GRAVITY if at == "lead" else 1.0)
+            unit = knob_at(at).put(unit, by)
+    return unit
 
 
 def _following(parts: Parts) -> dict[str, tuple[float, str, str]]:
@@ -123,11 +147,6 @@ def _text(path: str, si: float) -> str:
     return written(si, kind)
 
 
-def unit_of(leaves: Leaves, file: str) -> ActionUnit:
-    """The unit of these leaves, not yet regulated.  Raises InputError."""
-    return from_leaves(leaves, file)
-
-
 def observed(row: NoteRow) -> Observed:
     """The row as evidence: all that is a bench test."""
     tests, known = bench_tests(), columns()
@@ -135,8 +154,3 @@ def observed(row: NoteRow) -> Observed:
     if "front_weight" in numbers and known["front_weight"].unit == "g":
         numbers["front_weight"] *= GRAVITY
     return Observed(numbers, dict(row.words), {})
-
-
-def asked_of(key_number: int, given: Mapping[str, float]) -> dict[str, float]:
-    """What a note is to be regulated to: as ``given`` (SI), else as the compass has it."""
-    return asked(key_number) | dict(given)

@@ -29,7 +29,7 @@ from sim.workshop.diagnosis import Diagnosis, diagnose
 from sim.workshop.faults import faults
 from sim.workshop.inference import Cells, cells
 from sim.workshop.library import library
-from sim.workshop.measured_note import leaves_of, observed, targets_of
+from sim.workshop.measured_note import leaves_of, observed, targets_of, with_own
 from sim.workshop.observed import Observed
 from sim.workshop.regulate import Regulation, regulate
 from sim.workshop.section_lines import Lines, without_aftertouch
@@ -71,9 +71,11 @@ class SectionNote:
     """Whether a slip of the pen in one reading is likelier than any fault."""
     apart: tuple[Slip, ...]
     """Entries that do not go together."""
+    as_found: ActionUnit
+    """As the readings have it; of a note that was not read, as its section lets one expect it."""
     goal: Mapping[str, float]
     work: Regulation | None
-    """From as it was found to the goal; of a note that was not read, from as it is expected."""
+    """From as it was found, a cause that is no screw mended, to the goal; else from as it is expected."""
     prediction: Prediction | None
     """Of the note brought to its goal."""
 
@@ -261,22 +263,34 @@ def _note(
         found = looked_into(expected, row, grid, whole, slips=False)
         again = looked_into(expected, row, grid, whole, slips=True)
         slip = found is not None and again is not None and found.healthy < 0.5 <= again.healthy
+    unit, begun = _as_found(expected, row, found)
+    note = SectionNote(expected, row, found, slip, apart, unit, to, None, None)
     if not play:
-        return SectionNote(expected, row, found, slip, apart, to, None, None)
-    unit = expected.unit
-    if row is not None:
-        mine = without_aftertouch(targets_of(row))
-        if found is not None and found.verdict in faults() and not faults()[found.verdict].at.startswith("screw."):
-            # what a blow shows is the fault's doing, not the screws'
-            mine = {t: v for t, v in mine.items() if t not in PLAYED}
-        unit = regulate(unit, mine, warm=True, check=False).unit if mine else unit
+        return note
     try:
-        work = regulate(unit, to, warm=True)
+        work = regulate(begun, to, warm=True)
         if work.misses:
-            work = regulate(unit, to)
+            work = regulate(begun, to)
     except SimulationError:
-        return SectionNote(expected, row, found, slip, apart, to, None, None)
-    return SectionNote(expected, row, found, slip, apart, to, work, predict(work.unit, repetition=repetition))
+        return note
+    return replace(note, work=work, prediction=predict(work.unit, repetition=repetition))
+
+
+def _as_found(expected: Expected, row: NoteRow | None, found: Diagnosis | None) -> tuple[ActionUnit, ActionUnit]:
+    """The unit as it was read, and as it is once a cause that is no screw is mended."""
+    if row is None:
+        return expected.unit, expected.unit
+    mine = without_aftertouch(targets_of(row))
+    unit = _set_to(with_own(expected.unit, row), mine)
+    cause = faults().get(found.verdict) if found is not None else None
+    if cause is None or cause.at.startswith("screw."):
+        return unit, unit
+    # what a blow shows is the fault's doing, not the screws'
+    return unit, _set_to(expected.unit, {t: v for t, v in mine.items() if t not in PLAYED})
+
+
+def _set_to(unit: ActionUnit, targets: Mapping[str, float]) -> ActionUnit:
+    return regulate(unit, targets, warm=True, check=False).unit if targets else unit
 
 
 def looked_into(
