@@ -226,7 +226,7 @@ def blank_blocks(inches: bool = False) -> list[Block]:
     out: list[Block] = []
     for told, names in GROUPS.items():
         heads = ["note", *(_head(known[n], inches) for n in names)]
-        first = [] if out else [Text(BLANK), Ticks(BEFORE)]
+        first: list[Block] = [] if out else [Text(BLANK), Ticks(BEFORE)]
         out.append(Sideways([*first, Heading(told), Table(heads, [[Mark.ROOM] * len(heads)] * ROWS)]))
     return [*out, Heading(f"Leads (mass at its place from the balance pin), and remarks: {LEADS}, {REMARK}"), Lines(12)]
 

@@ -96,12 +96,12 @@ def expected(note: SectionNote, name: str) -> float | None:
 
 
 WAYS: Mapping[str, tuple[str, str]] = {
-    "jack_address": ("toward the player", "away from the player"), "lever_height": ("lower", "higher"),
+    "jack_address": ("toward the player", "away from the player"), "lever_height": ("higher", "lower"),
     "blow": ("higher", "lower"), "dip": ("lower", "higher"), "let_off": ("higher", "lower"),
     "drop": ("higher", "lower"), "checking_distance": ("away from the player", "toward the player"),
     "spring_rise": ("stronger", "weaker"), "key_height": ("higher", "lower"),
 }  # fmt: skip
-"""Which way the screw of a target goes, or its paper's top, where its setting grows, and where it falls."""
+"""Which way a target's screw goes where its setting grows, and where it falls; of jack and lever, the reading."""
 
 
 def outlier_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
@@ -213,8 +213,8 @@ def _turn(target: str, path: str, move: Adjustment, inches: bool) -> str:
         return f"{abs(100 * change / move.before):.1f} % {WAYS[target][change < 0]}"
     if move.turns is not None:
         return f"{abs(move.turns):.2f} turn {WAYS[target][change < 0]}"
-    by = abs(change * SCREWS[target].gain) if target in STOPS else abs(change)
-    return f"{edge.told(by, unit_of(target), inches)} {WAYS[target][change < 0]}"
+    by = change * SCREWS[target].gain if target in STOPS else change
+    return f"{edge.told(abs(by), unit_of(target), inches)} {WAYS[target][by < 0]}"
 
 
 def even_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
