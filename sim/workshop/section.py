@@ -43,6 +43,8 @@ MOSTLY_WELL = 9.0
 """Odds that a note of a section is healthy: one in ten is not, whether that is felt or not (our convention)."""
 ENOUGH = 5
 """Notes from which what they all read off the model is taken for the piano's own."""
+MUST: Mapping[str, str] = {"slow_press": PLAYS, "check": CAUGHT, "home": YES}
+"""What every note says that is in order."""
 REACH = 22
 """Keys on either side of the unit that a library is made of (our convention)."""
 
@@ -85,7 +87,9 @@ class SectionNote:
 
     @property
     def outlier(self) -> bool:
-        """Whether it is likelier to have a fault than none."""
+        """Whether it is likelier to have a fault than none, or does not do what a note must."""
+        if self.row is not None and any(self.row.words.get(n, w) != w for n, w in MUST.items()):
+            return True
         return self.found is not None and (self.found.healthy < 0.5 or not self.found.explained)
 
 
@@ -185,7 +189,7 @@ def _grids(
     notes: Sequence[Expected], rows: Mapping[int, NoteRow], say: Progress, stop: Stop | None
 ) -> dict[int, Cells]:
     """Libraries of a few notes that play, so that each note read is near one, by key number."""
-    can = [n for n in notes if n.readings is not None and n.readings.words["slow_press"] == "plays"]
+    can = [n for n in notes if n.readings is not None and n.readings.words["slow_press"] == PLAYS]
     spans: list[list[Expected]] = []
     for note in can:
         if not spans or note.key_number - spans[-1][0].key_number > 2 * REACH:

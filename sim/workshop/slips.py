@@ -26,8 +26,8 @@ KNOWN = 0.2
 """Standard error of the friction at the key that pinnings lead one to expect, as a share: leathers differ."""
 OVER = 4e-3
 """Most that the crown stands over or under a level shank's at the strike, m (our convention)."""
-SWUNG = 1.7
-"""Swings and pinning force of one centre tell the same friction within this factor (our convention)."""
+PULLED, SWUNG = 0.15, 1.5
+"""Standard errors of a pinning force, as a share, and of a count of swings (our convention)."""
 HEAD = 1.5e-3
 """A head weighs no less than this, kg."""
 AFTERTOUCH = 0.3e-3
@@ -146,10 +146,9 @@ def _swings(row: NoteRow, unit: ActionUnit) -> Iterator[Slip]:
 
         def off(entries: Mapping[str, float], names: tuple[str, str] = names, swings: float = swings) -> float:
             """Swings go with one over the friction."""
-            leads = swings * row.numbers[names[0]] / max(entries[names[0]], 1e-9)
-            more = math.log(max(entries[names[1]], 1e-9) / max(leads, 1e-9))
-            # one swing more or less is the reading's own
-            return APART * more / math.hypot(math.log(SWUNG), 2.0 / max(entries[names[1]], leads, 1.0))
+            leads = max(swings * row.numbers[names[0]] / max(entries[names[0]], 1e-9), 0.5)
+            count = max(entries[names[1]], 0.5)
+            return math.log(count / leads) / math.hypot(PULLED, SWUNG / min(count, leads))
 
         counted = f"{row.numbers[names[1]]:.0f} swings of the {_called(centre)}"
         told = f"{counted}, where its pinning force leads to {swings:.1f}"
