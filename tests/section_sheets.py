@@ -1,9 +1,8 @@
-"""Bench sheets of sections that do not exist: units drawn as healthy ones differ, some spoiled, read as a bench reads."""
+"""Bench sheets of sections that do not exist: units drawn as healthy ones differ, some spoiled, read as benches do."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -28,7 +27,7 @@ SLIGHT = ("leverage_6mm",)
 
 def healthy_note(key: int, own: Mapping[str, float], random: np.random.Generator) -> ActionUnit:
     """A note of a piano whose parts differ from the defaults by ``own`` (variation: standard deviations)."""
-    targets = {t: v for t, v in asked(key).items()}
+    targets = asked(key)
     unit = from_leaves(leaves_of(Parts(key, {}, {}), "invented", targets, invented=True), "invented")
     for v in variations():
         if v.at in own:

@@ -21,7 +21,7 @@ from sim.unit.files import Leaves
 from sim.unit.model import ActionUnit
 from sim.unit.scenario import from_leaves
 from sim.workshop.bench_sheet import BenchSheet, NoteRow, called
-from sim.workshop.bench_tests import Symptoms, read
+from sim.workshop.bench_tests import CAUGHT, PLAYS, YES, Symptoms, read
 from sim.workshop.calibrate import Calibration, calibrate
 from sim.workshop.compass import asked
 from sim.workshop.cores import on_all_cores
