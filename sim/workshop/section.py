@@ -27,11 +27,12 @@ from sim.workshop.compass import asked
 from sim.workshop.cores import on_all_cores
 from sim.workshop.diagnosis import Diagnosis, diagnose
 from sim.workshop.faults import faults
+from sim.workshop.healthy import SET
 from sim.workshop.inference import Cells, cells
 from sim.workshop.library import library
 from sim.workshop.measured_note import leaves_of, observed, targets_of, with_own
 from sim.workshop.observed import Observed
-from sim.workshop.regulate import Regulation, regulate
+from sim.workshop.regulate import Regulation, regulate, unmet
 from sim.workshop.section_lines import Lines, without_aftertouch
 from sim.workshop.slips import Slip, slips
 from sim.workshop.targets import PLAYED
@@ -173,8 +174,11 @@ def _one_expected(lines: Lines, key: int, sheet: BenchSheet, fitted: Calibration
     targets = lines.targets_at(key)
     leaves = leaves_of(lines.parts_at(key), sheet.file or "bench sheet", targets, invented=sheet.invented)
     unit = with_fitted(from_leaves(leaves, sheet.file or "bench sheet"), fitted)
-    done = regulate(unit, targets)
-    return Expected(key, leaves, done.unit, read(done.unit), tuple(m.target for m in done.misses))
+    done = regulate(unit, targets, check=False)
+    found = read(done.unit)
+    readings = {} if found is None else {t: found.numbers.get(SET.get(t, t)) for t in targets}
+    misses = done.misses or unmet(done.unit, targets, readings)
+    return Expected(key, leaves, done.unit, found, tuple(m.target for m in misses))
 
 
 def with_fitted(unit: ActionUnit, fitted: Calibration | None) -> ActionUnit:
