@@ -33,7 +33,7 @@ from sim.workshop.library import library
 from sim.workshop.measured_note import leaves_of, observed, targets_of, with_own
 from sim.workshop.observed import Observed
 from sim.workshop.regulate import Regulation, regulate, unmet
-from sim.workshop.section_lines import Lines, without_aftertouch
+from sim.workshop.section_lines import ENOUGH, Lines, without_aftertouch
 from sim.workshop.slips import Slip, slips
 from sim.workshop.targets import PLAYED
 
@@ -42,8 +42,6 @@ Stop = Callable[[], bool]
 
 MOSTLY_WELL = 9.0
 """Odds that a note of a section is healthy: one in ten is not, whether that is felt or not (our convention)."""
-ENOUGH = 5
-"""Notes from which what they all read off the model is taken for the piano's own."""
 MUST: Mapping[str, str] = {"slow_press": PLAYS, "check": CAUGHT, "home": YES}
 """What every note says that is in order."""
 REACH = 22

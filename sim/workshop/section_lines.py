@@ -17,6 +17,8 @@ from sim.workshop.evenness import Line, line
 from sim.workshop.measured_note import TARGETS, Parts, parts_of, targets_of
 from sim.workshop.targets import met
 
+ENOUGH = 5
+"""Notes from which what they all read is taken for the piano's own."""
 OWN_PARTS = 3.0
 """A part that was measured is taken as it is within so many of its accuracies of the section's line; else it tells."""
 
@@ -68,18 +70,14 @@ class Lines:
             else:
                 values[path] = (smooth, "assumed", "from the line through the notes of the bench sheet")
         raw = dict(own.raw) if own is not None else {}
-        if len(self.rows) > 1:
-            raw = {path: told for path, told in raw.items() if path == "key.leads"}
-        return Parts(key, values, raw | self._frictions(key))
+        return Parts(key, values, {p: told for p, told in raw.items() if p == "key.leads"} | self._frictions())
 
-    def _frictions(self, key: int) -> dict[str, object]:
-        """Pinning of the section on the whole, where several notes were read: a tight one then stands out."""
+    def _frictions(self) -> dict[str, object]:
+        """Pinning of the section on the whole, where enough notes were read: a tight one then stands out."""
         out: dict[str, object] = {}
-        if len(self.rows) < 2:
-            return out
         for centre in CENTRES:
             found = [r.numbers[n] for r in self.rows.values() if (n := f"pinning_{centre}") in r.numbers]
-            if found:
+            if len(found) >= ENOUGH:
                 force = f"{float(np.median(found)) / (1e-3 * GRAVITY):.6g} gf"
                 told = {"source": "assumed", "note": "the middle of the notes of the bench sheet"}
                 out[f"friction.{centre}"] = {
