@@ -29,13 +29,13 @@ from sim.workshop.diagnosis import Diagnosis, diagnose
 from sim.workshop.faults import faults
 from sim.workshop.healthy import SET
 from sim.workshop.inference import Cells, cells
+from sim.workshop.knobs import knob_at
 from sim.workshop.library import library
-from sim.workshop.measured_note import leaves_of, observed, targets_of, with_own
+from sim.workshop.measured_note import OWN, leaves_of, observed, targets_of, with_own
 from sim.workshop.observed import Observed
 from sim.workshop.regulate import Regulation, regulate, unmet
 from sim.workshop.section_lines import ENOUGH, Lines, without_aftertouch
 from sim.workshop.slips import Slip, slips
-from sim.workshop.targets import PLAYED
 
 Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
@@ -44,6 +44,8 @@ MOSTLY_WELL = 9.0
 """Odds that a note of a section is healthy: one in ten is not, whether that is felt or not (our convention)."""
 MUST: Mapping[str, str] = {"slow_press": PLAYS, "check": CAUGHT, "home": YES}
 """What every note says that is in order."""
+SAME = 1e-3
+"""Share within which an input was not measured to be another than the section's."""
 REACH = 22
 """Keys on either side of the unit that a library is made of (our convention)."""
 
@@ -283,16 +285,20 @@ def _note(
 
 
 def _as_found(expected: Expected, row: NoteRow | None, found: Diagnosis | None) -> tuple[ActionUnit, ActionUnit]:
-    """The unit as it was read, and as it is once a cause that is no screw is mended."""
+    """The unit as it was read, and as it is once a cause that is no screw and no spring is mended."""
     if row is None:
         return expected.unit, expected.unit
-    mine = without_aftertouch(targets_of(row))
-    unit = _set_to(with_own(expected.unit, row), mine)
+    mine, own = without_aftertouch(targets_of(row)), with_own(expected.unit, row)
     cause = faults().get(found.verdict) if found is not None else None
-    if cause is None or cause.at.startswith("screw."):
+    if found is None or cause is None or cause.at.startswith(("screw.", "spring.")):
+        unit = _set_to(own, mine)
         return unit, unit
-    # what a blow shows is the fault's doing, not the screws'
-    return unit, _set_to(expected.unit, {t: v for t, v in mine.items() if t not in PLAYED})
+    knob, severity = knob_at(cause.at), float(np.clip(found.found.severity(cause.name)[0], 0.0, 1.0))
+    if cause.how == "by" or abs(knob.get(own) - knob.get(expected.unit)) < SAME * abs(knob.get(own)):
+        own = cause.spoil(expected.unit if cause.at in OWN.values() else own, severity)
+    unit = _set_to(own, mine)
+    right = knob.get(expected.unit)
+    return unit, knob.put(unit, right if cause.how != "by" else right - cause.value(severity))
 
 
 def _set_to(unit: ActionUnit, targets: Mapping[str, float]) -> ActionUnit:
