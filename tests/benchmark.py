@@ -4,8 +4,9 @@
 * the same strokes by every general integrator of scipy on the same compiled equations with smoothed friction
   (`regularised.py`), each at the cheapest setting (tolerance and width of the smoothing) that keeps the hammer
   speed within 0.1 % of the converged mechanism at every standard touch;
-* the full prediction of the demo unit; a section of notes from a bench sheet, against as many predictions (88 notes, fit
-  and diagnoses among it; ``--quick``: eight notes, neither); the growth of a batch's cost, and what a second core brings;
+* the full prediction of the demo unit; a section of 88 notes from a bench sheet, fitted and looked into, against
+  predictions one by one (``--quick``: eight notes, neither fitted nor looked into); the growth of a batch's cost, and
+  what a second core brings;
 * without ``--quick``: compilation on first use, in a fresh process with an empty cache.
 
 Machines are shared and noisy: every time is the least of several, and ratios are what counts.

@@ -42,6 +42,8 @@ def add(commands: Any, command: Command) -> None:
     )  # fmt: skip
     parser.add_argument("bench", metavar="SHEET", help="what was read at the bench (*.csv, *.toml)")
     parser.add_argument("--into", metavar="FOLDER", help="keep sheet, scenarios and readings there as plain files")
+    told = "keep this file in the folder too, as a photograph and its marks; beside --into"
+    parser.add_argument("--add", metavar="FILE", action="append", default=[], help=told)
     parser.add_argument("--edited", action="store_true", help="take a record's files as somebody edited them by hand")
     parser.add_argument("--direct", action="store_true", help="fit nothing, look for no fault (faster)")
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
@@ -190,6 +192,9 @@ def read_in(args: argparse.Namespace) -> int:
     bench = _load(args.bench)
     folder = Path(args.into) if args.into is not None else None
     base = bench_files.before(folder, edited=args.edited) if folder is not None else None
+    if args.add and folder is None:
+        raise screen.refused("--add", args.add[0], "a record to keep it in", "name its folder with --into")
+    added = bench_files.added([Path(name) for name in args.add])
     screen.announce_compiling()
     keys = [r.key_number for r in bench.rows]
     found = _section(bench, keys, {}, look=not args.direct, only=True)
@@ -198,7 +203,7 @@ def read_in(args: argparse.Namespace) -> int:
     else:
         screen.show(told.tables(found, args.inches))
     if folder is not None:
-        bench_files.keep(folder, found, base, args.inches)
+        bench_files.keep(folder, found, base, args.inches, added)
         screen.note(f"record kept in {folder}")
     return FINE
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import tomli_w
 
 from sim.errors import InputError
 from sim.sheets import record_folder, traces
-from sim.sheets.record import File, Record
+from sim.sheets.record import LARGEST, File, Record
 from sim.sheets.record_folder import Found
 from sim.sheets.section import flat_rows
+from sim.unit.text import refuse
 from sim.unit.writing import text_of
 from sim.workshop import bench_sheet
 from sim.workshop.bench_sheet import FORM, BenchSheet, NoteRow
 from sim.workshop.note_scenario import scenario_of
+from sim.workshop.outside import read_bytes
 from sim.workshop.section import Section
 
 SHEET, READINGS, FRAME = "sheet.csv", "readings.csv", "readings.parquet"
@@ -71,11 +74,24 @@ def record_of(section: Section, inches: bool = False) -> Record:
     return Record(sheet.title, sheet.invented, files, sheet.remarks)
 
 
-def keep(folder: Path, section: Section, base: Found | None, inches: bool = False) -> Found:
-    """Put it into the folder, with what the record holds besides.  Raises InputError, OutputError."""
+def added(paths: Sequence[Path]) -> dict[str, File]:
+    """Files that are to stay with a record: photographs, their marks.  Raises InputError."""
+    out = {}
+    for path in paths:
+        if path.name in out or _ours(path.name):
+            raise refuse(str(path), "--add", path.name, "a name of its own in the record", "give the file another name")
+        out[path.name] = File("added by hand", read_bytes(path, LARGEST, f"a file of at most {LARGEST / 1e6:g} MB"))
+    return out
+
+
+def keep(
+    folder: Path, section: Section, base: Found | None, inches: bool = False, more: Mapping[str, File] | None = None
+) -> Found:
+    """Put it into the folder, with what the record holds besides, and ``more``.  Raises InputError, OutputError."""
     made = record_of(section, inches)
     others = {} if base is None else {n: f for n, f in base.record.files.items() if not _ours(n)}
-    return record_folder.keep(folder, Record(made.title, made.invented, others | dict(made.files), made.note), base)
+    files = others | dict(more or {}) | dict(made.files)
+    return record_folder.keep(folder, Record(made.title, made.invented, files, made.note), base)
 
 
 def _ours(name: str) -> bool:
