@@ -36,7 +36,7 @@ def draw_over_notes(section: Section, s: Shown, inches: bool = False) -> Axes:
     axes.set_xlabel("note (1 the lowest)")
     axes.set_ylabel(s.head(inches))
     axes.grid(alpha=0.25)
-    axes.legend(loc="best", fontsize=7, frameon=False, ncols=4)
+    axes.legend(loc="lower left", bbox_to_anchor=(0, 1), fontsize=7, frameon=False, ncols=4)
     return axes
 
 
