@@ -50,7 +50,10 @@ def sheets(draw: st.DrawFn) -> BenchSheet:
 @settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow], deadline=None)
 @given(sheets(), st.booleans())
 def test_what_is_exported_reads_the_same_to_the_last_printed_digit(sheet: BenchSheet, inches: bool) -> None:
-    for name, text in (("a.csv", bench_files.to_csv(sheet, inches)), ("a.toml", bench_files.to_toml(sheet, inches))):
+    for name, text in (
+        ("a.csv", bench_files.csv_text(sheet, inches)),
+        ("a.toml", bench_files.toml_text(sheet, inches)),
+    ):
         back = load_upload(name, text.encode())
         told, again = list(cells_of(sheet, inches)), list(cells_of(back, inches))
         where = [i for i, head in enumerate(told[0]) if head != REMARK]
