@@ -160,7 +160,7 @@ def _result(found: Section) -> None:
     if rows := sheet.outlier_rows(found, inches):
         st.warning(f"{len(rows)} of {len(found.notes)} notes stand out.")
         _frame(rows, "notes that stand out, with cause, size and cure")
-    elif found.fitted is not None or not found.unfitted.startswith("nothing"):
+    elif any(n.found is not None for n in found.notes):
         st.success("No note stands out.")
     if rows := sheet.slip_rows(found):
         st.warning("Entries that do not go together:")
