@@ -17,7 +17,20 @@ KEY = "state"
 LINK = "s"
 """Name in the address under which a link carries a saved state."""
 MOST_UNDO = 200
-CHOICES = ("aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code", "lesson_", "rough_", "prac_")
+CHOICES = (
+    "aim_",
+    "map_",
+    "repin_",
+    "diag_",
+    "school",
+    "section",
+    "compare_with",
+    "code",
+    "lesson_",
+    "rough_",
+    "prac_",
+    "record_",
+)
 """Beginnings of the keys under which pages keep what was typed and chosen there."""
 
 

@@ -122,7 +122,7 @@ def _plain(bench: BenchSheet, args: argparse.Namespace, out: Path | None) -> Non
 
     toml = out is not None and out.suffix.lower() == ".toml"
     _keep_or_print(
-        "sheet", bench_files.to_toml(bench, args.inches) if toml else bench_files.to_csv(bench, args.inches), out
+        "sheet", bench_files.toml_text(bench, args.inches) if toml else bench_files.csv_text(bench, args.inches), out
     )
 
 

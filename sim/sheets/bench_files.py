@@ -25,7 +25,7 @@ BLANK_NOTES = (4, 16, 28, 40, 41, 52, 64, 76)
 """Notes with which a blank sheet begins."""
 
 
-def to_csv(sheet: BenchSheet, inches: bool = False, *, every: bool = False) -> str:
+def csv_text(sheet: BenchSheet, inches: bool = False, *, every: bool = False) -> str:
     """A head of the whole sheet, the columns' heads, a row a note."""
     head, *rows = bench_sheet.cells_of(sheet, inches, every=every)
     about = [["form", str(FORM)], ["title", sheet.title], ["invented", "yes" if sheet.invented else "no"]]
@@ -35,7 +35,7 @@ def to_csv(sheet: BenchSheet, inches: bool = False, *, every: bool = False) -> s
     return traces.csv_text(lines[0], lines[1:])
 
 
-def to_toml(sheet: BenchSheet, inches: bool = False) -> str:
+def toml_text(sheet: BenchSheet, inches: bool = False) -> str:
     """A table a note."""
     return tomli_w.dumps(bench_sheet.to_toml(sheet, inches))
 
@@ -43,7 +43,7 @@ def to_toml(sheet: BenchSheet, inches: bool = False) -> str:
 def blank(inches: bool = False, *, toml: bool = False) -> str:
     """A sheet with every column and nothing read."""
     empty = BenchSheet("bench sheet", tuple(NoteRow(k, {}) for k in BLANK_NOTES), invented=False)
-    return to_toml(empty, inches) if toml else to_csv(empty, inches, every=True)
+    return toml_text(empty, inches) if toml else csv_text(empty, inches, every=True)
 
 
 def before(folder: Path, *, edited: bool = False) -> Found | None:
@@ -61,7 +61,7 @@ def record_of(section: Section, inches: bool = False) -> Record:
     sheet = section.sheet
     rows = traces.of_rows(flat_rows(section))
     files = {
-        SHEET: File("what was read at the bench", to_csv(sheet, inches).encode()),
+        SHEET: File("what was read at the bench", csv_text(sheet, inches).encode()),
         READINGS: File("each note as found, as expected, and after the work", traces.csv_of(rows).encode()),
         FRAME: File("the same for programs", traces.parquet(rows)),
     }

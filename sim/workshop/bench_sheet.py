@@ -21,6 +21,7 @@ from sim.unit.lines import find_lines
 from sim.unit.text import parse_toml, refuse
 from sim.units import FORCE, LENGTH, MASS, g0, parse
 from sim.workshop.bench_columns import LEADS, REMARK, Column, columns
+from sim.workshop.bench_tests import bench_tests
 from sim.workshop.observed import CHECKS, slip
 from sim.workshop.spreadsheet import BLANKS, Cell, rows_of, text_at, text_of
 
@@ -313,8 +314,10 @@ class _Reader:
         def found(name: str, value: str, allowed: str, remedy: str) -> None:
             self.refuse(f"{places[name]}, {name}", value, allowed, remedy)
 
+        tests = bench_tests()
+        known = {n: v for n, v in numbers.items() if n in tests}
         for check in CHECKS:
-            check(numbers, words, found)
+            check(known, words, found)
 
 
 def _key(head: str) -> str:

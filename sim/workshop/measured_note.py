@@ -52,12 +52,12 @@ def parts_of(row: NoteRow) -> Parts:
     for name in CENTRES:
         pinning, swings = read.get(f"pinning_{name}"), read.get(f"swings_{name}")
         if pinning is not None:
-            force = f"{edge.number(pinning, 'gf'):.6g} gf"
+            force = f"{edge.number(pinning, 'gf'):.12g} gf"
             raw[f"friction.{name}"] = {"force": force} | ({} if name == "key" else {"radius": FROM_PIN})
         elif swings is not None and name in SWINGING:
             raw[f"friction.{name}"] = {"swings": swings, "from": START}
     if row.leads is not None:
-        raw["key.leads"] = [{"mass": f"{kg * 1e3:.6g} g", "place": f"{m * 1e3:.6g} mm"} for kg, m in row.leads]
+        raw["key.leads"] = [{"mass": f"{kg * 1e3:.12g} g", "place": f"{m * 1e3:.12g} mm"} for kg, m in row.leads]
     return Parts(row.key_number, values, raw)
 
 

@@ -134,7 +134,7 @@ def section(
     lines = Lines.through(sheet)
     say = _parts(progress, (0.15 if look else 0.0, 0.35 if look else 0.0, 0.15, 0.35 if play else 0.0))
     grids: dict[int, Cells] = {}
-    fitted, unfitted, whole = None, "nothing was to be fitted", {}
+    fitted, unfitted, whole = None, "", {}
     if look:
         measured = _expected(lines, sorted(rows), sheet, None, say(0), stop)
         grids = _grids(measured, rows, say(1), stop)

@@ -102,7 +102,8 @@ def rows_of(text: str, name: str) -> list[list[Cell]]:
                 raise refuse(name, f"row {number}", f"{len(cells)} cells", f"at most {WIDEST}", "take out the rest")
             count += sum(c.text != "" for c in cells)
             few_enough(count, name, "cells", "take out what is no reading")
-            if any(c.text for c in cells) and not cells[0].text.startswith("#"):
+            remark = cells[:1] and cells[0].text.startswith("#") and not cells[0].computed
+            if any(c.text for c in cells) and not remark:
                 rows.append(cells)
     except csv.Error as error:
         remedy = "a quotation mark is open, or a cell is too long: mend that line"

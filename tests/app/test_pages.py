@@ -26,7 +26,7 @@ def bench() -> Bench:
     return Bench()
 
 
-ALONE = ("scenario", "lessons", "practice")
+ALONE = ("scenario", "lessons", "practice", "record")
 """Pages that are of use whatever the scenario on the bench."""
 
 
