@@ -17,8 +17,10 @@ KEY = "state"
 LINK = "s"
 """Name in the address under which a link carries a saved state."""
 MOST_UNDO = 200
-CHOICES = ("aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code", "lesson_", "rough_", "prac_",
-           "photo_")  # fmt: skip
+CHOICES = (
+    "aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code", "lesson_", "rough_", "prac_",
+    "record_", "photo_",
+)  # fmt: skip
 """Beginnings of the keys under which pages keep what was typed and chosen there."""
 
 

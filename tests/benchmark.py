@@ -4,7 +4,9 @@
 * the same strokes by every general integrator of scipy on the same compiled equations with smoothed friction
   (`regularised.py`), each at the cheapest setting (tolerance and width of the smoothing) that keeps the hammer
   speed within 0.1 % of the converged mechanism at every standard touch;
-* the full prediction of the demo unit; the growth of a batch's cost, and what a second core brings;
+* the full prediction of the demo unit; a section of 88 notes from a bench sheet, fitted and looked into, against
+  predictions one by one (``--quick``: eight notes, neither fitted nor looked into); the growth of a batch's cost, and
+  what a second core brings;
 * without ``--quick``: compilation on first use, in a fresh process with an empty cache.
 
 Machines are shared and noisy: every time is the least of several, and ratios are what counts.
@@ -32,12 +34,14 @@ from sim.bench.strike import drive_of
 from sim.physics.finger import Touch
 from sim.physics.run import DEFAULT_STEP, run
 from sim.unit.scenario import load
-from sim.workshop import rails
+from sim.workshop import bench_sheet, rails
 from sim.workshop.regulate import regulate
+from sim.workshop.section import section
 from tests import regularised
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "scenarios" / "concert-grand-natural.toml"
+SHEET = ROOT / "scenarios" / "sheets" / "invented-middle.csv"
 STROKE = 0.300
 CONVERGED = 2.5e-6
 TOLERANCES = (1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 1e-6)
@@ -170,6 +174,17 @@ def workshop(rest: Rest, quick: bool) -> dict[str, Any]:
     }
 
 
+def notes(quick: bool) -> dict[str, float]:
+    """Seconds of a section of notes on all cores, and how many full predictions one after the other that is."""
+    sheet = bench_sheet.load(SHEET)
+    keys = range(36, 44) if quick else range(1, 89)
+    start = time.perf_counter()
+    found = section(sheet, keys, look=not quick)
+    seconds = time.perf_counter() - start
+    one = least(lambda: predict(found.notes[0].expected.unit), 2)
+    return {"notes": len(found.notes), "seconds": seconds, "predictions": seconds / one}
+
+
 def first_use() -> float:
     """Seconds of compiling in a fresh process with an empty cache."""
     code = (
@@ -203,6 +218,7 @@ def measure(quick: bool) -> dict[str, Any]:
         "strokes": strokes,
         "scipy": others,
         "workshop": workshop(rest, quick),
+        "section": notes(quick),
         "batch": batch(rest, (20, 80) if quick else (50, 100, 200, 400)),
     }
     if not quick:
@@ -236,6 +252,8 @@ def show(r: dict[str, Any]) -> None:
     w = r["workshop"]
     print(f"full regulation: {w['regulate_seconds']:.2f} s; a 30 x 30 map of rails: {w['map_30_by_30_seconds']:.0f} s")
     print(f"full prediction: {r['predict_seconds']:.2f} s")
+    n = r["section"]
+    print(f"section of {n['notes']} notes: {n['seconds']:.0f} s, as {n['predictions']:.0f} predictions one by one")
     if "first_use_compile_seconds" in r:
         print(f"compiling on first use: {r['first_use_compile_seconds']:.0f} s")
 

@@ -25,7 +25,10 @@ def off(wanted: Wanted, seen: Seen) -> float:
     value = None if wanted.word else seen.number(wanted.read)
     if value is None:
         return WRONG_WORD
-    far = wanted.low - value if value < wanted.low else value - wanted.high
+    high = seen.number(wanted.before) if wanted.before else wanted.high
+    if high is None:
+        return WRONG_WORD
+    far = wanted.low - value if value < wanted.low else value - high
     return 1 + far / wanted.sight.si
 
 

@@ -27,6 +27,7 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "friction": _page("friction", "Where is the friction lost?"),
     "diagnose": _page("diagnose", "Why is this note sluggish?"),
     "compare": _page("compare", "Compare two units"),
+    "record": _page("record", "Bench sheet and section"),
     "lessons": _page("lessons", "Learn the escapement"),
     "practice": _page("practice", "Find the hidden fault"),
     "photograph": _page("photograph", "Read a photograph"),

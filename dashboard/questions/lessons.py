@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -18,7 +20,7 @@ from dashboard.words import harmless, told
 from sim.bench import edge
 from sim.errors import InputError
 from sim.lessons import doing
-from sim.lessons.hands import Hand
+from sim.lessons.hands import A_LITTLE, Hand
 from sim.lessons.lesson import Change, Claim, Foretell, Lesson, lessons
 from sim.lessons.looks import sights
 from sim.sheets import lessons as sheet
@@ -30,8 +32,7 @@ if TYPE_CHECKING:  # takes a while that the page need not wait for
 MINE = "lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
 PRESSED = "press"
-TOUCHED = 4
-"""Steps of a hand that one touch of its buttons turns."""
+UNIT_FOLLOWS = re.compile(r"(?<=[0-9]) (?=[A-Za-z%])")
 
 Named = tuple[tuple[Change, ...], str]
 """Changes of a lesson's unit, and what it is called then."""
@@ -109,11 +110,16 @@ def _text(lesson: Lesson) -> None:
 
 
 def _reads(lesson: Lesson) -> str:
-    """Readings of the lesson's unit, as a table that shows whole however narrow its column."""
+    """Readings of the lesson's unit."""
     names, inches = lesson.look_at, state().inches
     seen = runs.lesson_seen(lesson.name, names)
-    rows = [f"| {harmless(sights()[n].title)} | {harmless(doing.told(seen, n, inches))} |" for n in names]
-    return "\n".join(["| reading | value |", "|---|---|", *rows])
+    return _table(("reading", "value"), [(sights()[n].title, doing.told(seen, n, inches)) for n in names])
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """A table that shows whole however narrow its column, no number parted from its unit."""
+    cells = ([UNIT_FOLLOWS.sub("\u00a0", harmless(cell)) for cell in row] for row in rows)
+    return "\n".join(f"| {' | '.join(line)} |" for line in (heads, ["---"] * len(heads), *cells))
 
 
 def _said(unit: ActionUnit, claims: tuple[Claim, ...], say: Progress) -> list[dict[str, str]]:
@@ -129,12 +135,13 @@ def _foretell(lesson: Lesson, question: Foretell, i: int) -> None:
     key = f"{MINE}{lesson.name}_foretell{i}"
     st.subheader("Foretell, then see" if len(lesson.foretell) == 1 else f"Foretell, then see ({i + 1})")
     st.markdown(question.ask)
+    if judged := doing.judged(question, state().inches):
+        st.caption(judged)
     said: str | None
     if question.number:
-        example = edge.UNITS[sights()[question.read].unit][1].example
-        said = st.text_input("I say", key=f"{key}_say", placeholder=f"a value, such as {example}", max_chars=30)
+        said = st.text_input("I say", key=f"{key}_say", placeholder=sheet.possible(question)[0], max_chars=30)
     else:
-        label = "I say: it" if question.words else f"I say: {sights()[question.read].title}"
+        label = "I say" if question.words else f"I say: {sights()[question.read].title}"
         said = st.radio(label, question.answers, index=None, key=f"{key}_say", horizontal=True)
     st.button("That is what I say", key=f"commit_{key}", on_click=_commit, args=(question, key), disabled=not said)
     if f"{key}_fault" in st.session_state:
@@ -181,6 +188,8 @@ def _task(lesson: Lesson) -> None:
     task, key = lesson.task, f"{MINE}{lesson.name}"
     st.subheader("Do it")
     st.markdown(task.say)
+    if needs := sheet.needs_unit(lesson, state().inches):
+        st.caption(f"{needs} The buttons turn a little at a time.")
     begin = doing.hands_of(lesson)
     values = {hand.at: _hand(lesson, hand, now, f"{key}_hand_{hand.at}") for hand, now in begin.items()}
     left, right = st.columns([1, 3], vertical_alignment="center")
@@ -200,12 +209,13 @@ def _task(lesson: Lesson) -> None:
 
 def _hand(lesson: Lesson, hand: Hand, now: float, key: str) -> float | None:
     """One hand's value as typed (SI); where nothing is typed, as it stands.  None where it cannot be read."""
-    place, less, more = st.columns([6, 1, 1], vertical_alignment="bottom")
+    place = st.container()
+    row = st.container(horizontal=True)
     stood = doing.stands(lesson, hand, now, state().inches)
-    by = edge.told(TOUCHED * hand.step, hand.unit, state().inches)
-    for column, text, way in ((less, "−", -1), (more, "+", 1)):
-        column.button(text, key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way), width="stretch",
-                      help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
+    by = edge.told(A_LITTLE * hand.step, hand.unit, state().inches)
+    for text, way in (("−", -1), ("+", 1)):
+        row.button(f"{text} {by}", key=f"turn_{key}_{way}", on_click=_nudge, args=(hand, now, key, way),
+                   help=f"{hand.title}: {'less' if way < 0 else 'more'} by {by}")  # fmt: skip
     typed = place.text_input(f"{hand.title}: {hand.told}", key=key, max_chars=30,
                              placeholder=f"stands {stood}; type a value with its unit")  # fmt: skip
     try:
@@ -222,7 +232,7 @@ def _nudge(hand: Hand, now: float, key: str, way: int) -> None:
         value = hand.read(typed) if typed else now
     except InputError:
         return
-    wanted = value + way * TOUCHED * hand.step
+    wanted = value + way * A_LITTLE * hand.step
     if hand.low <= wanted <= hand.high:
         st.session_state[key] = edge.told(wanted, hand.unit, state().inches)
 
@@ -242,8 +252,5 @@ def _result(lesson: Lesson, values: dict[str, float], key: str) -> None:
 
 
 def _rows(result: doing.Result) -> None:
-    rows = [
-        {"reading": r.wanted.sight.title, "wanted": r.asked, "is": r.seen, "so": "met" if r.met else "not met"}
-        for r in result.rows
-    ]
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", alt="what is wanted, and what came of it")
+    rows = [(r.wanted.sight.title, r.asked, r.seen, "met" if r.met else "not met") for r in result.rows]
+    st.markdown(_table(("reading", "wanted", "is", "so"), rows))

@@ -23,10 +23,11 @@ from sim.lessons.cheapest import Path, cheapest
 from sim.lessons.complaint import complaint
 from sim.lessons.exercise import LARGEST_SEED, LEVELS, USUAL, Exercise, bench, exercise
 from sim.lessons.known import Known
-from sim.lessons.marking import Mark, marked, minutes
+from sim.lessons.marking import Mark, marked
 from sim.lessons.practice import Attempt, Move, cause, mend, take
 from sim.sheets import practice as sheet
 from sim.unit.shipped import shipped
+from sim.workshop.times import minutes
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
     from sim.sheets.blocks import Size

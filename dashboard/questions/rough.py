@@ -23,6 +23,7 @@ from sim.lessons.rough import SET, Line, Path
 from sim.sheets import frames
 from sim.sheets import rough as sheet
 from sim.workshop.targets import asked
+from sim.workshop.times import minutes
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
     from sim.sheets.blocks import Size
@@ -54,7 +55,7 @@ def show() -> None:
         _last(mine.lines[-1])
     if mine.finished:
         st.success(
-            f"Every reading is right after {len(mine.lines)} steps and {sheet.minutes(mine.seconds)}; "
+            f"Every reading is right after {len(mine.lines)} steps and {minutes(mine.seconds)}; "
             f"{mine.rework} of them set something again."
         )
     if mine.lines:
@@ -100,7 +101,7 @@ def _step(mine: Path) -> None:
         help="with its unit; nothing: what it should be",
     )  # fmt: skip
     hand = lesson.hand_of(lesson.step_of(what))
-    st.caption(f"Worked on: {hand.title}, {sheet.minutes(lesson.cost(lesson.step_of(what)))} with one reading of it.")
+    st.caption(f"Worked on: {hand.title}, {minutes(lesson.cost(lesson.step_of(what)))} with one reading of it.")
     if FAULT in st.session_state:
         st.error(st.session_state[FAULT])
     do, back, again = st.columns(3)
@@ -148,7 +149,8 @@ def _last(line: Line) -> None:
     if done.reached:
         st.info(f"{done.step.say}: {came}. It also moved: {sheet.upset(line, inches)}.")
     else:
-        st.error(harmless(f"{done.step.say}: not reached. {line.why.capitalize()}."))
+        turned = "" if line.why == lesson.UNSEEN else " What was turned stays turned."
+        st.error(harmless(f"{done.step.say}: not reached. {line.why.capitalize()}.{turned}"))
     if line.spoilt:
         st.warning(f"This step undid what was right: {', '.join(map(sheet.named, line.spoilt))}.")
 
@@ -156,7 +158,7 @@ def _last(line: Line) -> None:
 def _so_far(work: Work, mine: Path) -> None:
     heads = ["step", "what", "asked", "comes to", "time", "remarks"]
     rows = pd.DataFrame(sheet.step_rows(mine, state().inches), columns=heads)
-    st.subheader(f"Your path: {len(mine.lines)} steps, {sheet.minutes(mine.seconds)}")
+    st.subheader(f"Your path: {len(mine.lines)} steps, {minutes(mine.seconds)}")
     st.dataframe(rows, width="stretch", hide_index=True, alt="the steps done, with time and what each undid")
     key = same_bench(work, mine.rough.seed, mine.steps)
     kept_figure(key, lambda: sheet.draw_readings(mine), "path_readings", sheet.told_readings(mine))

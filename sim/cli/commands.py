@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 import sim
-from sim.cli import bench_work, diagnosis, evidence, lessons, practice, rough, screen, studies
+from sim.cli import bench_record, bench_work, diagnosis, evidence, lessons, practice, rough, screen, studies
 from sim.errors import Fault, InputError
 from sim.unit.model import ActionUnit
 
@@ -190,5 +190,5 @@ COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
     "regulate": regulate, "rails": rails,
     **studies.COMMANDS, **bench_work.COMMANDS, **diagnosis.COMMANDS,
-    **evidence.COMMANDS, **lessons.COMMANDS, **rough.COMMANDS, **practice.COMMANDS,
+    **evidence.COMMANDS, **lessons.COMMANDS, **rough.COMMANDS, **practice.COMMANDS, **bench_record.COMMANDS,
 }  # fmt: skip

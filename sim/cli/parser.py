@@ -7,7 +7,7 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
-from sim.cli import bench_work, diagnosis, evidence, lessons, practice, rough, studies
+from sim.cli import bench_record, bench_work, diagnosis, evidence, lessons, practice, rough, studies
 from sim.unit.shipped import shipped
 from sim.workshop.moves import MOVES
 
@@ -63,6 +63,7 @@ def build() -> argparse.ArgumentParser:
     lessons.add(commands, _command)
     rough.add(commands, _command)
     practice.add(commands, _command)
+    bench_record.add(commands, _command)
     return parser
 
 

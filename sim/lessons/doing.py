@@ -11,10 +11,12 @@ from sim.errors import Fault, InputError, QuantityError
 from sim.lessons.hands import Hand, hands
 from sim.lessons.lesson import ABSENT, Claim, Foretell, Lesson, Wanted, way_of
 from sim.lessons.looks import Seen, look, sights
+from sim.lessons.typed import plain
 from sim.unit.model import ActionUnit
 from sim.unit.scenario import load
 from sim.unit.shipped import scenario_path
 from sim.units import parse
+from sim.workshop.bench_tests import Sight
 from sim.workshop.set_up import set_up
 
 NEAR = 0.1
@@ -108,6 +110,25 @@ def filled(say: str, seen: Seen, inches: bool = False) -> str:
     return say
 
 
+def near(question: Foretell, value: float) -> float:
+    """How far off a number may be foretold and still be right, where ``value`` comes (SI)."""
+    return max(0.5 * sights()[question.read].si, NEAR * abs(value))
+
+
+def judged(question: Foretell, inches: bool = False) -> str:
+    """What counts as right, told before anything is said; nothing where a word is chosen."""
+    sight = sights()[question.read]
+    if question.number:
+        share = f"{100 * NEAR:.0f} %"
+        return f"It counts as right within {share} of what comes, and always within {told_close(sight, 0.5, inches)}."
+    return "" if question.words else f"“Stays” means: it moves by less than {told_close(sight, 1.0, inches)}."
+
+
+def told_close(sight: Sight, share: float, inches: bool) -> str:
+    """A share of what a bench tells of a reading, in words."""
+    return edge.told(share * sight.si, sight.unit, inches)
+
+
 @dataclass(frozen=True)
 class Foretold:
     """What was said beforehand, what came, and how far off it was."""
@@ -135,7 +156,7 @@ def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False
             return Foretold(False, said, ABSENT, b, a, "")
         off = number - value
         far = edge.told(off, sight.unit, inches, sign="+")
-        return Foretold(abs(off) <= max(0.5 * sight.si, NEAR * abs(value)), said, a, b, a, far)
+        return Foretold(abs(off) <= near(question, value), said, a, b, a, far)
     if said not in question.answers:
         raise InputError(
             [Fault("lesson", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")]
@@ -154,8 +175,8 @@ def said_number(question: Foretell, said: str) -> float:
     try:
         return parse(said, dimension)
     except QuantityError as error:
-        title, allowed = sights()[question.read].title, f"a quantity such as {dimension.example}"
-        raise InputError([Fault("lesson", None, title, said[:40], allowed, error.remedy)]) from None
+        title, allowed = sights()[question.read].title, f"a quantity such as {plain(dimension.example)}"
+        raise InputError([Fault("lesson", None, title, said[:40], allowed, plain(error.remedy))]) from None
 
 
 def checked(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:

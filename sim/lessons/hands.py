@@ -11,10 +11,14 @@ from typing import Any
 
 from sim.bench import edge
 from sim.errors import Fault, InputError, QuantityError
+from sim.lessons.typed import plain
 from sim.unit.data import shared_file
 from sim.unit.model import ActionUnit
 from sim.units import parse
 from sim.workshop.knobs import knob_at, spelling
+
+A_LITTLE = 4
+"""Steps of a hand that are turned at a touch."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,10 @@ class Hand:
         """Whether a value is a change from where it stands."""
         return self.at.partition(".")[0] in ("screw", "move", "head", "lead")
 
+    def example(self, inches: bool = False) -> str:
+        """A value as it may be typed: a little more, or of what is told as itself the middle of its reach."""
+        return edge.told(A_LITTLE * self.step if self.relative else 0.5 * (self.low + self.high), self.unit, inches)
+
     def now(self, unit: ActionUnit) -> float:
         """Where it stands (SI; 0 for one that is told by its change)."""
         return knob_at(self.at).get(unit)
@@ -65,7 +73,7 @@ class Hand:
         try:
             value = parse(typed, dimension)
         except QuantityError as error:
-            raise self._refused(typed, allowed, error.remedy) from None
+            raise self._refused(typed, allowed, plain(error.remedy)) from None
         if not self.low <= value <= self.high:
             raise self._refused(typed, allowed, "a smaller change, or another cause")
         return value

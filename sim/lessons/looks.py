@@ -33,27 +33,35 @@ class Seen:
         return None if isinstance(value, str) else value
 
 
-_WAY = "key travel, front edge, of a slow press: "
+_ORDERED = {
+    "toe_meets_button": "the toe meets the button", "lever_meets_screw": "the lever meets the drop screw",
+    "lets_off": "the hammer lets off", "key_at_bottom": "the key is at the bottom",
+}  # fmt: skip
+BEARS = 1e-3 * GRAVITY
+"""A knuckle that bears with less than this on a part does not lie on it, N (1 gf: our convention)."""
 _PRESSED = (
-    Sight("toe_meets_button", _WAY + "toe meets the button", "mm", 0.1),
-    Sight("lever_meets_screw", _WAY + "lever meets the drop screw", "mm", 0.1),
-    Sight("lets_off", _WAY + "hammer at its highest", "mm", 0.1),
-    Sight("key_at_bottom", _WAY + "key at the bottom", "mm", 0.1),
+    *(Sight(name, f"key travel, front, until {what}", "mm", 0.1) for name, what in _ORDERED.items()),
     Sight("crown_at_button", "crown to string where the toe meets the button", "mm", 0.5),
     Sight("crown_at_screw", "crown to string where the lever meets the drop screw", "mm", 0.5),
     Sight("friction_felt", "friction felt at the key", "gf", 1.0),
     Sight("balance_weight", "balance weight", "gf", 1.0),
     Sight("on_jack", "the knuckle bears on the jack, key at rest, with", "gf", 2.0),
     Sight("on_lever", "the knuckle bears on the lever, key at rest, with", "gf", 2.0),
+    Sight("rests_on", "the knuckle, key at rest, lies on", words=("the lever", "the jack", "both")),
+    Sight("comes_last", "last of all in a slow press", words=tuple(_ORDERED.values())),
 )
 _BLOWN = (
     ("hammer_speed", "hammer speed", "m_s", 0.05), ("travel_time", "travel time", "ms", 1.0),
     ("free_flight_distance", "free flight, way", "mm", 0.1), ("checking", "checking distance", "mm", 1.0),
     ("check_after_contact", "crown on string to tail in the check", "ms", 1.0),
     ("bottom_after_contact", "crown on string to key at the bottom", "ms", 0.5),
+    ("key_goes", "key travel, front, at most", "mm", 0.1),
 )  # fmt: skip
 _REPEATED = (Sight("limit", "strokes a second of which nine in ten sound", "", 0.5),)
-_TEMPLATE = (Sight("template_low", "line under a touching template, lower than the true line by", "mm", 0.1),)
+_TEMPLATE = (
+    Sight("template_low", "line under a touching template, lower than the true line by", "mm", 0.1),
+    Sight("template_squeezes", "back-rail cloth under a touching template, squeezed by", "mm", 0.01),
+)
 
 
 def _press(rest: Rest) -> dict[str, float | str | None]:
@@ -76,13 +84,18 @@ def _press(rest: Rest) -> dict[str, float | str | None]:
     found["lets_off"] = float(edge_travel[pressed.peak]) if plays else None
     found["key_at_bottom"] = None if pressed.firm is None else float(edge_travel[pressed.firm])
     found |= {"friction_felt": weight.friction, "balance_weight": weight.balance_weight}
-    return found | {f"on_{n}": float(run.trace[f"N_{n}_knuckle"][0]) for n in ("jack", "lever")}
+    ways = {name: way for name in _ORDERED if isinstance(way := found[name], float)}
+    found["comes_last"] = _ORDERED[max(ways, key=lambda name: ways[name])] if ways else None
+    bears = {n: float(run.trace[f"N_{n}_knuckle"][0]) for n in ("jack", "lever")}
+    on = [f"the {n}" for n, force in bears.items() if force >= BEARS]
+    found["rests_on"] = "both" if len(on) > 1 else on[0] if on else None
+    return found | {f"on_{n}": force for n, force in bears.items()}
 
 
 def _blows(rest: Rest) -> dict[str, float | str | None]:
     found: dict[str, float | str | None] = {}
     for touch in touches():
-        reading, _ = blows.play(rest, touch)
+        reading, run = blows.play(rest, touch)
         struck = reading.events.get("string_contact")
         for name in ("hammer_speed", "travel_time", "free_flight_distance"):
             found[f"{name}_{touch.name}"] = getattr(reading, name)
@@ -90,6 +103,7 @@ def _blows(rest: Rest) -> dict[str, float | str | None]:
         tail = reading.events.get("tail_meets_backcheck")
         found[f"check_after_contact_{touch.name}"] = None if tail is None or struck is None else tail - struck
         found[f"bottom_after_contact_{touch.name}"] = reading.key_bottom_after_contact
+        found[f"key_goes_{touch.name}"] = float(rest.travel(run).max()) * rest.edge
     return found
 
 
@@ -98,7 +112,10 @@ def _repeat(rest: Rest) -> dict[str, float | str | None]:
 
 
 def _template(rest: Rest) -> dict[str, float | str | None]:
-    return {"template_low": template.touching(rest.unit, DEEPEST, (1.0,))[0].high_at(TOUCHING)}
+    (touched,) = template.touching(rest.unit, DEEPEST, (1.0,))
+    low = touched.high_at(TOUCHING)
+    under = None if low is None else touched.at(-low)
+    return {"template_low": low, "template_squeezes": None if under is None else under.squeeze}
 
 
 def _bench(rest: Rest) -> dict[str, float | str | None]:

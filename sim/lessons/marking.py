@@ -12,6 +12,7 @@ from sim.lessons.practice import Attempt
 from sim.workshop.bench_tests import PLAYS, BenchTest, Symptoms, bench_tests
 from sim.workshop.faults import faults
 from sim.workshop.inference import FELT
+from sim.workshop.times import minutes
 
 
 @dataclass(frozen=True)
@@ -82,10 +83,6 @@ def allowed_told(e: Exercise) -> str:
         return f"{minutes(e.allowed)} for everything"
     hand = "hand" if e.count == 1 else "hands"
     return f"{minutes(e.reading_seconds)} for reading, and twice what the right {hand} would take"
-
-
-def minutes(seconds: float) -> str:
-    return f"{seconds / 60:.0f} min" if seconds >= 95 else f"{seconds:.0f} s"
 
 
 def told(name: str, severity: float, made: Bench, inches: bool = False) -> str:

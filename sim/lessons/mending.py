@@ -111,7 +111,7 @@ def checked(made: Attempt, known: Known) -> Attempt:
         made, now = _read(made, reading)
         i, aim = library.numbers.index(reading), right.numbers[reading]
         far = max(OFF, SURELY * math.sqrt(library.scatter[i, i])) * made.tests[reading].si
-        off = off or (now is not None and aim is not None and abs(now - aim) > far)
+        off = off or (aim is not None and (now is None or abs(now - aim) > far))
     for at, by in again if off else ():
         made = _set(made, known, at, by, turns=1, close=0.5)
     return regulated(made, known) if off else made

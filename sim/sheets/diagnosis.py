@@ -21,6 +21,7 @@ from sim.workshop.faults import faults
 from sim.workshop.inference import OF_BEND, OWN_ERROR
 from sim.workshop.next_test import NextTest, Outcome
 from sim.workshop.observed import HEAD, Observed
+from sim.workshop.times import minutes
 
 SHOWN = 5
 """Tests that are told."""
@@ -104,7 +105,7 @@ def outcome(o: Outcome, test: BenchTest, inches: bool = False) -> str:
 
 def cost(t: NextTest) -> str:
     """Time and parts."""
-    time = f"{t.cost:.0f} s" if t.cost < 100 else f"{t.cost / 60:.0f} min"
+    time = minutes(t.cost)
     return ", ".join(part for part in (time, "action out" if t.test.out else "action in", t.test.parts) if part)
 
 

@@ -13,7 +13,7 @@ from sim.lessons import doing
 from sim.lessons.complaint import complaint
 from sim.lessons.lesson import Lesson
 from sim.lessons.looks import look, sights
-from sim.lessons.marking import Mark, minutes
+from sim.lessons.marking import Mark
 from sim.lessons.practice import Attempt
 from sim.lessons.rough import Path
 from sim.sheets import practice
@@ -21,11 +21,12 @@ from sim.sheets import rough as sheet
 from sim.sheets.blocks import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together
 from sim.sheets.drawing import find_pose, new_axes
 from sim.sheets.figures import png
-from sim.sheets.lessons import possible
+from sim.sheets.lessons import needs_unit, possible
 from sim.sheets.mechanism import close_up, draw_mechanism
 from sim.sheets.paper import pdf
 from sim.unit.model import ActionUnit
 from sim.workshop.bench_tests import BenchTest
+from sim.workshop.times import minutes
 
 
 @dataclass(frozen=True)
@@ -68,8 +69,8 @@ def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
         (f"Afterwards you can: {lesson.afterwards}", *(part.say for part in lesson.parts)),
         [(png(figure), told) for figure, told in drawn(unit)],
         [(sights()[n].title, doing.told(seen, n, inches)) for n in lesson.look_at],
-        [f"{q.ask} ({', '.join(possible(q))})" for q in lesson.foretell],
-        task.say,
+        [f"{q.ask} ({', '.join(possible(q))}) {doing.judged(q, inches)}".strip() for q in lesson.foretell],
+        f"{task.say} {needs_unit(lesson, inches)}".strip(),
         [f"{hand.title}: {hand.told}" for hand in doing.hands_of(lesson)],
         [f"{w.sight.title}: {w.told(inches)}" for w in task.want],
     )
@@ -177,7 +178,7 @@ def path_sheet(
         blocks += [
             Heading("The path"),
             Table(("step", "what", "asked", "came to", "time", "remarks"), steps, (0, 2, 3, 4)),
-            Text(f"{len(mine.lines)} steps, {sheet.minutes(mine.seconds)}, {mine.rework} of them set again: {came}."),
+            Text(f"{len(mine.lines)} steps, {minutes(mine.seconds)}, {mine.rework} of them set again: {came}."),
             Picture(png(sheet.draw_readings(mine)), sheet.told_readings(mine), 0.8),
         ]
     ways = [*([mine] if mine.lines else []), *others]

@@ -9,7 +9,8 @@ from rich.table import Table
 from rich.text import Text
 
 from sim.bench import edge
-from sim.lessons import doing
+from sim.lessons import doing, typed
+from sim.lessons.hands import hands
 from sim.lessons.lesson import Foretell, Lesson, lessons
 from sim.lessons.looks import look, sights
 from sim.sheets.tables import CAUTIONS, plain_table
@@ -32,25 +33,42 @@ def shown(lesson: Lesson, inches: bool = False) -> list[RenderableType]:
     parts += [_reads(lesson, inches), Text("")]
     for number, question in enumerate(lesson.foretell, 1):
         parts.append(
-            Text(f"Foretell {number}: {question.ask}\n  --say {number}=... ({', '.join(possible(question))})\n")
-        )
+            Text(f"Foretell {number}: {question.ask}\n  --say {number}=... ({', '.join(possible(question))})\n"
+                 f"{_line(doing.judged(question, inches))}")
+        )  # fmt: skip
     handed_over = rows("As it is handed over", doing.result(lesson, {}, inches))
     parts += [
         Text(f"Do it: {lesson.task.say}"),
         handed_over,
         Text(""),
         _hands(lesson, inches),
-        Text(""),
+        Text(f"{needs_unit(lesson, inches)} On the command line: {typed_turn(lesson, inches)}\n"),
         Text(CAUTIONS),
     ]
     return parts
+
+
+def _line(said: str) -> str:
+    return f"  {said}\n" if said else ""
+
+
+def needs_unit(lesson: Lesson, inches: bool = False) -> str:
+    """That the numbers of a lesson's task need their unit, by an example of its own."""
+    return typed.needs_unit(hands()[lesson.task.hands[0]].example(inches))
+
+
+def typed_turn(lesson: Lesson, inches: bool = False) -> str:
+    """A hand of a lesson's task as the command takes it."""
+    first = lesson.task.hands[0]
+    return f'--turn {first}="{typed.plain(hands()[first].example(inches))}"'
 
 
 def possible(question: Foretell) -> tuple[str, ...]:
     """What may be said to a question."""
     if question.answers:
         return question.answers
-    return (f"a value such as {edge.UNITS[sights()[question.read].unit][1].example}",)
+    dimension = edge.UNITS[sights()[question.read].unit][1]
+    return (f"a {dimension.name} with its unit, such as {typed.plain(dimension.example)}",)
 
 
 def foretold(lesson: Lesson, number: int, question: Foretell, said: str, inches: bool = False) -> list[RenderableType]:

@@ -10,13 +10,14 @@ from sim.lessons.cheapest import Path
 from sim.lessons.complaint import complaint
 from sim.lessons.exercise import bench
 from sim.lessons.hands import Hand
-from sim.lessons.marking import Mark, allowed_told, minutes
+from sim.lessons.marking import Mark, allowed_told
 from sim.lessons.practice import Attempt, Line, take
 from sim.sheets.diagnosis import percent
 from sim.sheets.document import Document, clean
 from sim.sheets.tables import CAUTIONS, plain_table
 from sim.workshop.bench_tests import BenchTest
 from sim.workshop.next_test import SURE
+from sim.workshop.times import minutes
 
 WHERE = {False: "action in", True: "action out"}
 

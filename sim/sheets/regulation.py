@@ -71,7 +71,7 @@ def _moves(moves: Mapping[str, Adjustment]) -> Table:
         table.add_column(name, justify="left" if name in ("", "punchings") else "right")
     for path, a in moves.items():
         turns = "" if a.turns is None else f"{a.turns:+.2f}"
-        papers = _punchings(a.punchings) + _lead(a)
+        papers = punchings(a.punchings) + _lead(a)
         table.add_row(path, _setting(path, a.before), _setting(path, a.after), turns, papers)
     return table
 
@@ -83,7 +83,7 @@ def _lead(a: Adjustment) -> str:
     return f"{'put in' if mass > 0 else 'take out'} {abs(mass) * 1e3:.1f} g of lead, {mm(place, 0)} before the pin"
 
 
-def _punchings(found: Mapping[float, int]) -> str:
+def punchings(found: Mapping[float, int]) -> str:
     words = (f"{'add' if n > 0 else 'take'} {abs(n)} x {t * 1e3:.2f} mm" for t, n in found.items())
     return ", ".join(words)
 

@@ -19,18 +19,16 @@ from sim.sheets.mechanism import INK
 from sim.sheets.piano import titled
 from sim.sheets.tables import CAUTIONS
 from sim.workshop.targets import said, unit_of
+from sim.workshop.times import minutes
 
 COUNTED = (
     "A step costs the minutes of the screw, paper, wire or spring that is worked on, and one reading of what it sets; "
     "the other readings are shown and not counted. Set again: something that had been worked on before. Undone: a "
-    "setting that was right and that another step took out of tolerance. All times: common practice, no source."
+    "setting that was right and that another step took out of tolerance. A step that is not reached counts like any "
+    "other: it has taken its time, and what was turned stays turned. All times: common practice, no source."
 )
 """How a path's figures are counted."""
 INVENTED = "The rough unit is invented: drawn from a seed, about a scenario."
-
-
-def minutes(seconds: float) -> str:
-    return f"{seconds / 60:.0f} min"
 
 
 def named(target: str) -> str:

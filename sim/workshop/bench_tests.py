@@ -258,7 +258,7 @@ _DAYS: tuple[BenchTest, ...] = (
         seconds=240,
         out=True,
         limits=(10, 25),
-        how="hammer centre to the knuckle's core with a rule",
+        how="hammer centre to the knuckle's core, along the shank, with a rule",
     ),
     BenchTest(
         "hammer_weight",
@@ -433,7 +433,7 @@ def _parts(rest: Rest) -> dict[str, float | None]:
     return found | {
         "key_height": key_height(rest),
         "rest_gap": max(0.0, rest.at_rest["rest_cushion"]),
-        "knuckle_set": math.hypot(*h.knuckle_centre),
+        "knuckle_set": h.knuckle_centre[0],
         "hammer_weight": (h.shank_mass_moment + h.head_mass * h.head_mass_centre[0]) / h.strike_point[0],
         "front_weight": u.key.front_moment * GRAVITY / arm,
         "jack_spring": (u.springs.jack + u.friction["jack"]) / toe,

@@ -88,9 +88,12 @@ class Diagnosis:
         return name or "healthy"
 
 
-def diagnose(grid: Cells, observed: Observed, *, out: bool = False) -> Diagnosis:
-    """The causes of what was observed; ``out``: the action is out already, so that tests there cost less."""
-    found = posterior(grid, observed.evidence)
+def diagnose(grid: Cells, observed: Observed, *, out: bool = False, slips: bool = True) -> Diagnosis:
+    """The causes of what was observed.
+
+    ``out``: the action is out already, so that tests there cost less; ``slips``: one number may be a slip of the pen.
+    """
+    found = posterior(grid, observed.evidence, slips=slips)
     listed = []
     for name, p in found.faults.items():
         if p >= LISTED:

@@ -95,8 +95,13 @@ class Cells:
         return np.asarray(whole + self.own[:, columns] ** 2)
 
 
-def cells(library: Library, couples: Mapping[tuple[str, str], float] | None = None) -> Cells:
-    """The grid of a library; ``couples``: other pairs than the catalogue's with their priors, taken to add up."""
+def cells(
+    library: Library, couples: Mapping[tuple[str, str], float] | None = None, *, well: float = WELL, felt: bool = True
+) -> Cells:
+    """The grid of a library; ``couples``: other pairs than the catalogue's with their priors, taken to add up.
+
+    ``well``: prior weight of no fault over all others; ``felt``: the note is looked at because something is felt.
+    """
     grid = np.linspace(0.0, 1.0, GRID)
     coarse = np.linspace(0.0, 1.0, COARSE)
     causes: list[Cause] = [HEALTHY]
@@ -123,9 +128,9 @@ def cells(library: Library, couples: Mapping[tuple[str, str], float] | None = No
     mean = np.concatenate(means)
     shift = mean - library.healthy
     own = np.hypot(OWN_ERROR * np.concatenate(moved), OF_BEND * np.concatenate(bends))
-    weight = np.array(prior) * _felt(library, shift, says)
+    weight = np.array(prior) * (_felt(library, shift, says) if felt else 1.0)
     mean = mean + 0.5 * library.leaps
-    weight[0] = WELL * weight[1:].sum()
+    weight[0] = well * weight[1:].sum()
     said = tuple(np.concatenate([s[t] for s in says]) for t in range(len(library.words)))
     return Cells(library, tuple(causes), np.array(of), np.array(severity), weight / weight.sum(), mean, own, said)
 
@@ -296,8 +301,8 @@ def _one_amiss(pulls: Array, precision: Array) -> Array:
     return np.asarray(np.log1p(AMISS / ANYWHERE * np.exp(np.minimum(-alone, 700.0)).sum(axis=1)))
 
 
-def posterior(grid: Cells, evidence: Evidence) -> Posterior:
-    """Bayes' rule over the cells."""
+def posterior(grid: Cells, evidence: Evidence, *, slips: bool = True) -> Posterior:
+    """Bayes' rule over the cells; ``slips``: one of the numbers may be amiss."""
     columns = [grid.library.numbers.index(n) for n in evidence.numbers]
     log = np.log(np.maximum(grid.prior, 1e-300))
     misfit = np.zeros(len(log))
@@ -309,7 +314,7 @@ def posterior(grid: Cells, evidence: Evidence) -> Posterior:
         pulls = np.einsum("cij,cj->ci", inverse, off)
         misfit = (off * pulls).sum(axis=1)
         log += -0.5 * misfit + 0.5 * np.linalg.slogdet(inverse)[1] - 0.5 * len(columns) * math.log(2 * math.pi)
-        log += _one_amiss(pulls, np.diagonal(inverse, axis1=1, axis2=2))
+        log += slips * _one_amiss(pulls, np.diagonal(inverse, axis1=1, axis2=2))
     for name, word in evidence.words.items():
         t = grid.library.words.index(name)
         log += np.log(grid.said[t][:, grid.library.tests[name].words.index(word)])

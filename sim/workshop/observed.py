@@ -183,7 +183,7 @@ class _Reader:
             return
         told, (low, high) = edge.number(si, test.unit), test.limits
         if told is None or not low <= told <= high:
-            self.refuse(test.name, brief(value), _range(test), _slip(told, test))
+            self.refuse(test.name, brief(value), _range(test), slip(test.name, told, test.limits, test.unit))
             return
         numbers[test.name] = si
         if fine == "":
@@ -218,21 +218,21 @@ def _range(test: BenchTest) -> str:
     return f"{test.limits[0]:g} to {test.limits[1]:g} {edge.label(test.unit)}".strip()
 
 
-def _slip(told: float | None, test: BenchTest) -> str:
-    """The likely slip of the pen."""
-    low, high = test.limits
-    if test.name.startswith("swings") and told == 0:
+def slip(name: str, told: float | None, limits: tuple[float, float], unit: str) -> str:
+    """The likely slip of the pen in a number (in ``unit`` of ``edge``) that lies outside its limits."""
+    low, high = limits
+    if name.startswith("swings") and told == 0:
         return (
             "a part that turns swings at least once: leave it empty where it does not move, and enter the pinning force"
         )
     if told is not None:
-        for factor, slip in (
+        for factor, likely in (
             (0.1, "a decimal point was probably left out"),
             (10, "a figure too few: centimetres perhaps"),
             (25.4, "inches perhaps: write the unit"),
         ):
             if low <= told * factor <= high and told * factor > 0:
-                return f"{slip}: {told * factor:g} {edge.label(test.unit)}?".replace(" ?", "?")
+                return f"{likely}: {told * factor:g} {edge.label(unit)}?".replace(" ?", "?")
         if low <= -told <= high:
             return "the sign is probably the wrong way round"
     return "read it again"

@@ -22,6 +22,7 @@ EXPECTED: Mapping[str, tuple[str, str]] = {
         "python tests/mutation_trials.py --keep",
     ),
     "practice": ("Hidden faults found by an automatic learner", "python tests/practice_trials.py --keep"),
+    "section": ("Spoiled notes found in sections of 20", "python tests/section_trials.py --keep"),
     "security": ("Hostile input and endurance of the local server", "python tests/security_trials.py --keep"),
     "dependencies": ("Libraries audited", "python tests/dependencies_audit.py --keep"),
     "packaging": ("Installing on several Pythons", "python tests/packaging_trials.py --keep"),

@@ -40,4 +40,4 @@ def _fault(unit: ActionUnit, miss: Miss) -> Fault:
 
 def found(unit: ActionUnit) -> dict[str, float]:
     """Settings that a set-up has found, by scenario path (SI)."""
-    return {p: unit.nominal[p] for p, s in sorted(unit.sources.items()) if s.kind == "set up"}
+    return {p: unit.nominal[p] for p, s in sorted(unit.sources.items()) if s.kind == "set up" and p in unit.nominal}

@@ -111,6 +111,15 @@ def test_a_number_foretold_is_told_how_far_it_is_off(bench: Bench) -> None:
     assert re.search(r"it is “0\.6\d mm”\. You were off by \+0\.8\d mm", bench.words())
 
 
+def test_units_and_tolerance_are_told_before_a_number_is_typed(bench: Bench) -> None:
+    words = chosen(bench, "aftertouch").words()
+    assert "It counts as right within 10 % of what comes, and always within 0.10 mm." in words
+    assert "Numbers need their unit: 0.40 mm, for example." in words
+    assert "Numbers need their unit: 30.00 N*mm, for example." in chosen(bench, "friction").words()
+    bench.type("lesson_friction_hand_friction.lever", "3 Newton")
+    assert "N*mm" in bench.errors()
+
+
 def test_what_cannot_be_set_is_said_and_not_tried(bench: Bench) -> None:
     chosen(bench, "let-off")
     bench.type("lesson_let-off_hand_screw.let_off", "9 mm")

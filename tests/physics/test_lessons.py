@@ -6,15 +6,18 @@ tested here is that the model shows it, in size as the text has it, and that a t
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 
 import pytest
 
 from sim.errors import InputError
-from sim.lessons.doing import foretold, result, unit_of
+from sim.lessons.doing import foretold, judged, result, unit_of
 from sim.lessons.lesson import ABSENT, WAYS, Change, Claim, Wanted, lessons
+from sim.lessons.looks import look
 from sim.unit.model import ActionUnit
+from sim.units import LENGTH, parse
 from tests.lesson_answers import answer, misses, unchanged, wrong
 
 CLAIMS = [
@@ -90,6 +93,21 @@ def test_what_is_foretold_is_compared_with_what_comes(name: str, i: int) -> None
     said = [foretold(lessons()[name], question, a) for a in question.answers[:3]]
     assert len({f.came for f in said}) == 1
     assert sum(foretold(lessons()[name], question, a).right for a in question.answers) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "i"), [(n, i) for n, lesson in lessons().items() for i, q in enumerate(lesson.foretell) if q.number]
+)
+def test_a_number_is_right_as_near_as_was_said_and_no_nearer(name: str, i: int) -> None:
+    """The words say what is judged by: just inside it is right, just outside not, on either side."""
+    lesson, question = lessons()[name], lessons()[name].foretell[i]
+    value = look(question.change.on(question.given.on(unit(name))), [question.read]).number(question.read)
+    assert value is not None
+    share, least = re.search(r"within (\d+) % of what comes, and always within ([\d.]+ mm)", judged(question)).groups()  # type: ignore[union-attr]
+    close = max(float(share) / 100 * abs(value), parse(least, LENGTH))
+    for side in (-1, 1):
+        for far, right in ((0.98, True), (1.02, False)):
+            assert foretold(lesson, question, f"{1e3 * (value + side * far * close):.6f} mm").right is right
 
 
 def test_what_is_no_answer_is_refused() -> None:

@@ -9,14 +9,18 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE
 
 from sim.__main__ import main
-from sim.lessons.doing import begun, filled, reads_of, told, unit_of
+from sim.lessons.doing import begun, filled, judged, reads_of, told, unit_of
 from sim.lessons.hands import hands
 from sim.lessons.lesson import Lesson, Wanted, lessons
 from sim.lessons.looks import Seen, look, sights
+from sim.lessons.typed import plain
 from sim.sheets.lesson_sheets import lesson_page, page_of
+from sim.units import DIMENSIONS, parse, split
 from sim.workshop.bench_tests import bench_tests
 
 TAUGHT = (
@@ -141,6 +145,47 @@ def test_a_lesson_is_printed_whole(lesson: Lesson) -> None:
         for word in said.split():
             assert word in text
     assert not any(q.because in text for q in lesson.foretell)
+
+
+@every
+def test_the_example_of_a_number_is_one_that_is_taken(lesson: Lesson) -> None:
+    for at in lesson.task.hands:
+        hand = hands()[at]
+        for inches in (False, True):
+            example = plain(hand.example(inches))
+            assert example.isascii() and hand.low <= hand.read(example) <= hand.high
+    for question in lesson.foretell:
+        assert bool(judged(question)) == (question.number or not sights()[question.read].words)
+
+
+@pytest.mark.parametrize("name", ["aftertouch", "friction"])
+def test_units_and_tolerance_are_told_before_anything_is_typed(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """By command and on paper, with an example of this very task's unit."""
+    lesson = lessons()[name]
+    said, page = " ".join(run(capsys, name)[1].split()), page_of(lesson)
+    example = f"{plain(hands()[lesson.task.hands[0]].example())}, for example"
+    for place in (said, page.task):
+        assert place.count("Numbers need their unit") == place.count(example) == 1
+    for question, printed in zip(lesson.foretell, page.questions, strict=True):
+        assert judged(question) in said and judged(question) in printed
+
+
+@given(st.sampled_from(sorted({t for d in DIMENSIONS.values() for t in (d.example, *(f"7 {u}" for u in d.factors))})))
+def test_what_is_shown_can_be_typed_on_a_plain_keyboard(shown: str) -> None:
+    """Without dots and signs that it has not, it reads to the same value."""
+    for dimension in DIMENSIONS.values():
+        if dimension.knows(split(shown)[1]):
+            assert parse(plain(shown), dimension) == parse(shown, dimension)
+    assert plain(shown).isascii()
+
+
+def test_a_wrong_unit_is_answered_with_what_can_be_typed(capsys: pytest.CaptureFixture[str]) -> None:
+    for typed in ("3", "3 mm", "3 Newton"):
+        code, _, err = run(capsys, "friction", "--turn", f"friction.lever={typed}")
+        assert code == 2
+        (said,) = (line for line in err.splitlines() if line.startswith("hand: "))
+        remedy = said.rpartition("; ")[2]
+        assert "N*mm" in remedy and "·" not in remedy
 
 
 def test_the_printed_lesson_has_its_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -31,6 +31,7 @@ from sim.lessons.practice import Attempt, attempt, mend, take
 from sim.workshop.bench_tests import bench_tests
 from sim.workshop.faults import faults, pairs
 from sim.workshop.next_test import TAKE_OUT
+from sim.workshop.times import minutes
 from sim.workshop.trials import apart
 
 TESTS = bench_tests()
@@ -340,3 +341,10 @@ def test_command_prints_an_exercise_to_edit_and_takes_one(told: Told, tmp_path: 
 def test_command_refuses_in_words(typed: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["practice", *typed]) == 2
     assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"), [(0, "0 min"), (40, "40 s"), (94.4, "94 s"), (95, "2 min"), (240, "4 min"), (5400, "90 min")]
+)
+def test_a_time_at_the_bench_in_words(seconds: float, words: str) -> None:
+    assert minutes(seconds) == words

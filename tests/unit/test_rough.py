@@ -115,6 +115,18 @@ def test_a_step_that_cannot_come_out_says_why(begun: Rough) -> None:
     assert "NOT REACHED: " in sheet.step_rows(mine)[-1][-1]
 
 
+def test_a_step_that_is_not_reached_has_cost_its_time_and_leaves_what_was_turned_turned(begun: Rough) -> None:
+    """As at a bench: nobody gets the minutes back, and the next step begins with the screw where it was left."""
+    mine = path(begun, ["let_off", "let_off"])
+    first, second = mine.lines
+    assert not first.done.reached and first.done.unit != begun.unit
+    button = lesson.hand_of(step("let_off"))
+    assert first.seconds == second.seconds == button.seconds + bench_tests()["let_off"].seconds
+    assert (first.again, second.again, mine.rework_seconds) == (False, True, second.seconds)
+    assert first.done.readings == orders.read(first.done.unit) and mine.back().unit == first.done.unit
+    assert "what was turned stays turned" in sheet.COUNTED
+
+
 def test_a_spring_is_not_bent_for_a_rise_that_cannot_be_seen(begun: Rough) -> None:
     """At the start the hammer is not caught; bent blindly the spring would end far too weak."""
     assert begun.start["spring_rise"] is None

@@ -1,0 +1,54 @@
+"""Readings over the notes of a section, and slow presses over one another, as figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from matplotlib.axes import Axes
+
+from sim.bench import edge
+from sim.bench.readings import SlowPress
+from sim.sheets.drawing import new_axes
+from sim.sheets.section import Shown, expected, was_read, will_read
+from sim.workshop.section import Section, SectionNote
+
+Take = Callable[[SectionNote], float | None]
+FOUND, EXPECTED, AFTER, OUT = "#22282d", "#8a949c", "#1f6f8b", "#b5482a"
+"""Ink, faint, the curve of what comes, and what stands out."""
+
+
+def draw_over_notes(section: Section, s: Shown, inches: bool = False) -> Axes:
+    """One reading, note by note: found, expected, after the work; notes that stand out ringed."""
+    axes, unit = new_axes(7.5, 2.4), edge.chosen(s.unit, inches)
+
+    def points(
+        notes: Sequence[SectionNote], take: Callable[[SectionNote], float | None]
+    ) -> tuple[list[int], list[float]]:
+        read = [(n.key_number, v) for n in notes if (v := edge.number(take(n), unit)) is not None]
+        return [k for k, _ in read], [v for _, v in read]
+
+    notes = section.notes
+    axes.plot(*points(notes, lambda n: expected(n, s.name)), color=EXPECTED, linewidth=1.2, label="expected")
+    axes.plot(*points(notes, lambda n: will_read(n.prediction, s.name)), color=AFTER, label="after the work")
+    axes.plot(*points(notes, lambda n: was_read(n.row, s.name)), "o", color=FOUND, markersize=3.5, label="found")
+    out = points(section.outliers, lambda n: was_read(n.row, s.name))
+    axes.plot(*out, "o", markersize=10, markerfacecolor="none", color=OUT, label="stands out")
+    axes.set_xlabel("note (1 the lowest)")
+    axes.set_ylabel(s.head(inches))
+    axes.grid(alpha=0.25)
+    axes.legend(loc="lower left", bbox_to_anchor=(0, 1), fontsize=7, frameon=False, ncols=4)
+    return axes
+
+
+def draw_presses(curves: Sequence[tuple[str, SlowPress]]) -> Axes:
+    """Slow presses over one another: pressing in full, letting up dashed."""
+    axes = new_axes(7.5, 3.2)
+    for colour, (told, press) in zip((EXPECTED, AFTER), curves, strict=False):
+        travel = edge.column(press.travel, "mm")
+        axes.plot(travel, edge.column(press.pressing, "gf"), color=colour, label=f"{told}, pressing")
+        axes.plot(travel, edge.column(press.returning, "gf"), color=colour, linestyle="--", label=f"{told}, letting up")
+    axes.set_xlabel("travel of the key at the touch point, mm")
+    axes.set_ylabel("force, gf")
+    axes.grid(alpha=0.25)
+    axes.legend(loc="best", fontsize=7, frameon=False)
+    return axes

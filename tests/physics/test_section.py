@@ -1,0 +1,145 @@
+"""A section of notes from a bench sheet: spoiled ones found, sample notes fixing the rest, slips of the pen named.
+
+The sheets are invented (tests/section_sheets.py): what is held against the model is its own inverse, on
+units drawn with differences and reading errors that the inference is not told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.unit.defaults import default_at
+from sim.workshop.bench_columns import columns
+from sim.workshop.bench_sheet import BenchSheet, NoteRow
+from sim.workshop.compass import asked
+from sim.workshop.section import Section, SectionNote, section
+from sim.workshop.section_lines import Lines
+from sim.workshop.slips import Slip, slips
+from tests.section_sheets import invented_section
+
+KEYS = range(30, 50)
+ILL = {
+    33: ("tight-hammer-centre", 0.5), 38: ("weak-spring", 0.6), 42: ("heavy-hammer", 0.6), 47: ("rail-back", 0.7),
+}  # fmt: skip
+SEED = 21
+
+
+@pytest.fixture(scope="module")
+def found() -> Section:
+    return section(invented_section(KEYS, ILL, SEED), play=False)
+
+
+def test_the_spoiled_notes_are_named_with_their_cause_and_no_other(found: Section) -> None:
+    assert {n.key_number: n.found.verdict for n in found.outliers if n.found} == {
+        k: name for k, (name, _) in ILL.items()
+    }
+
+
+def test_what_is_said_to_be_wrong_is_as_bad_as_it_is(found: Section) -> None:
+    for note in found.outliers:
+        assert note.found is not None
+        _, low, high = note.found.listed[0].severity
+        assert low - 0.15 <= ILL[note.key_number][1] <= high + 0.15
+
+
+def test_rows_that_go_together_are_left_alone(found: Section) -> None:
+    assert [s for n in found.notes if n.key_number not in ILL for s in n.apart] == []
+
+
+def _healthy(found: Section) -> SectionNote:
+    return next(n for n in found.notes if n.key_number == 40)
+
+
+def _spoilt(found: Section, **entries: float) -> list[Slip]:
+    """The slips of a healthy row with some entries (in the column's unit) written wrongly."""
+    note = _healthy(found)
+    assert note.row is not None
+    si = {n: v * columns()[n].dimension.factor(columns()[n].label) for n, v in entries.items()}
+    row = NoteRow(note.key_number, {**note.row.numbers, **si})
+    return list(slips(row, note.expected.unit))
+
+
+def _now(found: Section, name: str) -> float:
+    note, column = _healthy(found), columns()[name]
+    assert note.row is not None
+    return note.row.numbers[name] / column.dimension.factor(column.label)
+
+
+@pytest.mark.parametrize(
+    ("entry", "factor", "likely"),
+    [
+        ("pinning_hammer", 10, "pinning force, hammer: a decimal point"),
+        ("pinning_key", 10, "pinning force, key (at the touch point): a decimal point"),
+    ],
+)
+def test_a_pinning_force_ten_times_too_great_is_named(found: Section, entry: str, factor: float, likely: str) -> None:
+    named = _spoilt(found, **{entry: factor * _now(found, entry)})
+    assert any(s.likely.startswith(likely) and "down_weight" in s.entries for s in named)
+
+
+def test_a_blow_ten_millimetres_over_is_named(found: Section) -> None:
+    named = _spoilt(found, blow=_now(found, "blow") + 10)
+    assert [s.likely.split(":")[0] for s in named] == ["blow"] and "ten millimetres over" in named[0].likely
+
+
+def test_a_dip_with_its_figures_changed_over_does_not_go_with_the_blow(found: Section) -> None:
+    (named,) = _spoilt(found, dip=12.2)
+    assert {"blow", "dip", "aftertouch"} <= set(named.entries)
+
+
+def test_swings_counted_both_ways_are_named(found: Section) -> None:
+    note = _healthy(found)
+    assert note.row is not None
+    few = 6 * note.row.numbers["pinning_wippen"] / note.row.numbers["swings_wippen"]
+    named = _spoilt(found, swings_wippen=40.0, pinning_wippen=few / 9.80665e-3)
+    assert any("swings" in s.told for s in named)
+
+
+def test_a_shank_heavier_than_its_hammer_does_not_go_together(found: Section) -> None:
+    (named,) = _spoilt(found, shank_weight=_now(found, "hammer_weight"))
+    assert named.entries == ("hammer_weight", "shank_weight")
+
+
+def test_heights_and_bore_and_spread_are_held_together(found: Section) -> None:
+    (named,) = _spoilt(found, string_height=244.4, hammer_centre_height=184.4, bore=50)
+    assert set(named.entries) == {"string_height", "hammer_centre_height", "bore"}
+    (named,) = _spoilt(found, hammer_centre_height=190, wippen_centre_height=70, spread=112.5)
+    assert "spread" in named.entries
+    assert not _spoilt(found, string_height=234.4, hammer_centre_height=184.4, bore=50)
+
+
+def test_notes_between_those_that_were_read_lie_on_the_line_through_them() -> None:
+    rows = tuple(
+        NoteRow(k, {"hammer_weight": 9e-3 - 2e-5 * k, "let_off": asked(k)["let_off"] + 2e-4}) for k in (30, 50)
+    )
+    lines = Lines.through(BenchSheet("two notes", rows))
+    usual = [default_at("hammer.weight", k, False) for k in (30, 40, 50)]
+    assert None not in usual
+    off = [9e-3 - 2e-5 * k - u.value for k, u in zip((30, 50), (usual[0], usual[2]), strict=True) if u is not None]
+    assert usual[1] is not None
+    assert lines.parts_at(40).values["hammer.weight"][0] == pytest.approx(usual[1].value + np.mean(off))
+    assert lines.targets_at(40)["let_off"] == pytest.approx(asked(40)["let_off"] + 2e-4)
+    assert lines.parts_at(40).values["hammer.weight"][1] == "assumed"
+    assert lines.parts_at(30).values["hammer.weight"][1] == "measured"
+
+
+def test_heights_that_were_not_read_follow_those_that_were() -> None:
+    row = NoteRow(40, {"hammer_centre_height": 0.190, "dip": 10.2e-3})
+    one = section(BenchSheet("one", (row,)), look=False, repetition=False)
+    unit = one.notes[0].as_found
+    assert one.notes[0].expected.unmet == ()
+    assert unit.nominal["rails.string_height"] == pytest.approx(0.240) and "rails.string_height" in unit.assumed
+
+
+def test_a_section_can_be_stopped() -> None:
+    sheet = BenchSheet("one", (NoteRow(40, {"dip": 10.2e-3}),))
+    with pytest.raises(KeyboardInterrupt):
+        section(sheet, range(30, 50), look=False, stop=lambda: True)
+
+
+def test_a_note_without_a_reading_that_tells_is_no_outlier(found: Section) -> None:
+    note = _healthy(found)
+    assert not replace(note, found=None).outlier

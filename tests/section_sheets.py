@@ -1,0 +1,75 @@
+"""Bench sheets of sections that do not exist: units drawn as healthy ones differ, some spoiled, read as benches do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from sim.unit.model import GRAVITY, ActionUnit
+from sim.unit.scenario import from_leaves
+from sim.workshop.bench_columns import columns
+from sim.workshop.bench_sheet import BenchSheet, NoteRow
+from sim.workshop.bench_tests import bench_tests, read
+from sim.workshop.compass import asked
+from sim.workshop.cores import on_all_cores
+from sim.workshop.faults import spoiled
+from sim.workshop.healthy import variations, varied
+from sim.workshop.measured_note import Parts, leaves_of
+from sim.workshop.regulate import regulate
+from sim.workshop.trials import as_read
+
+WELL = 2.5
+"""Standard deviations of healthy units beyond which nobody would call a part healthy."""
+SLIGHT = ("leverage_6mm",)
+"""Columns that a sheet of a section hardly has."""
+
+
+def healthy_note(key: int, own: Mapping[str, float], random: np.random.Generator) -> ActionUnit:
+    """A note of a piano whose parts differ from the defaults by ``own`` (variation: standard deviations)."""
+    targets = asked(key)
+    unit = from_leaves(leaves_of(Parts(key, {}, {}), "invented", targets, invented=True), "invented")
+    for v in variations():
+        if v.at in own:
+            unit = v.put(unit, own[v.at])
+    z = np.clip(random.standard_normal(len(variations())), -WELL, WELL)
+    return varied(regulate(unit, targets).unit, z.tolist())
+
+
+def row_of(unit: ActionUnit, random: np.random.Generator, leave_out: Sequence[str] = SLIGHT) -> NoteRow | None:
+    """The unit as a technician would write it down; None for one that does not come to rest."""
+    found = read(unit)
+    if found is None:
+        return None
+    numbers, tests = {}, bench_tests()
+    for name, column in columns().items():
+        value = found.numbers.get(name)
+        if value is None or name in leave_out:
+            continue
+        numbers[name] = as_read(tests[name], value, random) * tests[name].si
+        if column.unit == "g" and tests[name].unit == "gf":
+            numbers[name] /= GRAVITY
+    words = {n: w for n, w in found.words.items() if n in columns() and n not in leave_out}
+    return NoteRow(unit.key_number, numbers, words)
+
+
+def invented_section(
+    keys: Sequence[int], ill: Mapping[int, tuple[str, float]], seed: int, leave_out: Sequence[str] = SLIGHT
+) -> BenchSheet:
+    """A sheet of these notes, some with a fault of the catalogue at a severity."""
+    common = np.random.default_rng([seed, 0])
+    own = {v.at: float(common.standard_normal()) for v in variations() if not v.left}
+
+    def made(key: int) -> NoteRow:
+        random = np.random.default_rng([seed, key])
+        for _ in range(20):
+            unit = healthy_note(key, own, random)
+            if key in ill:
+                unit = spoiled(unit, [ill[key]])
+            row = row_of(unit, random, leave_out)
+            if row is not None and (key in ill or row.words["slow_press"] == "plays"):
+                return row
+        raise RuntimeError(f"no such note {key}")
+
+    rows = on_all_cores([lambda k=k: made(k) for k in keys])
+    return BenchSheet("Invented section", tuple(rows), "invented: no such piano exists", True)
