@@ -14,8 +14,8 @@ from sim.sheets import photograph_demo as invented
 from sim.sheets import photograph_picture as pictures
 from sim.unit.model import ActionUnit, Vec
 from sim.units import LENGTH, parse, show
+from sim.workshop.photograph import Marks, Picture
 from sim.workshop.photograph_points import PIN, asked
-from sim.workshop.photographed import Marks, Picture
 
 USUAL = Marks(Picture("", 1, 1, 1, ""))
 DEMO_DISTANCE = invented.Camera().distance

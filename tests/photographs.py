@@ -8,8 +8,8 @@ import numpy as np
 
 from sim.sheets import photograph_demo as demo
 from sim.unit.model import ActionUnit, Vec
+from sim.workshop.photograph import Marks, Photographed, Picture
 from sim.workshop.photograph_points import asked, wanted
-from sim.workshop.photographed import Marks, Photographed, Picture
 
 MM = 1e-3
 NAMES = tuple(a.name for a in asked(len(demo.RULE), True))

@@ -24,9 +24,8 @@ from sim.sheets.blocks import Size
 from sim.sheets.scale_card import card
 from sim.unit.model import ActionUnit
 from sim.workshop import photograph_marks
-from sim.workshop.photograph import read
+from sim.workshop.photograph import Marks, Photographed, read
 from sim.workshop.photograph_points import PIN, origins
-from sim.workshop.photographed import Marks, Photographed
 
 HELD, FAULT, STAGE, TAKEN = "held_photo", "fault_photo", "stage_photo", "taken_photo"
 LEVELS = {True: "a level line that I click", False: "the long side of the card"}

@@ -17,8 +17,7 @@ from sim.sheets.photograph_picture import COLOURS
 from sim.unit.files import Leaves, merge
 from sim.unit.model import ActionUnit
 from sim.unit.writing import text_of
-from sim.workshop.photograph import leaves
-from sim.workshop.photographed import TURN, Found, Photographed
+from sim.workshop.photograph import TURN, Found, Photographed, leaves
 
 PREFIX = "coordinates."
 

@@ -13,7 +13,7 @@ from sim.errors import InputError
 from sim.unit.given import one_line
 from sim.unit.text import refuse
 from sim.units import mm
-from sim.workshop.photographed import Marks, Photographed, Picture
+from sim.workshop.photograph import Marks, Photographed, Picture
 
 LARGEST = 25_000_000
 """Bytes of a picture; a telephone's have three to fifteen million."""

@@ -9,46 +9,135 @@ camera's, the card's level and the parts' uneven depth are carried into every co
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from sim.errors import InputError
+from sim.errors import Fault, InputError
 from sim.unit.files import Leaf, Leaves
 from sim.unit.model import Vec
 from sim.unit.plane import minus, turned
 from sim.units import LENGTH, mm, show
-from sim.workshop import photograph_checks as checks
 from sim.workshop import photograph_points as points
 from sim.workshop.perspective import Array, Clicked, View, differences, view
-from sim.workshop.photographed import TURN, Found, Marks, Photographed
 
+STRANGEST = 4.0
+"""A click so many times as far off as its uncertainty allows is a slip (Baarda's w; by chance one in 15,000)."""
+MOST_BOW, MOST_DEPTH = 0.02, 0.02
+"""Bowing at the picture's corner, and what the second scale is longer by, beyond which a picture is refused."""
+MOST_TILT = math.radians(40)
 CARD_LEVEL = math.radians(0.1)
 """How level a card is laid against the key bed: a quarter of a millimetre over its long side (our convention)."""
+TURN = "hammer.rest_angle"
+"""The one field that is an angle."""
 MOST_TURN = math.radians(0.5)
 """Standard uncertainty of the shank's angle beyond which it is not given."""
 CARD_MEASURED = 0.1e-3
 """Standard uncertainty of the card's width and height, m: read on a steel rule between two crosses (our convention)."""
+SHORTEST_SIDE = 60
+"""Pixels of a card's side, and of the second scale, that a click can be told on."""
+WRONG_SIDE = 10e-3
+"""m; a place so far on the wrong side of the balance pin is on the wrong side."""
+SIDES: Mapping[str, int] = {
+    "key.touch_point": -1, "key.front_edge_x": -1, "key.capstan_centre": 1, "wippen.centre": 1, "hammer.centre": 1,
+}  # fmt: skip
+"""Places that every action has on one side of the balance pin: + toward the string."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The photograph that was clicked on: name, size in pixels as it is looked at, bytes and SHA-256 of its file."""
+
+    name: str
+    width: int
+    height: int
+    bytes: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Marks:
+    """All that was clicked and told (m, pixels; x to the right, y down): what results follow from, and nothing else."""
+
+    picture: Picture
+    clicks: Mapping[str, Vec] = field(default_factory=dict)
+    card: Vec = (0.240, 0.160)
+    """Width and height between the corner crosses."""
+    rule: tuple[float, ...] = (0.0, 0.15, 0.3)
+    """Places of the second scale's marks along it."""
+    origin: str = points.PIN
+    """Click that the frame is hung on, and where that is in it."""
+    origin_at: Vec = (0.0, 0.0)
+    level_line: bool = True
+    """Level is a line that was clicked; else the card's long side."""
+    click: float = 0.7
+    """Standard uncertainty of a click, pixels."""
+    depth: float = 0.5e-3
+    """How unevenly the clicked places and the second scale lie in depth, standard deviation, m."""
+    distance: float = 1.0
+    """From camera to card, m; roughly."""
+    most: float = 0.5e-3
+    """A place more uncertain than this (m) is not given."""
+
+    @property
+    def asked(self) -> tuple[points.Asked, ...]:
+        """Everything to click, in order."""
+        return points.asked(len(self.rule), self.level_line, self.origin)
+
+    @property
+    def missing(self) -> tuple[points.Asked, ...]:
+        """What is needed and was not clicked."""
+        return tuple(a for a in self.asked if a.needed and a.name not in self.clicks)
+
+
+@dataclass(frozen=True)
+class Found:
+    """One field of ``[coordinates]``: value (SI; one or two numbers) with its standard uncertainty (the larger)."""
+
+    path: str
+    value: tuple[float, ...]
+    uncertainty: float
+    place: Vec
+    """Where the click lies in the action's frame, m."""
+    place_uncertainty: float
+    given: bool
+    """Certain enough to be handed on."""
+
+
+@dataclass(frozen=True)
+class Photographed:
+    """What a picture gives."""
+
+    marks: Marks
+    view: View
+    found: tuple[Found, ...]
+    waiting: tuple[str, ...]
+    """Clicked, but another click that its frame needs is missing."""
+
+    @property
+    def given(self) -> tuple[Found, ...]:
+        return tuple(f for f in self.found if f.given)
 
 
 def read(marks: Marks) -> Photographed:
     """The coordinates that the clicks give.  Raises InputError: what is missing, wrong, or not to be trusted."""
-    faults = [*checks.told(marks), *checks.outside(marks)]
+    faults = [*_told(marks), *_outside(marks)]
     remedy = "click it, and everything else that is needed, first"
-    faults += [checks.fault_of(marks, a.name, "not clicked", f"a click: {a.told}", remedy) for a in marks.missing]
+    faults += [_fault(marks, a.name, "not clicked", f"a click: {a.told}", remedy) for a in marks.missing]
     if faults:
         raise InputError(faults)
-    if faults := list(checks.shapes(marks)):
+    if faults := list(_shapes(marks)):
         raise InputError(faults)
     seen = _view(marks)
-    if faults := list(checks.seen_so(marks, seen)):
+    if faults := list(_seen(marks, seen)):
         raise InputError(faults)
     done = _found(marks, seen)
-    if faults := list(checks.sides(marks, done)):
+    if faults := list(_sides(marks, done)):
         raise InputError(faults)
     if done.found and not any(f.path != TURN for f in done.given):
         best = min((f.place_uncertainty for f in done.found), default=0.0)
-        raise InputError([checks.fault_of(
+        raise InputError([_fault(
             marks, "uncertainty", f"{mm(best, 2)} at best", f"at most {mm(marks.most, 2)}",
             "look at the action more squarely and from farther away, with card and second scale around the parts",
         )])  # fmt: skip
@@ -78,6 +167,67 @@ def _doubt(one: Found) -> str:
     return f"{1e3 * one.uncertainty:.2f} mm"
 
 
+def _fault(marks: Marks, what: str, value: str, allowed: str, remedy: str) -> Fault:
+    return Fault(marks.picture.name, None, what, value, allowed, remedy)
+
+
+def _told(m: Marks) -> Iterator[Fault]:
+    """What was typed."""
+    remedy = "measure it on the print with a rule"
+    for name, size in zip(("card.width", "card.height"), m.card, strict=True):
+        if not 0.02 <= size <= 1.5:
+            yield _fault(m, name, mm(size), "20 to 1500 mm", remedy)
+    steps = np.diff(m.rule)
+    if not 2 <= len(m.rule) <= points.MOST_RULE or not (steps >= 0.01).all() or not m.rule[-1] - m.rule[0] <= 2:
+        told = ", ".join(mm(t) for t in m.rule) or "none"
+        allowed = f"2 to {points.MOST_RULE} places along it, 10 mm or more apart, 2 m in all"
+        yield _fault(m, "rule", told, allowed, "name the marks in order along the second scale")
+    for name, value, low, high, unit in (
+        ("click", m.click, 0.1, 20.0, "px"), ("depth", 1e3 * m.depth, 0.0, 20.0, "mm"),
+        ("distance", 1e3 * m.distance, 100.0, 1e5, "mm"), ("most", 1e3 * m.most, 0.05, 5.0, "mm"),
+    ):  # fmt: skip
+        if not low <= value <= high:
+            yield _fault(m, name, f"{value:g} {unit}", f"{low:g} to {high:g} {unit}", "check the number and its unit")
+    if m.origin not in points.origins():
+        yield _fault(m, "origin", m.origin, "the balance pin or another place of the action's frame", "name one")
+    if not all(abs(v) <= 0.6 for v in m.origin_at):
+        yield _fault(m, "origin_at", ", ".join(map(mm, m.origin_at)), "-600 to 600 mm each", "measure it again")
+
+
+def _outside(m: Marks) -> Iterator[Fault]:
+    known = {a.name for a in points.asked(points.MOST_RULE, True)}
+    across, down = m.picture.width, m.picture.height
+    for name, (x, y) in m.clicks.items():
+        if name not in known:
+            yield _fault(m, name, "clicked", "a point that is asked for", "take this click out")
+        elif not (0 <= x <= across and 0 <= y <= down):
+            allowed = f"0 to {across} px across and 0 to {down} px down"
+            yield _fault(m, name, f"{x:g}, {y:g} px", allowed, "click inside the picture")
+
+
+def _shapes(m: Marks) -> Iterator[Fault]:
+    """A card that is no card, upside down, or too small; a second scale or a level line without length."""
+    corners = np.array([m.clicks[n] for n in points.CORNERS])
+    sides = np.roll(corners, -1, axis=0) - corners
+    turns = sides[:, 0] * np.roll(sides[:, 1], -1) - sides[:, 1] * np.roll(sides[:, 0], -1)
+    shortest = float(np.hypot(*sides.T).min())
+    if shortest < SHORTEST_SIDE:
+        allowed = f"{SHORTEST_SIDE} px or more"
+        yield _fault(m, "card", f"a side of {shortest:.0f} px", allowed, "photograph it larger, or click its corners")
+    elif not (np.sign(turns) == np.sign(turns[0])).all():
+        told = "front low, rear low, rear high, front high"
+        yield _fault(m, "card", "sides that cross", f"its corners in turn: {told}", "click its corners again, in order")
+    elif corners[0, 1] <= corners[3, 1] or corners[1, 1] <= corners[2, 1]:
+        remedy = "click the lower corners low in the picture; a picture that lies on its side is turned upright first"
+        yield _fault(m, "card", "lower corners above the upper ones", "an upright picture", remedy)
+    ends = [(points.rule_mark(0), points.rule_mark(len(m.rule) - 1), "rule")]
+    ends += [(points.LEVEL_FRONT, points.LEVEL_REAR, "level line")] if m.level_line else []
+    for first, last, what in ends:
+        far = math.dist(m.clicks[first], m.clicks[last])
+        if far < SHORTEST_SIDE:
+            yield _fault(m, what, f"{far:.0f} px long", f"{SHORTEST_SIDE} px or more", "click its two ends")
+
+
 def _view(m: Marks) -> View:
     crosses = [n for n in points.CARD if n in m.clicks]
     marks = [points.rule_mark(i) for i in range(len(m.rule))]
@@ -90,8 +240,31 @@ def _view(m: Marks) -> View:
         return view(clicked)
     except (ValueError, np.linalg.LinAlgError) as error:
         remedy = "click the card's crosses again, in order, and check its size"
-        fault = checks.fault_of(m, "card", f"{error}", "a camera that sees the card so", remedy)
+        fault = _fault(m, "card", f"{error}", "a camera that sees the card so", remedy)
         raise InputError([fault]) from None
+
+
+def _seen(m: Marks, seen: View) -> Iterator[Fault]:
+    """What the fit tells against the picture: tilt, slips, lens, depth."""
+    if seen.tilt > MOST_TILT:
+        remedy = "look at it more squarely; or its size is not as told, or its corners were clicked in another order"
+        told = f"seen {math.degrees(seen.tilt):.0f}° aslant"
+        yield _fault(m, "card", told, f"at most {math.degrees(MOST_TILT):.0f}°", remedy)
+        return
+    names = [n for n in points.CARD if n in m.clicks] + [points.rule_mark(i) for i in range(len(m.rule))]
+    worst = int(seen.strange.argmax())
+    if seen.strange[worst] > STRANGEST:
+        remedy = "click it again; if it stands where it should, the card is bent, or its size or the scale's is wrong"
+        told = f"{seen.strange[worst]:.1f} times as far off as a click's {m.click:g} px allows"
+        yield _fault(m, names[worst], told, f"at most {STRANGEST:g} times", remedy)
+    if abs(seen.bow) > MOST_BOW:
+        remedy = "step back and zoom in: the lens bows too much; nothing else is read from this picture"
+        told = f"{100 * seen.bow:+.1f} % at the corner"
+        yield _fault(m, "lens", told, f"at most {100 * MOST_BOW:g} %", remedy)
+    if abs(seen.depth) > MOST_DEPTH:
+        remedy = "bring card and parts into one depth, or check what the second scale's marks stand for"
+        told = f"{100 * seen.depth:+.1f} % longer than on the card"
+        yield _fault(m, "rule", told, f"at most {100 * MOST_DEPTH:g} %", remedy)
 
 
 def _found(m: Marks, seen: View) -> Photographed:
@@ -175,3 +348,13 @@ def _value(w: points.Wanted, frame: Mapping[str, Vec]) -> tuple[float, ...]:
     elif w.frame != "action":
         at = minus(at, frame[w.rests_on[0]])
     return {"x": (at[0],), "y": (at[1],), "point": at}[w.gives]
+
+
+def _sides(m: Marks, done: Photographed) -> Iterator[Fault]:
+    """Places on the wrong side of the balance pin: front and rear of the card exchanged, or one click astray."""
+    remedy = "front is the player's side: click card and level line again from front to rear, or this place"
+    for one in done.found:
+        side = SIDES.get(one.path, 0)
+        if side * one.place[0] < -WRONG_SIDE:
+            allowed = f"{'behind' if side > 0 else 'in front of'} the balance pin"
+            yield _fault(m, one.path, f"{mm(abs(one.place[0]))} on the other side", allowed, remedy)

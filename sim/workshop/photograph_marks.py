@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import tomli_w
 from pydantic import Field, FiniteFloat, ValidationError
 
-from sim.errors import InputError
+from sim.errors import Fault, InputError
+from sim.unit.given import brief
 from sim.unit.model import Vec
 from sim.unit.section import Measured, Name, Quantity, Section, quantity, required
 from sim.unit.text import decode, parse_toml, refuse
 from sim.units import LENGTH, show
-from sim.workshop.outside import from_lists
+from sim.workshop.photograph import Marks, Picture
 from sim.workshop.photograph_points import MOST_RULE, PIN, asked, origins
-from sim.workshop.photographed import Marks, Picture
 
 FORM = 1
 """Form of the file; another one is refused."""
@@ -105,7 +106,7 @@ def opened(data: bytes, name: str = "marks") -> Marks:
     try:
         found = _File.model_validate(tree)
     except ValidationError as error:
-        raise InputError(from_lists(error, name, "write it as it was written, or take it out")) from None
+        raise InputError(_fault(name, dict(e)) for e in error.errors(include_url=False)) from None
     return _marks(found, name)
 
 
@@ -139,3 +140,16 @@ def _si(given: Any, usual: float) -> float:
 
 def _mm(si: float) -> str:
     return show(si, "mm", LENGTH)
+
+
+def _fault(name: str, error: Mapping[str, Any]) -> Fault:
+    """One message of pydantic in the words of the house."""
+    field = ".".join(str(part) for part in error["loc"])
+    told = error.get("ctx") or {}
+    if error["type"] == "scenario":
+        return Fault(name, None, field, told["value"], told["allowed"], told["remedy"])
+    if error["type"] == "missing":
+        return Fault(name, None, field, "missing", "given", "a file of marks has it: was a part taken out?")
+    if error["type"] == "extra_forbidden":
+        return Fault(name, None, field, brief(error["input"]), "no such field", "take it out, or mend its name")
+    return Fault(name, None, field, brief(error["input"]), str(error["msg"]).lower(), "write it as it was written")

@@ -15,10 +15,9 @@ from dashboard.work import Work
 from sim.errors import InputError
 from sim.sheets.photograph import edits
 from sim.sheets.photograph_demo import Camera
-from sim.workshop.photograph import read
+from sim.workshop.photograph import Marks, Photographed, read
 from sim.workshop.photograph_marks import opened, text_of
 from sim.workshop.photograph_points import CORNERS
-from sim.workshop.photographed import Marks, Photographed
 from tests.app.on_screen import Bench
 from tests.app.server import Server
 from tests.app.visit import Visit

@@ -16,12 +16,12 @@ from pypdfium2.raw import FPDF_PAGEOBJ_PATH
 import sim
 from sim.errors import InputError
 from sim.sheets import photograph_picture as pictures
-from sim.sheets.paper import SIZES, Size
+from sim.sheets.blocks import Size
+from sim.sheets.paper import SIZES
 from sim.sheets.photograph_demo import CARD, RULE, demo
 from sim.sheets.scale_card import card
-from sim.workshop.photograph import read
+from sim.workshop.photograph import Marks, read
 from sim.workshop.photograph_points import CARD as CROSSES
-from sim.workshop.photographed import Marks
 from tests.printed import over_one_another
 from tests.printed import read as read_back
 
