@@ -34,7 +34,7 @@ def frame() -> None:
     st.html(STYLE)
     s = state()
     pages = [st.Page(show, title=title, url_path=name, default=name == "note") for name, (title, show) in PAGES.items()]
-    page = st.navigation(pages)
+    page = st.navigation(pages, expanded=True)
     with st.sidebar:
         _bench()
         left, right = st.columns(2)

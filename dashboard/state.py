@@ -18,19 +18,9 @@ LINK = "s"
 """Name in the address under which a link carries a saved state."""
 MOST_UNDO = 200
 CHOICES = (
-    "aim_",
-    "map_",
-    "repin_",
-    "diag_",
-    "school",
-    "section",
-    "compare_with",
-    "code",
-    "lesson_",
-    "rough_",
-    "prac_",
-    "record_",
-)
+    "aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code", "lesson_", "rough_", "prac_",
+    "record_", "photo_",
+)  # fmt: skip
 """Beginnings of the keys under which pages keep what was typed and chosen there."""
 
 

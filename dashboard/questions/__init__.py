@@ -30,5 +30,6 @@ PAGES: Mapping[str, tuple[str, Callable[[], None]]] = {
     "record": _page("record", "Bench sheet and section"),
     "lessons": _page("lessons", "Learn the escapement"),
     "practice": _page("practice", "Find the hidden fault"),
+    "photograph": _page("photograph", "Read a photograph"),
     "scenario": _page("scenario", "The scenario"),
 }

@@ -26,7 +26,7 @@ def bench() -> Bench:
     return Bench()
 
 
-ALONE = ("scenario", "lessons", "practice", "record")
+ALONE = ("scenario", "lessons", "practice", "record", "photograph")
 """Pages that are of use whatever the scenario on the bench."""
 
 

@@ -23,6 +23,7 @@ BEGUN = {
     "friction": ("What would it bring?", "Repin it on the bench"),
     "diagnose": ("Try every fault on this unit", "Figure (SVG)"),
     "compare": ("Compare", "The comparison (CSV)"),
+    "photograph": ("Try the invented picture", "Whole picture"),
 }
 """Button of a page that computes, and the button that is there once it has."""
 
@@ -60,6 +61,9 @@ class Visit:
         button, then = BEGUN[name]
         self.page.get_by_role("button", name=button, exact=True).click()
         self.page.get_by_role("button", name=then).wait_for(timeout=COMPUTED)
+        if name == "photograph":
+            self.still().page.get_by_role("button", name="Click its places for me").click()
+            self.page.get_by_role("button", name="The marks (TOML)").wait_for(timeout=COMPUTED)
         return self.still()
 
     def computed(self) -> Visit:
