@@ -9,13 +9,38 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadScopeScheduling
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("explore", deadline=None, max_examples=1000)
 settings.load_profile("steady")
+
+
+TOGETHER = (
+    ("physics/test_diagnosis", "physics/test_practice"),
+    ("physics/test_lessons", "app/test_lessons_page"),
+    ("app/test_diagnose_page",), ("app/test_photograph_page",), ("physics/test_convergence",),
+    ("physics/test_influence",), ("physics/test_section",), ("physics/test_smooth_limit",), ("physics/test_template",),
+    ("physics/test_twin",), ("unit/test_bench_record",), ("unit/test_packaging",), ("unit/test_paper",),
+    ("unit/test_rough",),
+)  # fmt: skip
+"""Files whose tests use one costly thing that is made once: they go to one worker."""
+
+
+class Together(LoadScopeScheduling):
+    """Every test goes to whoever is free, but those that belong together go together, and first."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.split("::")[0].removeprefix("tests/").removesuffix(".py")
+        return next((group[0] for group in TOGETHER if file in group), nodeid)
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
+    return Together(config, log)
 
 
 def pytest_configure() -> None:

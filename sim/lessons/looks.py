@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
+from types import MappingProxyType
 
 import numpy as np
 
@@ -145,6 +146,20 @@ def sights() -> Mapping[str, Sight]:
     return {name: s for group, _ in _sources() for name, s in group.items()}
 
 
+@dataclass(frozen=True)
+class _Known:
+    """A unit, known again by all that it holds."""
+
+    held: str
+    unit: ActionUnit = field(compare=False)
+
+
+@lru_cache(maxsize=128)
+def _taken(known: _Known, source: int) -> Mapping[str, float | str | None]:
+    """What one source shows of a unit: the next question about the same unit costs nothing.  Raises SimulationError."""
+    return MappingProxyType(_sources()[source][1](at_rest(known.unit)))
+
+
 def look(unit: ActionUnit, names: Iterable[str]) -> Seen:
     """What these sights show of a unit (SI); all None where it does not come to rest.  Raises KeyError."""
     wanted = set(names)
@@ -152,11 +167,11 @@ def look(unit: ActionUnit, names: Iterable[str]) -> Seen:
     if missing:
         raise KeyError(f"no such sight: {', '.join(sorted(missing))}")
     values: dict[str, float | str | None] = dict.fromkeys(wanted)
+    known = _Known(repr(unit), unit)
     try:
-        rest = at_rest(unit)
-        for group, taken in _sources():
+        for source, (group, _) in enumerate(_sources()):
             if wanted & group.keys():
-                found = taken(rest)
+                found = _taken(known, source)
                 values |= {n: found.get(n) for n in wanted & group.keys()}
     except SimulationError:
         return Seen(dict.fromkeys(wanted))

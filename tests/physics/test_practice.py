@@ -26,7 +26,7 @@ from sim.workshop.next_test import SURE
 from tests import practice_trials as trials
 from tests.physics.test_diagnosis import REJECTED, SEED, grid
 
-EACH = {1: 5, 2: 4, 3: 2}
+EACH = {1: 4, 2: 3, 3: 2}
 """Exercises of a level."""
 
 
