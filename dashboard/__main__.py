@@ -32,6 +32,7 @@ OPTIONS = {
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
     "client.showErrorLinks": "false",
+    "global.disableWidgetStateDuplicationWarning": "true",
     "theme.light.primaryColor": "#1d5c63",
     "theme.dark.primaryColor": "#7cc4b8",
 }

@@ -67,9 +67,11 @@ def _field(field: Field, leaves: Leaves, values: dict[str, float]) -> None:
     st.session_state[key] = s.drafts.get(name, typed or (_as_typed(leaf.raw) if leaf else ""))
     assumed = f"assumed: {_default(field, values)}" if leaf is None and field.path in values else "not given"
     allowed = f" ({field.kind.allowed})" if field.kind else ""
+    # The value is given too: a browser that draws a second run before the first would take the field to be emptied.
     st.text_input(
-        f"{field.title}{' — edited' if typed is not None else ''}", key=key, placeholder=assumed, max_chars=2000,
-        help=f"{field.doc or field.title}{allowed}", on_change=_typed, args=(field.path, key),
+        f"{field.title}{' — edited' if typed is not None else ''}", st.session_state[key], key=key,
+        placeholder=assumed, max_chars=2000, help=f"{field.doc or field.title}{allowed}", on_change=_typed,
+        args=(field.path, key),
     )  # fmt: skip
     if name in s.faults:
         st.error(harmless(s.faults[name]))

@@ -198,7 +198,9 @@ def _told(held: Held, unit: ActionUnit | None) -> Marks | None:
 
 def _field(column: st.delta_generator.DeltaGenerator, name: str) -> None:
     title, more = FIELDS[name]
-    column.text_input(title, key=f"photo_{name}", max_chars=80, help=more or None)
+    key = f"photo_{name}"
+    # The value is given too: a browser that draws a second run before the first would take the field to be emptied.
+    column.text_input(title, st.session_state[key], key=key, max_chars=80, help=more or None)
 
 
 def _hung(unit: ActionUnit | None) -> None:

@@ -36,8 +36,9 @@ def photograph(
 ) -> dict[str, Vec]:  # fmt: skip
     """The clicks as they stand, in pixels of a picture of ``size``.
 
-    ``picture`` is a JPEG, as large or smaller, that the browser gets once (``mark`` tells it from others).  ``clicks``
-    are taken up where ``version`` is another than before, or nothing was shown yet; then the browser's own count.
+    ``picture`` is a JPEG, as large or smaller, that the browser gets until it tells of a click (``mark`` tells pictures
+    apart).  ``clicks`` are taken up where ``version`` is another than before, or nothing was shown yet; then the
+    browser's own count.
     """
     there = st.session_state.get(key) or {}
     data: dict[str, Any] = {

@@ -65,7 +65,6 @@ class Work {
       this.view.fit();
       this.view.showAll();
       this.draw();
-      this.send("has", data.mark);
     };
     image.src = data.picture;
   }
@@ -175,7 +174,11 @@ class Work {
   tell() {
     this.show();
     clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.send("clicks", { version: this.version, at: { ...this.clicks } }), QUIET);
+    const told = { version: this.version, at: { ...this.clicks } };
+    this.timer = setTimeout(() => {
+      this.send("has", this.mark);
+      this.send("clicks", told);
+    }, QUIET);
   }
 
   show() {
