@@ -1,37 +1,34 @@
-"""The bench sheet: read in, a section of notes made of it, what stands out, what to turn, sheets out."""
+"""The bench sheet: read in or typed, a section of notes made of it, and what comes of that."""
 
 from __future__ import annotations
 
-import io
-import zipfile
-from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
-from dashboard.figures import kept_figure, paper_later
+from dashboard.bench_table import Table, empty, table_of
+from dashboard.figures import paper_later
 from dashboard.long import long_job
+from dashboard.section_shown import Shown, result
 from dashboard.show import caution, glossary
-from dashboard.state import change, state
+from dashboard.state import state
 from dashboard.words import harmless, told
-from dashboard.work import opened
 from sim.errors import InputError
-from sim.sheets import bench_files, traces
+from sim.sheets import bench_files
 from sim.sheets import section as sheet
 from sim.unit.shipped import scenario_folder
-from sim.workshop.bench_sheet import BenchSheet, called, cells_of, load, load_upload
+from sim.workshop.bench_sheet import BenchSheet, load, load_upload
 from sim.workshop.compass import asked
-from sim.workshop.section import Section, SectionNote, section
+from sim.workshop.section import section
 from sim.workshop.targets import asked as value_of
 from sim.workshop.targets import said
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
     from sim.sheets.blocks import Size
 
-HELD, FAULT = "held_record", "fault_record"
+TABLE, NOW, EDITOR, FAULT = "table_of_record", "now_in_record", "editor_of_record", "fault_record"
 EXAMPLE = "invented-middle.csv"
 TARGETS = ("blow", "dip", "let_off", "drop", "checking_distance", "spring_rise")
 
@@ -44,25 +41,25 @@ def show() -> None:
         "those that stand out with their likely cause, and what to turn on which note."
     )
     _measuring_in()
-    held = st.session_state.get(HELD)
-    if isinstance(held, BenchSheet):
-        held = _cells(held)
-        found = _section(held)
+    read = _cells()
+    if read is not None:
+        found = _section(read)
         if found is not None:
-            _result(found)
+            result(found)
     glossary()
     caution()
 
 
 def _measuring_in() -> None:
-    with st.expander("Read a sheet in", expanded=HELD not in st.session_state):
-        left, middle, right = st.columns(3)
+    with st.expander("Read a sheet in", expanded=TABLE not in st.session_state):
+        columns = st.columns(4)
         inches = state().inches
-        left.download_button("Blank sheet (CSV)", bench_files.blank(inches), "blank.csv", "text/csv",
-                             key="blank_csv_record", width="stretch")  # fmt: skip
-        middle.download_button("Blank sheet (TOML)", bench_files.blank(inches, toml=True), "blank.toml",
-                               "application/toml", key="blank_toml_record", width="stretch")  # fmt: skip
-        right.button("The invented example", on_click=_example, key="example_record", width="stretch")
+        columns[0].download_button("Blank sheet (CSV)", bench_files.blank(inches), "blank.csv", "text/csv",
+                                   key="blank_csv_record", width="stretch")  # fmt: skip
+        columns[1].download_button("Blank sheet (TOML)", bench_files.blank(inches, toml=True), "blank.toml",
+                                   "application/toml", key="blank_toml_record", width="stretch")  # fmt: skip
+        columns[2].button("Type it in here", on_click=_empty, key="empty_record", width="stretch")
+        columns[3].button("The invented example", on_click=_example, key="example_record", width="stretch")
         paper_later(_blank, "bench-sheet", "sheet_blank_record", "Blank sheet to print")
         st.file_uploader("A sheet that was filled in (CSV or TOML)", key="up_record", on_change=_uploaded,
                          max_upload_size=1)  # fmt: skip
@@ -76,10 +73,14 @@ def _blank(size: Size) -> bytes:
     return paper.pdf("Bench sheet", bench_paper.blank_blocks(state().inches), size=size, invented=False)
 
 
+def _empty() -> None:
+    _put(empty(state().inches))
+
+
 def _example() -> None:
     folder = scenario_folder()
     if folder is not None:
-        _hold(load(folder / "sheets" / EXAMPLE))
+        _put(table_of(load(folder / "sheets" / EXAMPLE), state().inches))
 
 
 def _uploaded() -> None:
@@ -87,35 +88,60 @@ def _uploaded() -> None:
     if file is None:
         return
     try:
-        _hold(load_upload(file.name, file.getvalue()))
+        _put(table_of(load_upload(file.name, file.getvalue()), state().inches))
     except InputError as error:
         st.session_state[FAULT] = told("This sheet was not taken; the one before stays.", error)
 
 
-def _hold(read: BenchSheet) -> None:
-    st.session_state[HELD] = read
-    st.session_state.pop(FAULT, None)
-    st.session_state.pop("cells_record", None)
+def _put(table: Table) -> None:
+    """Another sheet."""
+    _edit(table)
+    st.session_state["record_every"] = table.every
+    for key in (FAULT, "record_low", "record_high"):
+        st.session_state.pop(key, None)
 
 
-def _cells(held: BenchSheet) -> BenchSheet:
-    """The cells to look at and to change; the sheet as changed, or as it was where a change cannot be meant."""
-    st.subheader(harmless(held.title))
-    if held.invented:
+def _edit(table: Table) -> None:
+    """What the editor begins from: an editor of its own, so that nothing typed into another is laid over it."""
+    st.session_state[TABLE] = st.session_state[NOW] = table
+    st.session_state[EDITOR] = st.session_state.get(EDITOR, 0) + 1
+
+
+def _cells() -> BenchSheet | None:
+    """The cells to look at and to change, and what they say; None where that cannot be meant."""
+    now = st.session_state.get(NOW)
+    if not isinstance(now, Table):
+        return None
+    st.subheader(harmless(now.about.title))
+    if now.about.invented:
         st.caption("Invented: no such piano exists.")
-    head, *rows = cells_of(held, state().inches)
-    frame = pd.DataFrame(rows, columns=head, dtype=str)
-    changed = st.data_editor(frame, key="cells_record", hide_index=True, num_rows="fixed", width="stretch")
-    text = traces.csv_text(changed.columns, changed.fillna("").to_numpy().tolist())
+    every = st.toggle("Every column", key="record_every", help="those that no note has too, to be filled in")
+    if f"cells_{st.session_state[EDITOR]}" not in st.session_state:  # the page was left meanwhile
+        _edit(now)
+    if (now.inches, now.every) != (state().inches, every):
+        try:
+            _edit(now.shown(state().inches, every))
+        except InputError:
+            st.info("Units and columns of the table change once every cell can be read.")
+    base: Table = st.session_state[TABLE]
+    changed = st.data_editor(
+        pd.DataFrame(list(base.rows), columns=list(base.head), dtype=str), key=f"cells_{st.session_state[EDITOR]}",
+        hide_index=True, num_rows="dynamic", width="stretch", alt="what was read, a row a note",
+        column_config={"note": st.column_config.Column(pinned=True)},
+    )  # fmt: skip
+    now = base.written(changed.fillna("").astype(str).to_numpy().tolist())
+    st.session_state[NOW] = now
+    if not now.filled:
+        st.info("Fill in what was read, note by note; an empty cell is welcome. A click on a cell, or Enter, opens it.")
+        return None
     try:
-        read = load_upload("the table", text.encode())
+        return now.read()
     except InputError as error:
-        st.error(told("This change is not taken; the rest stays.", error))
-        return held
-    return replace(read, title=held.title, remarks=held.remarks, invented=held.invented)
+        st.error(told("The table cannot be used as it stands; nothing of it is lost.", error))
+        return None
 
 
-def _section(held: BenchSheet) -> Section | None:
+def _section(held: BenchSheet) -> Shown | None:
     keys = [r.key_number for r in held.rows]
     left, right = st.columns(2)
     low = int(left.number_input("From note", 1, 88, min(keys), key="record_low", help="1 the lowest, 88 the highest"))
@@ -125,13 +151,14 @@ def _section(held: BenchSheet) -> Section | None:
                        key="record_look")  # fmt: skip
     fast = st.checkbox("Repetition too (a second a note)", False, key="record_repetition")
     if low > high:
-        st.error("From note = the higher; allowed: the lower first; change the two over.")
+        st.error(f"From note = {low}, above {high}; allowed: the lower note first; change the two over.")
         return None
     if goal is None:
         return None
     key = (bench_files.csv_text(held), low, high, tuple(goal.items()), look, fast)
     job = partial(section, held, range(low, high + 1), goal, look=look, repetition=fast)
-    return long_job("record", key, "Work it out", lambda say: job(progress=say))
+    found = long_job("record", key, "Work it out", lambda say: job(progress=say))
+    return None if found is None else Shown(key, found)
 
 
 def _goal(key: int) -> dict[str, float] | None:
@@ -151,90 +178,3 @@ def _goal(key: int) -> dict[str, float] | None:
                 sound = False
                 st.error(told("This cannot be regulated to.", error))
     return goal if sound else None
-
-
-def _result(found: Section) -> None:
-    inches = state().inches
-    for line in sheet.whole_lines(found, inches):
-        st.caption(harmless(line))
-    if rows := sheet.outlier_rows(found, inches):
-        st.warning(f"{len(rows)} of {len(found.notes)} notes stand out.")
-        _frame(rows, "notes that stand out, with cause, size and cure")
-    elif any(n.found is not None for n in found.notes):
-        st.success("No note stands out.")
-    if rows := sheet.slip_rows(found):
-        st.warning("Entries that do not go together:")
-        _frame(rows, "entries that do not go together, with the likely slip")
-    shown = {s.name: s for s in sheet.shown()}
-    name = st.selectbox("Over the notes", list(shown), key="record_shown", format_func=lambda n: shown[n].title)
-    s = shown[name]
-    kept_figure((id(found), name), lambda: _drawn(found, s), "over_notes", f"{s.title}, note by note: found, "
-                "expected of the note, after the work")  # fmt: skip
-    for title, rows in (
-        ("Readings", sheet.line_rows(found, inches)), ("To turn", sheet.turn_rows(found, inches)),
-        ("Evenness", sheet.even_rows(found, inches)),
-    ):  # fmt: skip
-        st.subheader(title)
-        _frame(rows, title.lower())
-    for line in sheet.unmet_lines(found):
-        st.caption(harmless(line))
-    with st.expander("What was assumed"):
-        for line in sheet.assumed_lines(found.notes):
-            st.markdown(harmless(line))
-    _out(found)
-
-
-def _drawn(found: Section, s: sheet.Shown) -> Any:
-    from sim.sheets.section_figures import draw_over_notes
-
-    return draw_over_notes(found, s).figure
-
-
-def _frame(rows: Sequence[dict[str, str]], alt: str) -> None:
-    st.dataframe(pd.DataFrame(rows), width="stretch", hide_index=True, alt=alt)
-
-
-def _out(found: Section) -> None:
-    st.subheader("Sheets out")
-    st.caption("They lead to work on the action: read the cautions at the foot of this page, and on the sheets, first.")
-    by_key = {n.key_number: n for n in found.notes}
-    read = [n.key_number for n in found.notes if n.row is not None]
-    key = st.selectbox("Note", read or list(by_key), key="record_note", format_func=called)
-    note = by_key[key]
-    one = replace(found, notes=(note,))
-    paper_later(partial(_paper, one), f"note-{key}", "sheet_note_record", f"Note {called(key)}")
-    paper_later(partial(_paper, found), "section", "sheet_section_record", "All notes")
-    left, middle, right = st.columns(3)
-    rows = traces.of_rows(sheet.flat_rows(found))
-    left.download_button("Readings (CSV)", traces.csv_of(rows), "readings.csv", "text/csv", key="readings_csv_record",
-                         width="stretch")  # fmt: skip
-    middle.download_button("The record (ZIP)", partial(_zipped, found), "record.zip", "application/zip",
-                           key="zip_record", width="stretch")  # fmt: skip
-    right.button(f"Note {called(key)} on the bench", on_click=_to_bench, args=(found, note), key="bench_record",
-                 width="stretch", help="the other pages then speak of this note as it was found")  # fmt: skip
-
-
-def _paper(found: Section, size: Size) -> bytes:
-    from sim.sheets import bench_paper, paper
-
-    return bench_paper.made(paper.pdf, found, size, state().inches)
-
-
-def _zipped(found: Section) -> bytes:
-    """The files of the record, as its folder holds them."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as folder:
-        for name, file in bench_files.record_of(found, state().inches).files.items():
-            folder.writestr(zipfile.ZipInfo(name), file.data)
-    return out.getvalue()
-
-
-def _to_bench(found: Section, note: SectionNote) -> None:
-    from sim.unit.writing import text_of
-    from sim.workshop.note_scenario import scenario_of
-
-    try:
-        text = text_of(scenario_of(found, note))
-        change(opened(f"note-{note.key_number}.toml", text.encode()))
-    except InputError as error:
-        st.session_state[FAULT] = told("This note cannot be put on the bench.", error)

@@ -8,39 +8,26 @@ from typing import cast
 from matplotlib.figure import Figure
 
 from sim.bench import edge
-from sim.bench.predict import weigh
-from sim.bench.readings import SlowPress
-from sim.errors import SimulationError
 from sim.sheets.blocks import Block, Cell, Heading, Lines, Mark, Picture, Sideways, Size, Table, Text, Ticks
-from sim.sheets.drawing import find_pose, new_axes
 from sim.sheets.figures import png
-from sim.sheets.mechanism import draw_mechanism
 from sim.sheets.section import (
     assumed_lines,
     even_rows,
-    expected,
     outlier_rows,
     reading_rows,
     shown,
     slip_rows,
-    title_of,
     turn_rows,
-    turns,
     unmet_lines,
-    was_read,
     whole_lines,
-    will_read,
 )
-from sim.sheets.section_figures import draw_over_notes, draw_presses
-from sim.unit.model import ActionUnit
+from sim.sheets.section_figures import draw_over_notes
+from sim.sheets.section_work import ORDER, before_and_after, figures, step_rows
 from sim.workshop.bench_columns import LEADS, REMARK, Column, columns
 from sim.workshop.bench_sheet import called
 from sim.workshop.orders import orders
 from sim.workshop.section import Section, SectionNote
-from sim.workshop.targets import said
 
-ORDER = "dip-fixed"
-"""The order of work that a sheet is printed in."""
 FIGURED = ("down_weight", "up_weight", "let_off", "aftertouch", "checking_distance", "limit_hz")
 ROWS = 12
 """Lines of a blank sheet."""
@@ -137,7 +124,7 @@ def _note(section: Section, note: SectionNote, inches: bool) -> Iterator[Block]:
         yield Heading("Entries that do not go together")
         yield _table(rows)
     yield from _work(note, inches)
-    yield from _curves(note)
+    yield from (Picture(png(figure, 150), told) for told, figure in figures(note, inches))
     yield from (Text(line) for line in unmet_lines(section))
     yield Text("The owner's wish, and what was found besides:")
     yield Lines(3)
@@ -155,65 +142,15 @@ def _work(note: SectionNote, inches: bool) -> Iterator[Block]:
 
 
 def _steps(note: SectionNote, inches: bool) -> Table:
-    by = turns(note.work, inches)
-    rows: list[list[Cell]] = []
-    done: set[str] = set()
-    for number, step in enumerate(orders()[ORDER].steps, start=1):
-        name = step.sets[0]
-        again = name in done or step.by not in ("", name)
-        done.add(name)
-        turn = "if it moved" if again else by.get(title_of(name), "") or "stays"
-        rows.append(
-            [Mark.TICK, str(number), step.say, _now(note, name, inches), _to_be(note, name, inches), turn, Mark.ROOM]
-        )
-    return Table(["", "", "step", "found", "to be", "turn", "as it came out"], rows, numbers=(1,))
-
-
-def _now(note: SectionNote, target: str, inches: bool) -> str:
-    found = was_read(note.row, target)
-    if found is not None:
-        return said(target, found, inches)
-    here = expected(note, target)
-    return f"({said(target, here, inches)})" if here is not None else "–"
-
-
-def _to_be(note: SectionNote, target: str, inches: bool) -> str:
-    value = note.goal.get(target)
-    if value is None and note.work is not None:
-        value = note.work.readings.get(target)
-    return said(target, value, inches)
+    told = step_rows(note, inches)
+    rows: list[list[Cell]] = [[Mark.TICK, *row.values(), Mark.ROOM] for row in told]
+    return Table(["", *told[0], "as it came out"], rows, numbers=(1,))
 
 
 def _before_and_after(note: SectionNote, inches: bool) -> Table:
-    rows: list[list[Cell]] = []
-    for s in shown():
-        row = [s.told(v, inches) for v in (was_read(note.row, s.name), expected(note, s.name))]
-        rows.append([s.head(inches), *row, s.told(will_read(note.prediction, s.name), inches), Mark.ROOM])
-    heads = ["reading", "found", "expected of it", "after the work", "as it came out"]
-    return Table(heads, rows, numbers=(1, 2, 3))
-
-
-def _curves(note: SectionNote) -> Iterator[Block]:
-    if note.work is None:
-        return
-    found = [(told, curve) for told, unit in (("as found", note.work.before), ("after the work", note.work.unit))
-             if (curve := _pressed(unit)) is not None]  # fmt: skip
-    if found:
-        told = "Force at the touch point against the key's travel, pressed slowly and let up"
-        yield Picture(png(cast(Figure, draw_presses(found).figure), 150), told)
-    try:
-        axes = new_axes(8.0, 3.7)
-        draw_mechanism(axes, note.work.unit, find_pose(note.work.unit, "escape"), names=True)
-    except SimulationError:
-        return
-    yield Picture(png(cast(Figure, axes.figure), 150), "After the work, as the jack lets go in a moderate blow")
-
-
-def _pressed(unit: ActionUnit) -> SlowPress | None:
-    try:
-        return weigh(unit)[2]
-    except SimulationError:
-        return None
+    told = before_and_after(note, inches)
+    rows: list[list[Cell]] = [[*row.values(), Mark.ROOM] for row in told]
+    return Table([*told[0], "as it came out"], rows, numbers=(1, 2, 3))
 
 
 def _table(rows: Sequence[dict[str, str]]) -> Table:

@@ -191,10 +191,10 @@ def _changed(path: Path, name: str, known: Mapping[str, str]) -> Fault:
 def _told(path: Path, name: str, mark: str | None, half: Contents | None) -> Fault:
     """A file that is not as it was kept, and what to do."""
     found = "missing" if mark is None else "edited since it was kept"
-    remedy = "see whether it is as you want it and read it as edited, or put the one that was kept back"
+    remedy = "see whether it is as you want it and read it as edited (--edited), or put the one that was kept back"
     if half is not None and name in half.file and half.file[name].sha256 == mark:
         found = "of a new record, whose writing was broken off"
-        remedy = "keep the new record again, or read the files as they are, as edited"
+        remedy = "keep the new record again, or read the files as they are, as edited (--edited)"
     return Fault(str(path / name), None, "the file", found, f"as {CONTENTS} says", remedy)
 
 

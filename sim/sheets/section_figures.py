@@ -40,14 +40,14 @@ def draw_over_notes(section: Section, s: Shown, inches: bool = False) -> Axes:
     return axes
 
 
-def draw_presses(curves: Sequence[tuple[str, SlowPress]]) -> Axes:
+def draw_presses(curves: Sequence[tuple[str, SlowPress]], inches: bool = False) -> Axes:
     """Slow presses over one another: pressing in full, letting up dashed."""
-    axes = new_axes(7.5, 3.2)
+    axes, unit = new_axes(7.5, 3.2), edge.chosen("mm", inches)
     for colour, (told, press) in zip((EXPECTED, AFTER), curves, strict=False):
-        travel = edge.column(press.travel, "mm")
+        travel = edge.column(press.travel, unit)
         axes.plot(travel, edge.column(press.pressing, "gf"), color=colour, label=f"{told}, pressing")
         axes.plot(travel, edge.column(press.returning, "gf"), color=colour, linestyle="--", label=f"{told}, letting up")
-    axes.set_xlabel("travel of the key at the touch point, mm")
+    axes.set_xlabel(f"travel of the key at the touch point, {edge.label(unit)}")
     axes.set_ylabel("force, gf")
     axes.grid(alpha=0.25)
     axes.legend(loc="best", fontsize=7, frameon=False)

@@ -170,7 +170,7 @@ class _Reader:
         if self.faults:
             raise InputError(self.faults)
         rows = tuple(self.rows[k] for k in sorted(self.rows))
-        title = one_line(about.get("title", "") or "bench sheet", 120)
+        title = one_line(about.get("title", "") or Path(self.file).stem or "bench sheet", 120)
         invented = about.get("invented", "no").lower() in ("yes", "true", "1")
         return BenchSheet(title, rows, one_line(about.get("remarks", ""), 2000), invented, self.file)
 

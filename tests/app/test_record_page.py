@@ -1,15 +1,26 @@
-"""The page of the bench sheet: read in, changed by cell, a section worked out, sheets out."""
+"""The page of the bench sheet: read in, typed in, a section worked out, sheets out; and what it does with bad files."""
 
 from __future__ import annotations
 
-import pytest
+import io
+import re
+import zipfile
 
+import pytest
+from playwright.sync_api import expect
+
+from dashboard.bench_table import Table
 from dashboard.questions import record
-from sim.workshop.bench_sheet import BenchSheet, NoteRow
+from dashboard.section_shown import Shown, _page, _zipped
+from sim.sheets import section as sheet
+from sim.sheets.bench_files import csv_text
+from sim.workshop.bench_sheet import BenchSheet, NoteRow, load_upload
 from sim.workshop.section import section
 from tests.app.on_screen import Bench
+from tests.app.visit import COMPUTED, Visit
 
 SHEET = BenchSheet("Two notes", (NoteRow(40, {"blow": 45e-3, "dip": 10.2e-3}), NoteRow(42, {"blow": 44e-3})), "", True)
+FILE = csv_text(SHEET).encode()
 
 
 @pytest.fixture
@@ -17,50 +28,133 @@ def bench() -> Bench:
     return Bench().open("record")
 
 
-def held(bench: Bench) -> BenchSheet:
-    found = bench.at.session_state[record.HELD]
-    assert isinstance(found, BenchSheet)
+def now(bench: Bench) -> Table:
+    found = bench.at.session_state[record.NOW]
+    assert isinstance(found, Table)
     return found
+
+
+def worked_out(bench: Bench) -> Bench:
+    bench.upload("two.csv", FILE, "up_record")
+    bench.at.checkbox(key="record_look").set_value(False)
+    bench.at.number_input(key="record_high").set_value(41)
+    return bench.press("begin_record")
 
 
 def test_the_example_is_read_in_and_says_that_it_is_invented(bench: Bench) -> None:
     bench.press("example_record")
-    assert held(bench).invented and len(held(bench).rows) == 10
+    assert now(bench).about.invented and len(now(bench).read().rows) == 10
     assert any("Invented" in c.value for c in bench.at.caption)
     assert bench.at.number_input(key="record_low").value == 28
 
 
 def test_a_section_is_worked_out_shown_and_kept(bench: Bench) -> None:
-    bench.at.session_state[record.HELD] = SHEET
-    bench.run()
-    bench.at.checkbox(key="record_look").set_value(False)
-    bench.at.number_input(key="record_high").set_value(41)
-    bench.press("begin_record")
+    worked_out(bench)
     found = section(SHEET, range(40, 42), look=False, repetition=False)
-    readings = next(f.value for f in bench.at.dataframe if "D gf" in f.value.columns)
-    assert list(readings[""]) == ["found", "expected", "after"] * 1 + ["expected", "after"] + [
-        "found",
-        "expected",
-        "after",
-    ]
+    shown = [f.value.to_dict("records") for f in bench.at.dataframe]
+    for rows in (sheet.line_rows(found), sheet.turn_rows(found), sheet.even_rows(found)):
+        assert rows in shown
     assert len(found.notes) == 3
+    assert "In this order" in bench.words()
     bench.open("note").open("record")
     assert any("D gf" in f.value.columns for f in bench.at.dataframe)
 
 
 def test_what_cannot_be_asked_is_told_and_nothing_is_begun(bench: Bench) -> None:
-    bench.at.session_state[record.HELD] = SHEET
-    bench.run()
-    bench.at.text_input(key="record_blow").set_value("4 mm")
-    bench.run()
+    bench.upload("two.csv", FILE, "up_record").type("record_blow", "4 mm")
     assert "25 to 65 mm" in bench.errors()
     assert not [b for b in bench.at.button if b.key == "begin_record"]
 
 
 def test_a_note_goes_on_the_bench_as_it_was_found(bench: Bench) -> None:
-    bench.at.session_state[record.HELD] = SHEET
-    bench.run()
-    bench.at.checkbox(key="record_look").set_value(False)
-    bench.press("begin_record")
-    bench.press("bench_record")
+    worked_out(bench).press("bench_record")
     assert "note 40" in bench.state.work.text and bench.state.work.start().key_number == 40
+
+
+def test_the_record_and_the_page_to_print_are_those_of_the_command_line() -> None:
+    found = section(SHEET, look=False, repetition=False)
+    with zipfile.ZipFile(io.BytesIO(_zipped(found))) as folder:
+        assert {"sheet.csv", "readings.csv", "readings.parquet", "note-40.toml"} <= set(folder.namelist())
+        read = load_upload("sheet.csv", folder.read("sheet.csv"))
+        assert read.rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
+    assert b"45.00 mm" in _page(found)
+    assert Shown(("a",), found) != Shown(("b",), found)
+
+
+def test_units_and_columns_of_the_table_change_and_what_stands_in_it_stays(bench: Bench) -> None:
+    bench.upload("two.csv", FILE, "up_record")
+    assert set(now(bench).head) == {"note", "dip (mm)", "blow (mm)"}
+    bench.switch("inches_toggle", True)
+    assert "blow (in)" in now(bench).head
+    assert now(bench).read().rows[0].numbers["blow"] == pytest.approx(45e-3, abs=0.0005 * 25.4e-3)
+    bench.switch("record_every", True)
+    assert {"down_weight (gf)", "leads", "remark"} <= set(now(bench).head)
+    bench.open("note").open("record")
+    assert "down_weight (gf)" in now(bench).head and len(now(bench).read().rows) == 2
+
+
+def test_a_sheet_is_typed_in_from_nothing(bench: Bench) -> None:
+    bench.press("empty_record")
+    assert not now(bench).filled and "Fill in" in bench.words()
+    assert not bench.errors() and not [b for b in bench.at.button if b.key == "begin_record"]
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "names"),
+    [
+        ("x.csv", b"note,blow (mm)\n40,=1+1\n", "B2"),
+        ("x.csv", b"note,blow (mm)\n99,44\n", "99"),
+        ("x.csv", b"note,blow (mm)\n40,4\n", "20 to 70"),
+        ("x.csv", b"note,hue\n40,4\n", "hue"),
+        ("x.csv", b"", "nothing"),
+        ("x.csv", b"\xff\xfe\x00\xd8", "x.csv"),
+        ("x.csv", b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "x.csv"),
+        ("x.csv", b"note,blow (mm)\n40,nan\n", "nan"),
+        ("x.csv", b"note,blow (mm)\n40,44\n40,45\n", "another row"),
+        ("x.toml", b"[notes.40]\nblow = [", "x.toml"),
+        ("x.toml", b"[notes.40]\nblow = '4 gf'\n", "blow"),
+        ("<script>.csv", b"note,blow (mm)\n40,9999\n", "9999"),
+    ],
+)
+def test_a_file_that_is_no_sheet_gets_one_message_and_the_sheet_before_stays(
+    bench: Bench, name: str, data: bytes, names: str
+) -> None:
+    bench.upload("two.csv", FILE, "up_record").upload(name, data, "up_record")
+    assert names in bench.errors() and "the one before stays" in bench.errors()
+    assert now(bench).read().rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
+
+
+def test_by_keyboard_in_a_browser_what_is_typed_stays(visit: Visit) -> None:
+    """A cell is changed, spoiled, mended; it lives through another page and through inches."""
+    page = visit.open("record").page
+    page.locator("input[type=file]").set_input_files({"name": "two.csv", "mimeType": "text/csv", "buffer": FILE})
+    page.get_by_role("heading", name="Two notes").wait_for(timeout=COMPUTED)
+    visit.still()
+
+    def typed(text: str) -> None:
+        """Into the first note's first reading."""
+        page.get_by_test_id("data-grid-canvas").first.focus()
+        for key in ("Control+Home", "ArrowRight"):
+            page.keyboard.press(key)
+        page.keyboard.press("Enter")
+        page.locator("textarea.gdg-input").fill(text)
+        page.keyboard.press("Enter")
+        visit.still()
+
+    def cell(text: str) -> None:
+        """What stands there, as the table tells it to who cannot see it."""
+        expect(page.locator("table[role=grid] tbody tr").first).to_contain_text(text, timeout=COMPUTED)
+
+    typed("46,25")
+    cell("46,25")
+    typed("far")
+    expect(page.get_by_role("alert").filter(has_text="nothing of it is lost")).to_be_visible(timeout=COMPUTED)
+    visit.turn_to("Compare two units").still()
+    visit.turn_to("Bench sheet and section").still()
+    cell("far")
+    typed("46 mm")
+    expect(page.get_by_role("alert").filter(has_text="nothing of it is lost")).to_have_count(0, timeout=COMPUTED)
+    page.get_by_role("switch", name="inches").or_(page.get_by_role("checkbox", name="inches")).first.press("Space")
+    expect(page.locator("table[role=grid]").first).to_contain_text(re.compile(r"\(in\)"), timeout=COMPUTED)
+    visit.still()
+    cell("1.811")
