@@ -12,13 +12,17 @@ from dashboard.work import FIRST
 from sim.errors import Fault, InputError, QuantityError
 from sim.sheets import photograph_demo as invented
 from sim.sheets import photograph_picture as pictures
+from sim.sheets.record import File
 from sim.unit.model import ActionUnit, Vec
 from sim.units import LENGTH, parse, show
-from sim.workshop.photograph import Marks, Picture
+from sim.workshop import photograph_marks
+from sim.workshop.photograph import Marks, Photographed, Picture
 from sim.workshop.photograph_points import PIN, asked
 
 USUAL = Marks(Picture("", 1, 1, 1, ""))
 DEMO_DISTANCE = invented.Camera().distance
+MARKED = "marked_photograph"
+"""Where a session keeps what gives the files of its photograph, for the record."""
 SEPARATORS = re.compile(r"\s*[;,]\s+|\s*;\s*")
 
 
@@ -37,6 +41,21 @@ class Held:
     def with_clicks(self, clicks: Mapping[str, Vec]) -> Held:
         """The same picture with clicks for the browser to take up."""
         return replace(self, clicks=dict(clicks), version=self.version + 1)
+
+
+def record_files(held: Held, marks: Marks, done: Photographed | None) -> dict[str, File]:
+    """What stays with a record: the picture, the same with its marks drawn in, and the marks that give all of it."""
+    ending = "png" if held.data.startswith(b"\x89PNG") else "jpg"
+    return {
+        f"photograph.{ending}": File("the photograph as it was taken", held.data),
+        "photograph-marked.png": File("the photograph with its marks", marked(held, marks, done)),
+        "photograph-marks.toml": File("the marks on the photograph", photograph_marks.text_of(marks).encode()),
+    }
+
+
+def marked(held: Held, marks: Marks, done: Photographed | None) -> bytes:
+    """The picture with its marks drawn in (PNG)."""
+    return pictures.marked(pictures.opened(held.picture.name, held.data), marks, done)
 
 
 def held(name: str, data: bytes, version: int, demo: bool = False) -> Held:

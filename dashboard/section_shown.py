@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -14,6 +12,7 @@ import streamlit as st
 
 from dashboard import runs
 from dashboard.figures import kept_figure, paper_later
+from dashboard.photographs import MARKED
 from dashboard.state import change, state
 from dashboard.words import harmless, told
 from dashboard.work import opened
@@ -27,6 +26,7 @@ if TYPE_CHECKING:  # takes a while that the page need not wait for
     from matplotlib.figure import Figure
 
     from sim.sheets.blocks import Size
+    from sim.sheets.record import Files
 
 BENCH_FAULT = "fault_to_bench"
 
@@ -129,13 +129,16 @@ def _out(shown: Shown, note: SectionNote) -> None:
     paper_later(partial(_paper, one), f"note-{note.key_number}", "sheet_note_record", f"Note {name}")
     paper_later(partial(_paper, found), "section", "sheet_section_record", "All notes")
     rows = partial(traces.of_rows, sheet.flat_rows(found))
+    photograph = st.session_state.get(MARKED, dict)
+    if MARKED in st.session_state:
+        st.caption("The photograph with its marks, as it stands on its page, goes with the record.")
     files: tuple[tuple[str, Callable[[], str | bytes], str, str, str], ...] = (
         (f"Note {name} (HTML)", partial(_page, one), f"note-{note.key_number}.html", "text/html", "page_note_record"),
         ("All notes (HTML)", partial(_page, found), "section.html", "text/html", "page_section_record"),
         ("Readings (CSV)", lambda: traces.csv_of(rows()), "readings.csv", "text/csv", "readings_csv_record"),
         ("Readings (Parquet)", lambda: traces.parquet(rows()), "readings.parquet", "application/vnd.apache.parquet",
          "readings_parquet_record"),
-        ("The record (ZIP)", partial(_zipped, found), "record.zip", "application/zip", "zip_record"),
+        ("The record (ZIP)", partial(_zipped, found, photograph), "record.zip", "application/zip", "zip_record"),
     )  # fmt: skip
     place = st.columns(3) + st.columns(3)
     for column, (title, make, file, mime, key) in zip(place, files, strict=False):
@@ -160,13 +163,11 @@ def _page(found: Section) -> bytes:
     return bench_paper.made(print_page.page, found, "A4", state().inches)
 
 
-def _zipped(found: Section) -> bytes:
-    """The files of the record, as its folder holds them."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as folder:
-        for name, file in bench_files.record_of(found, state().inches).files.items():
-            folder.writestr(zipfile.ZipInfo(name), file.data)
-    return out.getvalue()
+def _zipped(found: Section, photograph: Callable[[], Files]) -> bytes:
+    from sim.sheets.record_zip import zipped
+
+    record = bench_files.record_of(found, state().inches)
+    return zipped(replace(record, files={**record.files, **photograph()}))
 
 
 def _to_bench(found: Section, note: SectionNote) -> None:

@@ -265,15 +265,18 @@ def _found(done: Photographed, unit: ActionUnit | None) -> None:
 
 def _take_away(held: Held, marks: Marks, done: Photographed | None) -> None:
     if not marks.clicks:
+        st.session_state.pop(photo.MARKED, None)
         return
+    st.session_state[photo.MARKED] = partial(photo.record_files, held, marks, done)
     st.subheader("Keep it")
+    st.caption("It goes with the record that the page *Bench sheet and section* makes, too.")
     columns = st.columns(3)
     columns[0].download_button(
         "The marks (TOML)", photograph_marks.text_of(marks), "photograph-marks.toml", "application/toml",
         key="marks_toml", width="stretch", help="with the picture, they give the same again",
     )  # fmt: skip
     columns[1].download_button(
-        "The marked picture (PNG)", partial(_marked, held, marks, done), "photograph-marked.png", "image/png",
+        "The marked picture (PNG)", partial(photo.marked, held, marks, done), "photograph-marked.png", "image/png",
         key="marked_png", width="stretch",
     )  # fmt: skip
     if done is not None and done.given:
@@ -281,10 +284,6 @@ def _take_away(held: Held, marks: Marks, done: Photographed | None) -> None:
             "Coordinates for a scenario (TOML)", sheet.fragment(done), "photograph-coordinates.toml",
             "application/toml", key="fragment_toml", width="stretch",
         )  # fmt: skip
-
-
-def _marked(held: Held, marks: Marks, done: Photographed | None) -> bytes:
-    return pictures.marked(pictures.opened(held.picture.name, held.data), marks, done)
 
 
 def _take_over(done: Photographed) -> None:

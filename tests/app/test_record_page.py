@@ -5,16 +5,21 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
 from dashboard.bench_table import Table
+from dashboard.photographs import MARKED, demo
 from dashboard.questions import record
-from dashboard.section_shown import Shown, _page, _zipped
+from dashboard.section_shown import _page, _zipped
 from sim.sheets import section as sheet
 from sim.sheets.bench_files import csv_text
+from sim.sheets.record import File
+from sim.sheets.record_folder import read_folder
 from sim.workshop.bench_sheet import BenchSheet, NoteRow, load_upload
+from sim.workshop.photograph_marks import opened
 from sim.workshop.section import section
 from tests.app.on_screen import Bench
 from tests.app.visit import COMPUTED, Visit
@@ -71,14 +76,31 @@ def test_a_note_goes_on_the_bench_as_it_was_found(bench: Bench) -> None:
     assert "note 40" in bench.state.work.text and bench.state.work.start().key_number == 40
 
 
-def test_the_record_and_the_page_to_print_are_those_of_the_command_line() -> None:
+def test_the_record_is_a_folder_that_is_read_again_with_the_photograph_in_it(tmp_path: Path) -> None:
     found = section(SHEET, look=False, repetition=False)
-    with zipfile.ZipFile(io.BytesIO(_zipped(found))) as folder:
-        assert {"sheet.csv", "readings.csv", "readings.parquet", "note-40.toml"} <= set(folder.namelist())
-        read = load_upload("sheet.csv", folder.read("sheet.csv"))
-        assert read.rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
-    assert b"45.00 mm" in _page(found)
-    assert Shown(("a",), found) != Shown(("b",), found)
+    photo = {"photograph.jpg": File("the photograph as it was taken", demo()[0])}
+    with zipfile.ZipFile(io.BytesIO(_zipped(found, lambda: photo))) as folder:
+        folder.extractall(tmp_path)
+    record = read_folder(tmp_path).record
+    assert {"sheet.csv", "readings.csv", "readings.parquet", "note-40.toml"} < set(record.files)
+    assert record.files["photograph.jpg"].data == demo()[0]
+    read = load_upload("sheet.csv", record.files["sheet.csv"].data)
+    assert read.rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
+
+
+def test_the_page_to_print_has_what_the_sheet_says() -> None:
+    found = section(SHEET, look=False, repetition=False)
+    page = _page(found).decode()
+    assert all(cell in page for row in sheet.even_rows(found) for cell in row.values())
+
+
+def test_a_photograph_that_was_marked_goes_with_the_record(bench: Bench) -> None:
+    bench.open("photograph").press("demo_photo").press("click_photo").open("record")
+    worked_out(bench)
+    assert "goes with the record" in bench.words()
+    files = bench.at.session_state[MARKED]()
+    assert opened(files["photograph-marks.toml"].data, "marks").clicks == demo()[1]
+    assert files["photograph-marked.png"].data.startswith(b"\x89PNG")
 
 
 def test_units_and_columns_of_the_table_change_and_what_stands_in_it_stays(bench: Bench) -> None:
