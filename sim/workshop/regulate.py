@@ -151,7 +151,7 @@ def one(u: ActionUnit, target: str, value: float, screw: Screw) -> tuple[ActionU
     """Set one reading with one screw, everything else as it stands; whether it came out (SI)."""
     names, read = next((n, r) for n, r in GROUPS if target in n)
     if names is PLAYED:
-        u, _ = _alone(u, {target: value}, target, read)
+        u, _ = _alone(u, {target: value}, target, read, {})
     else:
         u, _ = _solve(u, {target: value}, [target], read, {}, screw)
     got = read(u, [target]).get(target)
@@ -163,6 +163,7 @@ def _search(
 ) -> ActionUnit:
     if not warm:
         u = _laid_out(u, wanted)
+    right: dict[str, ActionUnit] = {}
     for k in range(ROUNDS):
         moved = 0.0
         for i, (names, read) in enumerate(GROUPS):
@@ -173,13 +174,17 @@ def _search(
             if names is PRESSED and k == 0 and not warm:
                 u = _start(u, wanted)
             for group in [[t] for t in mine] if names is PLAYED else [mine]:
-                steps: float | None
+                if right.get(group[0]) is u:
+                    continue  # nothing was turned since these were read and fitted
+                before, steps = u, None
                 if names is PLAYED:
-                    u, steps = _alone(u, wanted, group[0], read)
+                    u, steps = _alone(u, wanted, group[0], read, gains)
                 else:
                     u, steps = _solve(u, wanted, group, read, gains, started=not warm)
                 if steps is None and warm and names is PRESSED:
                     return u
+                if steps or (steps is not None and u is before):
+                    right[group[0]] = u
                 moved += steps or 0.0
         if moved == 0:
             break
@@ -285,19 +290,27 @@ def _moved(u: ActionUnit, screws: list[Screw], by: np.ndarray) -> ActionUnit:
 
 
 def _alone(
-    u: ActionUnit, wanted: Mapping[str, float], target: str, read: Callable[[ActionUnit, list[str]], Readings]
-) -> tuple[ActionUnit, float]:
+    u: ActionUnit, wanted: Mapping[str, float], target: str, read: Callable[[ActionUnit, list[str]], Readings],
+    learned: dict[str, np.ndarray],
+) -> tuple[ActionUnit, float]:  # fmt: skip
     """One screw for one reading that rises (or falls) all along but may jump: bracket, then false position.
 
-    Illinois variant (Dowell & Jarratt, BIT 11 (1971) 168).
+    Illinois variant (Dowell & Jarratt, BIT 11 (1971) 168).  The first step goes by the gain ``learned`` before.
     """
     s = SCREWS[target]
     farthest = 0.6 * abs(s.value(u)) if target == "spring_rise" else 8 * s.longest
+    gain = float(learned.get(target, np.array(s.gain)))
+    seen: dict[float, float] = {}
 
     def miss(x: float) -> float:
         value = read(s.move(u, x), [target]).get(target)
         # not caught: the check stands too far off
-        return (LOST if value is None else value) - wanted[target]
+        off = (LOST if value is None else value) - wanted[target]
+        if value is not None:
+            seen[x] = off
+            if x and 0.0 in seen and 0.15 < (slope := (off - seen[0.0]) / x) / s.gain < 6:
+                learned[target] = np.array(slope)
+        return off
 
     a, fa = 0.0, miss(0.0)
     if abs(fa) <= close(target):
@@ -305,7 +318,7 @@ def _alone(
     b, fb = a, fa
     for _ in range(10):
         a, fa = b, fb
-        b = float(np.clip(a + np.clip(-fa / s.gain, -s.longest, s.longest), -farthest, farthest))
+        b = float(np.clip(a + np.clip(-fa / gain, -s.longest, s.longest), -farthest, farthest))
         if b == a:
             return s.move(u, b), 0.0
         fb = miss(b)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -36,6 +36,7 @@ from sim.workshop.observed import Observed
 from sim.workshop.regulate import Regulation, regulate, unmet
 from sim.workshop.section_lines import ENOUGH, Lines, without_aftertouch
 from sim.workshop.slips import Slip, slips
+from sim.workshop.targets import screw_for
 
 Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
@@ -60,6 +61,8 @@ class Expected:
     readings: Symptoms | None
     unmet: tuple[str, ...] = ()
     """Readings of the section's line that these parts do not reach."""
+    gains: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False, compare=False)
+    """What regulating it learned, for the next time and for its neighbours."""
 
 
 @dataclass(frozen=True)
@@ -132,14 +135,14 @@ def section(
     rows = {r.key_number: r for r in sheet.rows}
     wanted = sorted(set(keys or range(min(rows), max(rows) + 1)) | rows.keys())
     lines = Lines.through(sheet)
-    say = _parts(progress, (0.15 if look else 0.0, 0.35 if look else 0.0, 0.15, 0.35 if play else 0.0))
+    say = _parts(progress, (0.1, 0.35 if look else 0.0, 0.15, 0.4 if play else 0.0))
     grids: dict[int, Cells] = {}
     fitted, unfitted, whole = None, "", {}
+    measured = _expected(lines, sorted(rows), sheet, None, say(0), stop)
     if look:
-        measured = _expected(lines, sorted(rows), sheet, None, say(0), stop)
         grids = _grids(measured, rows, say(1), stop)
         fitted, unfitted = _fit(measured, rows, grids)
-    notes = _expected(lines, wanted, sheet, fitted, say(2), stop)
+    notes = _expected(lines, wanted, sheet, fitted, say(2), stop, measured)
     if look:
         whole = _whole(notes, rows)
     jobs = [partial(_note, e, rows.get(e.key_number), grids, whole, goal or {}, play, repetition) for e in notes]
@@ -164,21 +167,47 @@ def _parts(progress: Progress | None, shares: Sequence[float]) -> Callable[[int]
 
 
 def _expected(
-    lines: Lines, keys: Sequence[int], sheet: BenchSheet, fitted: Calibration | None, say: Progress, stop: Stop | None
-) -> list[Expected]:
-    jobs = [partial(_one_expected, lines, k, sheet, fitted) for k in keys]
+    lines: Lines, keys: Sequence[int], sheet: BenchSheet, fitted: Calibration | None, say: Progress, stop: Stop | None,
+    near: Sequence[Expected] = (),
+) -> list[Expected]:  # fmt: skip
+    """Notes of the section; of notes ``near`` to them the screws are tried first."""
+    jobs = [partial(_one_expected, lines, k, sheet, fitted, near) for k in keys]
     return on_all_cores(jobs, say, lambda i: f"setting up note {called(keys[i])}", stop)
 
 
-def _one_expected(lines: Lines, key: int, sheet: BenchSheet, fitted: Calibration | None) -> Expected:
+def _one_expected(
+    lines: Lines, key: int, sheet: BenchSheet, fitted: Calibration | None, near: Sequence[Expected]
+) -> Expected:
     targets = lines.targets_at(key)
     leaves = leaves_of(lines.parts_at(key), sheet.file or "bench sheet", targets, invented=sheet.invented)
     unit = with_fitted(from_leaves(leaves, sheet.file or "bench sheet"), fitted)
-    done = regulate(unit, targets, check=False)
+    alike = [n for n in near if n.unit.key.sharp == unit.key.sharp]
+    if alike:
+        like = min(alike, key=lambda n: abs(n.key_number - key))
+        begun = _screws_of(like.unit, unit, targets)
+        found = _set_up(key, leaves, begun, targets, dict(like.gains), warm=True)
+        if found.readings is not None and not found.unmet:
+            return found
+    return _set_up(key, leaves, unit, targets, {}, warm=False)
+
+
+def _set_up(
+    key: int, leaves: Leaves, unit: ActionUnit, targets: Mapping[str, float], gains: dict[str, np.ndarray], *,
+    warm: bool,
+) -> Expected:  # fmt: skip
+    done = regulate(unit, targets, check=False, warm=warm, learned=gains)
     found = read(done.unit)
     readings = {} if found is None else {t: found.numbers.get(SET.get(t, t)) for t in targets}
     misses = done.misses or unmet(done.unit, targets, readings)
-    return Expected(key, leaves, done.unit, found, tuple(m.target for m in misses))
+    return Expected(key, leaves, done.unit, found, tuple(m.target for m in misses), gains)
+
+
+def _screws_of(other: ActionUnit, unit: ActionUnit, targets: Mapping[str, float]) -> ActionUnit:
+    """A unit with the screws of the targets where those of another stand."""
+    for target in targets:
+        screw = screw_for(target, targets)
+        unit = screw.move(unit, screw.value(other) - screw.value(unit))
+    return unit
 
 
 def with_fitted(unit: ActionUnit, fitted: Calibration | None) -> ActionUnit:
@@ -271,12 +300,13 @@ def _note(
         found = looked_into(expected, row, grid, whole, slips=False)
         again = looked_into(expected, row, grid, whole, slips=True)
         slip = found is not None and again is not None and found.healthy < 0.5 <= again.healthy
-    unit, begun = _as_found(expected, row, found)
+    gains = dict(expected.gains)
+    unit, begun = _as_found(expected, row, found, gains)
     note = SectionNote(expected, row, found, slip, apart, unit, to, None, None)
     if not play:
         return note
     try:
-        work = regulate(begun, to, warm=True)
+        work = regulate(begun, to, warm=True, learned=gains)
         if work.misses:
             work = regulate(begun, to)
     except SimulationError:
@@ -284,25 +314,27 @@ def _note(
     return replace(note, work=work, prediction=predict(work.unit, repetition=repetition))
 
 
-def _as_found(expected: Expected, row: NoteRow | None, found: Diagnosis | None) -> tuple[ActionUnit, ActionUnit]:
+def _as_found(
+    expected: Expected, row: NoteRow | None, found: Diagnosis | None, gains: dict[str, np.ndarray]
+) -> tuple[ActionUnit, ActionUnit]:
     """The unit as it was read, and as it is once a cause that is no screw and no spring is mended."""
     if row is None:
         return expected.unit, expected.unit
     mine, own = without_aftertouch(targets_of(row)), with_own(expected.unit, row)
     cause = faults().get(found.verdict) if found is not None else None
     if found is None or cause is None or cause.at.startswith(("screw.", "spring.")):
-        unit = _set_to(own, mine)
+        unit = _set_to(own, mine, gains)
         return unit, unit
     knob, severity = knob_at(cause.at), float(np.clip(found.found.severity(cause.name)[0], 0.0, 1.0))
     if cause.how == "by" or abs(knob.get(own) - knob.get(expected.unit)) < SAME * abs(knob.get(own)):
         own = cause.spoil(expected.unit if cause.at in OWN.values() else own, severity)
-    unit = _set_to(own, mine)
+    unit = _set_to(own, mine, gains)
     right = knob.get(expected.unit)
     return unit, knob.put(unit, right if cause.how != "by" else right - cause.value(severity))
 
 
-def _set_to(unit: ActionUnit, targets: Mapping[str, float]) -> ActionUnit:
-    return regulate(unit, targets, warm=True, check=False).unit if targets else unit
+def _set_to(unit: ActionUnit, targets: Mapping[str, float], gains: dict[str, np.ndarray]) -> ActionUnit:
+    return regulate(unit, targets, warm=True, check=False, learned=gains).unit if targets else unit
 
 
 def looked_into(
