@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Literal, cast
 
 import pandas as pd
 import streamlit as st
@@ -29,6 +29,8 @@ if TYPE_CHECKING:  # takes a while that the page need not wait for
     from sim.sheets.record import Files
 
 BENCH_FAULT = "fault_to_bench"
+WHOLE = 24
+"""Rows of a table that is shown as a whole; a longer one scrolls."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,8 @@ def _pictures(note: SectionNote, inches: bool) -> list[tuple[str, bytes]]:
 
 
 def _frame(rows: Sequence[dict[str, str]], alt: str) -> None:
-    st.dataframe(pd.DataFrame(rows), width="stretch", hide_index=True, alt=alt)
+    height: Literal["content", "auto"] = "content" if len(rows) <= WHOLE else "auto"
+    st.dataframe(pd.DataFrame(rows), width="stretch", height=height, hide_index=True, alt=alt)
 
 
 def _out(shown: Shown, note: SectionNote) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from sim.bench import edge
 from sim.bench.readings import SlowPress
@@ -34,6 +35,7 @@ def draw_over_notes(section: Section, s: Shown, inches: bool = False) -> Axes:
     out = points(section.outliers, lambda n: was_read(n.row, s.name))
     axes.plot(*out, "o", markersize=10, markerfacecolor="none", color=OUT, label="stands out")
     axes.set_xlabel("note (1 the lowest)")
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_ylabel(s.head(inches))
     axes.grid(alpha=0.25)
     axes.legend(loc="lower left", bbox_to_anchor=(0, 1), fontsize=7, frameon=False, ncols=4)
