@@ -8,7 +8,7 @@ from typing import cast
 from matplotlib.figure import Figure
 
 from sim.bench import edge
-from sim.sheets.blocks import Block, Cell, Heading, Lines, Mark, Picture, Sideways, Size, Table, Text, Ticks
+from sim.sheets.blocks import Block, Cell, Heading, Lines, Mark, Picture, Sideways, Size, Table, Text, Ticks, Together
 from sim.sheets.figures import png
 from sim.sheets.section import (
     assumed_lines,
@@ -108,8 +108,7 @@ def _to_turn(rows: Sequence[dict[str, str]]) -> list[Block]:
 def _pages(section: Section, inches: bool) -> Iterator[Block]:
     for note in section.notes:
         if note.row is not None:
-            yield Heading(f"Note {called(note.key_number)}")
-            yield from _work(note, inches)
+            yield Together([Heading(f"Note {called(note.key_number)}"), *_work(note, inches)])
 
 
 def _note(section: Section, note: SectionNote, inches: bool) -> Iterator[Block]:

@@ -16,6 +16,8 @@ from sim.workshop.section import Section, SectionNote
 Take = Callable[[SectionNote], float | None]
 FOUND, EXPECTED, AFTER, OUT = "#22282d", "#8a949c", "#1f6f8b", "#b5482a"
 """Ink, faint, the curve of what comes, and what stands out."""
+LEAST = 8.0
+"""Accuracies of a reading that the axis spans at least (our convention)."""
 
 
 def draw_over_notes(section: Section, s: Shown, inches: bool = False) -> Axes:
@@ -37,9 +39,20 @@ def draw_over_notes(section: Section, s: Shown, inches: bool = False) -> Axes:
     axes.set_xlabel("note (1 the lowest)")
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_ylabel(s.head(inches))
+    _no_closer(axes, s, unit)
     axes.grid(alpha=0.25)
     axes.legend(loc="lower left", bbox_to_anchor=(0, 1), fontsize=7, frameon=False, ncols=4)
     return axes
+
+
+def _no_closer(axes: Axes, s: Shown, unit: str) -> None:
+    """What no bench can tell apart shall not look uneven: the axis spans some accuracies at least."""
+    if s.accuracy is None:
+        return
+    least = LEAST * (edge.number(edge.UNITS[s.unit][1].factor(edge.label(s.unit)) * s.accuracy, unit) or 0.0)
+    low, high = axes.get_ylim()
+    if high - low < least:
+        axes.set_ylim(0.5 * (low + high - least), 0.5 * (low + high + least))
 
 
 def draw_presses(curves: Sequence[tuple[str, SlowPress]], inches: bool = False) -> Axes:
