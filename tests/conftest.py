@@ -21,22 +21,22 @@ settings.load_profile("steady")
 
 
 TOGETHER = (
+    ("app/", "physics/test_lessons"),
     ("physics/test_diagnosis", "physics/test_practice"),
-    ("physics/test_lessons", "app/test_lessons_page"),
-    ("app/test_diagnose_page",), ("app/test_photograph_page",), ("physics/test_convergence",),
-    ("physics/test_influence",), ("physics/test_section",), ("physics/test_smooth_limit",), ("physics/test_template",),
-    ("physics/test_twin",), ("unit/test_bench_record",), ("unit/test_packaging",), ("unit/test_paper",),
-    ("unit/test_rough",),
+    ("physics/test_convergence",), ("physics/test_influence",), ("physics/test_section",),
+    ("physics/test_smooth_limit",), ("physics/test_template",), ("physics/test_twin",), ("unit/test_bench_record",),
+    ("unit/test_packaging",), ("unit/test_paper",), ("unit/test_rough",),
 )  # fmt: skip
-"""Files whose tests use one costly thing that is made once: they go to one worker."""
+"""Files, or folders, whose tests use one costly thing that is made once: they go to one worker.  So one browser and one
+dashboard stand for all that is seen, and never two side by side on a machine of two cores."""
 
 
 class Together(LoadScopeScheduling):
     """Every test goes to whoever is free, but those that belong together go together, and first."""
 
     def _split_scope(self, nodeid: str) -> str:
-        file = nodeid.split("::")[0].removeprefix("tests/").removesuffix(".py")
-        return next((group[0] for group in TOGETHER if file in group), nodeid)
+        file = nodeid.removeprefix("tests/")
+        return next((group[0] for group in TOGETHER if file.startswith(group)), nodeid)
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
