@@ -21,14 +21,19 @@ settings.load_profile("steady")
 
 
 TOGETHER = (
-    ("app/", "physics/test_lessons"),
+    (
+        "app/test_browser", "app/test_evidence_page", "app/test_hostile", "app/test_lessons_page",
+        "app/test_mechanism_reach", "app/test_photograph_page", "app/test_practice_page", "app/test_print",
+        "app/test_record_page", "app/test_rough_page", "physics/test_lessons",
+    ),
+    ("app/test_diagnose_page",),
     ("physics/test_diagnosis", "physics/test_practice"),
     ("physics/test_convergence",), ("physics/test_influence",), ("physics/test_section",),
     ("physics/test_smooth_limit",), ("physics/test_template",), ("physics/test_twin",), ("unit/test_bench_record",),
     ("unit/test_packaging",), ("unit/test_paper",), ("unit/test_rough",),
 )  # fmt: skip
-"""Files, or folders, whose tests use one costly thing that is made once: they go to one worker.  So one browser and one
-dashboard stand for all that is seen, and never two side by side on a machine of two cores."""
+"""Files whose tests use one costly thing that is made once: they go to one worker.  First those with a real browser, so
+that one browser and one dashboard stand for all, and never two side by side on a machine of two cores."""
 
 
 class Together(LoadScopeScheduling):
