@@ -142,7 +142,9 @@ def section(
     if look:
         grids = _grids(measured, rows, say(1), stop)
         fitted, unfitted = _fit(measured, rows, grids)
-    notes = _expected(lines, wanted, sheet, fitted, say(2), stop, measured)
+    done = {} if fitted is not None else {n.key_number: n for n in measured}  # nothing about them has changed since
+    others = _expected(lines, [k for k in wanted if k not in done], sheet, fitted, say(2), stop, measured)
+    notes = sorted([*done.values(), *others], key=lambda n: n.key_number)
     if look:
         whole = _whole(notes, rows)
     jobs = [partial(_note, e, rows.get(e.key_number), grids, whole, goal or {}, play, repetition) for e in notes]
