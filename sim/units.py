@@ -103,11 +103,16 @@ _SAME = str.maketrans(
 )  # fmt: skip
 
 
+_RUN_TOGETHER = re.compile(r"\b(k?gf|[km]?N|k?g)(?=(?:mm|cm|m|in)(?![A-Za-z]))")
+"""Nmm, kgm2: a product without its sign."""
+
+
 def _spelling(unit: str) -> str:
     """One spelling for each unit: products with a raised dot, powers with a caret, no blanks."""
     plain = unit.translate(_SAME).strip()
     plain = re.sub(r"\s*([·/^])\s*", r"\1", plain)
-    plain = re.sub(r"\s+", "·", plain)
+    plain = re.sub(r"\s+|(?<=[A-Za-z])\.(?=[A-Za-z])", "·", plain)
+    plain = _RUN_TOGETHER.sub(r"\1·", plain)
     return re.sub(r"\bm2\b", "m^2", re.sub(r"\bmm2\b", "mm^2", plain))
 
 

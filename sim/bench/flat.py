@@ -12,7 +12,7 @@ from sim.bench import edge, slow_press
 from sim.bench import strike as blows
 from sim.bench.predict import nothing, predict, touches
 from sim.bench.readings import Prediction, Repetition, Settings, Strike, TouchWeight, readings_of
-from sim.bench.repetition import RATES
+from sim.bench.repetition import RATES, SLOWER
 from sim.bench.rest import at_rest
 from sim.errors import Fault, InputError, SimulationError
 from sim.unit.fields import suggestion
@@ -108,7 +108,7 @@ def names(kind: str) -> tuple[str, ...]:
     weighed = [*readings_of(Settings), *readings_of(TouchWeight)]
     played = ["checking_distance", *(f"{t.name}_{n}" for t in touches() for n in readings_of(Strike))]
     back = [n for n in readings_of(Repetition) if not n.startswith("limit_")]
-    shares = [f"{share}_at_{rate:g}" for share in ("sounded", "home") for rate in RATES]
+    shares = [f"{share}_at_{rate:g}" for share in ("sounded", "home") for rate in SLOWER + RATES]
     everything = [*weighed, *played, *back]
     by_kind = {
         "weigh": weighed,

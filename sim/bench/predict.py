@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Callable
 from dataclasses import replace
@@ -35,9 +36,13 @@ def touch(name: str) -> Touch:
 
 
 def predict(
-    unit: ActionUnit, *, repetition: bool = True, progress: Progress | None = None, stop: Stop | None = None
-) -> Prediction:
-    """What this note will do.  A reading that cannot be taken is None, with the cause in ``outcome``."""
+    unit: ActionUnit, *, repetition: bool = True, every_rate: bool = True, progress: Progress | None = None,
+    stop: Stop | None = None,
+) -> Prediction:  # fmt: skip
+    """What this note will do.  A reading that cannot be taken is None, with the cause in ``outcome``.
+
+    ``repetition`` or not; up to its limit only where not ``every_rate`` is asked for.
+    """
     say = progress or (lambda fraction, what: None)
     found = centres.centres(unit)
     try:
@@ -55,7 +60,7 @@ def predict(
     say(0.25, "repetition")
     outcome, reason = judge(pressed, weight, strikes, rep)
     if repetition and pressed.outcome == "plays":
-        rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop)
+        rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop, every_rate=every_rate)
         if outcome == "plays" and rep.limit_hz is None:
             outcome, reason = "does not repeat", _slow(rep)
     say(1.0, "done")
@@ -93,11 +98,15 @@ def _release(rest: Rest, pressed: slow_press.Pressed, played: list[tuple[Strike,
     )
 
 
-def _repeat(rest: Rest, rep: Repetition, progress: Progress | None, stop: Stop | None) -> Repetition:
-    e = repetition.ensemble(rest, progress=progress, stop=stop)
+def _repeat(
+    rest: Rest, rep: Repetition, progress: Progress | None, stop: Stop | None, *, every_rate: bool = True
+) -> Repetition:
+    e = repetition.down_to_its_limit(rest, progress, stop, every_rate=every_rate)
     limit, spread, part = repetition.limits(e)
-    by_rate = dict(zip(e.rates, e.sounded.mean(axis=0).tolist(), strict=True))
-    home = dict(zip(e.rates, e.home.mean(axis=0).tolist(), strict=True))
+    by_rate, home = (
+        {rate: float(f) for rate, f in zip(e.rates, x.mean(axis=0), strict=True) if math.isfinite(f)}
+        for x in (e.sounded, e.home)
+    )
     return replace(
         rep, limit_hz=limit, limit_spread_hz=spread, limiting_part=part, sounded_fraction=by_rate, reset_fraction=home
     )

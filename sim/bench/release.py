@@ -56,8 +56,9 @@ def spring_rise(rest: Rest, checked: Run, caught: bool) -> Rise:
     peak = int(np.argmin(crown))
     rising = slice(0, peak + 1)
     speed = float(up.place.crown_speed[rising].max()) if height > 0 else 0.0
-    parted = [rest.gap("lever_knuckle", row) for row in up.trace.rows(go, t[peak])]
-    leaves = height > 0 and max(parted, default=0.0) > PARTED
+    climbing = slice(int(np.searchsorted(t, go)), peak + 1)
+    parted = rest.gap_along("lever_knuckle", up.trace, climbing).max(initial=0.0)
+    leaves = height > 0 and bool(parted > PARTED)
     return Rise(height, speed, leaves, up)
 
 

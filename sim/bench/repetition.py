@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from sim.bench.rest import Rest
 from sim.bench.slow_press import bottom_travel
+from sim.bench.strike import blows_of
 from sim.physics.finger import LONG, finger_motion
 from sim.physics.run import Run, run
 
@@ -24,6 +25,8 @@ Array = NDArray[np.float64]
 
 RATES = (4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0)
 """Strokes per second."""
+SLOWER = (2.0, 3.0)
+"""... tried where the note does not even keep up with the slowest of those."""
 DEPTHS = tuple(np.linspace(1e-3, 6e-3, 12))
 """How far under the key's rest the finger stays between strokes, touch point, m: it returns part of the way."""
 BACK = 0.8
@@ -107,8 +110,7 @@ def judge(rest: Rest, r: Run, begins: Array, rate: float, depth: float) -> tuple
         lifted = carried[row : int(np.searchsorted(t, mine[0, 0]))].any() if len(mine) else False
         if i == 0 and len(mine):
             first_speed = float(mine[0, 4])
-        once = len(mine) > 0 and bool(np.all(np.diff(mine[:, 0]) < 5e-3))
-        ok = once and lifted and float(mine[0, 4]) >= 0.5 * first_speed > 0
+        ok = blows_of(mine) == 1 and lifted and float(mine[0, 4]) >= 0.5 * first_speed > 0
         good += bool(ok)
         ready += bool(home[row])
         if not ok and late is None:
@@ -137,32 +139,67 @@ def ensemble(
     depths: tuple[float, ...] = DEPTHS,
     progress: Callable[[float, str], None] | None = None,
     stop: Callable[[], bool] | None = None,
+    *,
+    every_rate: bool = True,
 ) -> Ensemble:
-    """Play all rates and depths on all cores.  Raises KeyboardInterrupt when ``stop`` says so."""
-    jobs = [(i, j) for j in range(len(rates)) for i in range(len(depths))]
-    sounded, home = np.zeros((len(depths), len(rates))), np.zeros((len(depths), len(rates)))
+    """Play all rates and depths on all cores.  Raises KeyboardInterrupt when ``stop`` says so.
+
+    Not ``every_rate``: rates are tried from the lowest up, and what the limits do not hang on is left out: rates above
+    the first at which too few of all strokes sound, for each depth from its own such rate on.  There the fractions are
+    not numbers.
+    """
+    sounded, home = (np.full((len(depths), len(rates)), np.nan) for _ in range(2))
     late: list[list[str | None]] = [[None] * len(rates) for _ in depths]
     failed: list[str] = []
 
-    def one(job: tuple[int, int]) -> tuple[int, int, Run, Array]:
+    def one(job: tuple[int, int]) -> tuple[Run, Array]:
         if stop is not None and stop():
             raise KeyboardInterrupt
         i, j = job
-        return i, j, *play(rest, rates[j], depths[i])
+        return play(rest, rates[j], depths[i])
 
+    tried, done, columns = list(range(len(depths))), 0, range(len(rates))
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         try:
-            for k, (i, j, r, begins) in enumerate(pool.map(one, jobs)):
-                if r.outcome.fine:
-                    sounded[i, j], home[i, j], late[i][j] = judge(rest, r, begins, rates[j], depths[i])
-                else:
-                    failed.append(str(r.outcome))
-                if progress is not None:
-                    progress((k + 1) / len(jobs), "repetition")
+            for together in [columns] if every_rate else [columns[j : j + 1] for j in columns]:
+                jobs = [(i, j) for j in together for i in tried]
+                for (i, j), (r, begins) in zip(jobs, pool.map(one, jobs), strict=True):
+                    sounded[i, j], home[i, j] = 0.0, 0.0
+                    if r.outcome.fine:
+                        sounded[i, j], home[i, j], late[i][j] = judge(rest, r, begins, rates[j], depths[i])
+                    else:
+                        failed.append(str(r.outcome))
+                    done += 1
+                    if progress is not None:
+                        progress(done / sounded.size, "repetition")
+                if (sounded.mean(axis=0) < LEVEL).any():
+                    tried = [i for i in tried if not (sounded[i] < LEVEL).any()]
         except KeyboardInterrupt:
             pool.shutdown(wait=True, cancel_futures=True)
             raise
     return Ensemble(tuple(rates), tuple(depths), sounded, home, tuple(map(tuple, late)), tuple(failed))
+
+
+def down_to_its_limit(
+    rest: Rest,
+    progress: Callable[[float, str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    *,
+    every_rate: bool = True,
+) -> Ensemble:
+    """The ensemble, with slower rates too where the note does not keep up with the slowest of it."""
+    e = ensemble(rest, RATES, DEPTHS, progress, stop, every_rate=every_rate)
+    if limit(e.rates, e.sounded.mean(axis=0)) is not None:
+        return e
+    slow = ensemble(rest, SLOWER, DEPTHS, progress, stop)
+    return Ensemble(
+        slow.rates + e.rates,
+        e.depths,
+        np.hstack([slow.sounded, e.sounded]),
+        np.hstack([slow.home, e.home]),
+        tuple(a + b for a, b in zip(slow.late, e.late, strict=True)),
+        slow.failed_runs + e.failed_runs,
+    )
 
 
 def limit(rates: tuple[float, ...], fraction: Array, level: float = LEVEL) -> float | None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.physics.along import along
 from sim.physics.mechanism import CONTACTS, DOFS
 from sim.physics.ready import kernel
-from sim.physics.run import DEFAULT_STEP, Run, Trace, pack, settle
+from sim.physics.run import CONTACT_INDEX, DEFAULT_STEP, Run, Trace, pack, settle
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
@@ -36,12 +38,10 @@ class Rest:
         kernel.gaps(self.parameters[0], (self.state if state is None else state)[0], gap, normal, sliding)
         return {c.name: float(g) for c, g in zip(CONTACTS, gap, strict=True)}
 
-    def gap(self, contact: str, row: dict[str, float]) -> float:
-        """Gap of one contact (m) at one row of a trace."""
-        state = self.state.copy()
-        for name in (*DOFS, "ys"):
-            state[name] = row["string" if name == "ys" else name]
-        return self.gaps(state)[contact]
+    def gap_along(self, contact: str, trace: Trace, rows: slice | Sequence[int]) -> Array:
+        """Gap of one contact, not the string's, at rows of a trace, m."""
+        poses = np.column_stack([trace[name][rows] for name in DOFS])
+        return along(self.parameters, poses)[0][:, CONTACT_INDEX[contact]]
 
     @cached_property
     def at_rest(self) -> dict[str, float]:

@@ -34,7 +34,8 @@ DURATION = 0.45
 RAMP = 0.02
 """Time in which the force of a force touch rises, s."""
 APART = 5e-3
-"""Two string contacts further apart than this are two blows, s."""
+"""Two string contacts further apart than this are two blows, s; not where the string, swinging out after the blow,
+only reaches a hammer on its way back."""
 CAUGHT_SPEED = 0.02
 """Crown speed below which the hammer is at rest, m/s."""
 
@@ -94,7 +95,7 @@ def read(rest: Rest, touch: Touch, r: Run) -> Strike:
     checked, caught = _checking(r)
     if not len(makes):
         return replace(common, outcome="does not sound", key_speed_max=key_speed, checking_distance=checked)
-    contact, blows = float(makes[0, 0]), 1 + int(np.sum(np.diff(makes[:, 0]) > APART))
+    contact, blows = float(makes[0, 0]), blows_of(makes)
     release = e["string_release"]
     start = e["key_leaves_rest"]
     free = e["free_flight"]
@@ -115,6 +116,12 @@ def read(rest: Rest, touch: Touch, r: Run) -> Strike:
         caught=caught,
         contacts_with_string=blows,
     )
+
+
+def blows_of(makes: Array) -> int:
+    """How many blows contacts with the string are (rows of the log, with the crown's speed in the fifth column)."""
+    struck = makes[makes[:, 4] > 0, 0]
+    return len(makes[:1]) + int(np.sum(np.diff(struck) > APART))
 
 
 def _row(t: Array, time: float | None) -> int:

@@ -110,11 +110,6 @@ class Trace:
     def __len__(self) -> int:
         return len(self.data)
 
-    def rows(self, start: float, end: float) -> list[dict[str, float]]:
-        """Rows between two times (s), each by name."""
-        t = self.data[:, 0]
-        return [dict(zip(kernel.TRACE, map(float, r), strict=True)) for r in self.data[(t >= start) & (t <= end)]]
-
 
 @dataclass(frozen=True)
 class Log:

@@ -13,9 +13,7 @@ from sim.bench.inertia import inertia
 from sim.bench.predict import MODERATE
 from sim.bench.predict import touch as touch_of
 from sim.bench.readings import Settings, TouchWeight
-from sim.bench.rest import Rest, at_rest, turned
-from sim.physics.mechanism import DOFS
-from sim.physics.run import Trace
+from sim.bench.rest import at_rest, turned
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
@@ -95,7 +93,7 @@ def tail(pressed: slow_press.Pressed) -> tuple[float, float]:
     """Tail to check, least on the way to let-off; tail's underside over the check's top at let-off, m."""
     rest, trace = pressed.rest, pressed.down.trace
     rows = sorted({*range(0, pressed.peak, 40), pressed.peak})
-    clear = min(_check_gap(rest, trace, r) for r in rows)
+    clear = float(rest.gap_along("backcheck", trace, rows).min())
     u, at = rest.unit, slice(pressed.peak, pressed.peak + 1)
     low = turned(trace["h"][at], u.hammer.tail_centre)[1] + u.hammer.centre[1] - u.hammer.tail_radius
     face = u.key.backcheck_foot
@@ -104,7 +102,3 @@ def tail(pressed: slow_press.Pressed) -> tuple[float, float]:
         face[1] + u.key.backcheck_length * math.sin(u.key.backcheck_angle),
     )
     return clear, float((low - turned(trace["kr"][at], top)[1])[0])
-
-
-def _check_gap(rest: Rest, trace: Trace, row: int) -> float:
-    return rest.gap("backcheck", {name: float(trace[name][row]) for name in (*DOFS, "string")})

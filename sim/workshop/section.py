@@ -313,7 +313,7 @@ def _note(
             work = regulate(begun, to)
     except SimulationError:
         return note
-    return replace(note, work=work, prediction=predict(work.unit, repetition=repetition))
+    return replace(note, work=work, prediction=predict(work.unit, repetition=repetition, every_rate=False))
 
 
 def _as_found(

@@ -1,0 +1,60 @@
+"""The ensemble that the repetition limit is read from: what may be left out of it, and what counts as one blow."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sim.bench import repetition
+from sim.bench.predict import predict
+from sim.bench.rest import at_rest
+from sim.bench.strike import blows_of
+from sim.unit.model import ActionUnit
+from sim.unit.scenario import load
+from sim.workshop.set_up import set_up
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+def unit(name: str, **change: str) -> ActionUnit:
+    return set_up(load(SCENARIOS / f"{name}.toml", {path.replace("__", "."): text for path, text in change.items()}))
+
+
+@pytest.mark.parametrize("name", ["concert-grand-natural", "treble", "mixed-parts"])
+def test_what_the_limit_does_not_hang_on_need_not_be_played(name: str) -> None:
+    """A shorter ensemble gives the same limit, spread and part as the whole one (its own definition, readings.md)."""
+    rest = at_rest(unit(name))
+    whole, short = repetition.ensemble(rest), repetition.ensemble(rest, every_rate=False)
+    assert repetition.limits(short) == repetition.limits(whole)
+    played = ~np.isnan(short.sounded)
+    assert played.sum() < 0.95 * played.size
+    assert np.array_equal(short.sounded[played], whole.sounded[played])
+
+
+def test_a_slow_note_is_tried_slower() -> None:
+    """What does not keep up with four strokes a second may keep up with three: a limit lies between rates tried."""
+    slow = predict(unit("concert-grand-natural", springs__repetition="30 N·mm"), every_rate=False).repetition
+    first, *_, last = sorted(slow.sounded_fraction)
+    assert first == min(repetition.SLOWER) and last == min(repetition.RATES)
+    assert slow.limit_hz is not None and min(repetition.SLOWER) <= slow.limit_hz < min(repetition.RATES)
+    assert slow.sounded_fraction[last] < repetition.LEVEL
+
+
+def contacts(*times_and_speeds: tuple[float, float]) -> np.ndarray:
+    """Rows of a log, made up: time (s) and speed of the crown (m/s)."""
+    rows = np.zeros((len(times_and_speeds), 7))
+    for row, (time, speed) in zip(rows, times_and_speeds, strict=True):
+        row[0], row[4] = time, speed
+    return rows
+
+
+def test_a_string_that_reaches_the_hammer_on_its_way_back_is_no_second_blow() -> None:
+    """readings.md: the crown meets the string; a string swinging out after the blow may meet the crown."""
+    assert blows_of(contacts()) == 0
+    assert blows_of(contacts((0.040, 2.0))) == 1
+    assert blows_of(contacts((0.040, 2.0), (0.042, 0.3))) == 1
+    assert blows_of(contacts((0.040, 2.0), (0.046, -0.6))) == 1
+    assert blows_of(contacts((0.040, 2.0), (0.070, 0.2))) == 2
+    assert blows_of(contacts((0.040, 2.0), (0.046, -0.6), (0.070, 0.2))) == 2
