@@ -12,7 +12,7 @@ from sim.bench import edge, slow_press
 from sim.bench import strike as blows
 from sim.bench.predict import nothing, predict, touches
 from sim.bench.readings import Prediction, Repetition, Settings, Strike, TouchWeight, readings_of
-from sim.bench.repetition import RATES, SLOWER
+from sim.bench.repetition import RATES
 from sim.bench.rest import at_rest
 from sim.errors import Fault, InputError, SimulationError
 from sim.unit.fields import suggestion
@@ -77,8 +77,8 @@ def _shares(p: Prediction) -> Iterator[Taken]:
         ("sounded", "sound", p.repetition.sounded_fraction),
         ("home", "jack home", p.repetition.reset_fraction),
     ):
-        for rate, share in sorted(shares.items()):
-            yield Taken(f"{name}_at_{rate:g}", share, "", f"{title} at {rate:g} per s", None)
+        for rate in sorted(shares.keys() & set(RATES)):
+            yield Taken(f"{name}_at_{rate:g}", shares[rate], "", f"{title} at {rate:g} per s", None)
 
 
 def take(unit: ActionUnit, kind: str = "predict") -> Prediction:
@@ -108,7 +108,7 @@ def names(kind: str) -> tuple[str, ...]:
     weighed = [*readings_of(Settings), *readings_of(TouchWeight)]
     played = ["checking_distance", *(f"{t.name}_{n}" for t in touches() for n in readings_of(Strike))]
     back = [n for n in readings_of(Repetition) if not n.startswith("limit_")]
-    shares = [f"{share}_at_{rate:g}" for share in ("sounded", "home") for rate in SLOWER + RATES]
+    shares = [f"{share}_at_{rate:g}" for share in ("sounded", "home") for rate in RATES]
     everything = [*weighed, *played, *back]
     by_kind = {
         "weigh": weighed,
