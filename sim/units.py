@@ -14,6 +14,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sim.errors import QuantityError
 
@@ -107,6 +108,7 @@ _RUN_TOGETHER = re.compile(r"\b(k?gf|[km]?N|k?g)(?=(?:mm|cm|m|in)(?![A-Za-z]))")
 """Nmm, kgm2: a product without its sign."""
 
 
+@lru_cache(maxsize=1000)
 def _spelling(unit: str) -> str:
     """One spelling for each unit: products with a raised dot, powers with a caret, no blanks."""
     plain = unit.translate(_SAME).strip()
