@@ -44,6 +44,7 @@ class Together(LoadScopeScheduling):
         return next((group[0] for group in TOGETHER if file.startswith(group)), nodeid)
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
     return Together(config, log)
 
