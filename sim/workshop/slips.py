@@ -58,19 +58,20 @@ def slips(row: NoteRow, unit: ActionUnit) -> tuple[Slip, ...]:
 def _friction(row: NoteRow, unit: ActionUnit) -> Iterator[Slip]:
     """Half of down less up weight against the pinning of the centres."""
     read = row.numbers
-    pinned = [f"pinning_{n}" for n in CENTRES if f"pinning_{n}" in read]
-    if not pinned or not {"down_weight", "up_weight"} <= read.keys():
+    freed = [n for n in CENTRES if f"pinning_{n}" in read]
+    pinned = [f"pinning_{n}" for n in freed]
+    if not freed or not {"down_weight", "up_weight"} <= read.keys():
         return
     base = _pinned(unit, {})
-    shares = {n: _share(unit, n) for n in CENTRES}
-    if base is None or None in shares.values():
+    if base is None:
+        return
+    shares = {n: _share(unit, n, base) for n in freed}
+    if None in shares.values():
         return
 
     def expected(entries: Mapping[str, float]) -> float:
         return base + sum(
-            (shares[n] or 0.0) * (_torque(unit, n, entries[f"pinning_{n}"]) - unit.friction[n])
-            for n in CENTRES
-            if f"pinning_{n}" in entries
+            (shares[n] or 0.0) * (_torque(unit, n, entries[f"pinning_{n}"]) - unit.friction[n]) for n in freed
         )
 
     def off(entries: Mapping[str, float]) -> float:
@@ -98,10 +99,10 @@ def _pinned(unit: ActionUnit, torques: Mapping[str, float]) -> float | None:
         return None
 
 
-def _share(unit: ActionUnit, centre: str) -> float | None:
-    """How much friction at the key (N) a centre's torque (N·m) makes."""
-    less, more = (_pinned(unit, {centre: f * unit.friction[centre]}) for f in (0.7, 1.3))
-    return None if less is None or more is None else (more - less) / (0.6 * unit.friction[centre])
+def _share(unit: ActionUnit, centre: str, base: float) -> float | None:
+    """How much friction at the key (N) a centre's torque (N·m) makes, evenly (statics): ``base`` with what it has."""
+    more = _pinned(unit, {centre: 1.3 * unit.friction[centre]})
+    return None if more is None else (more - base) / (0.3 * unit.friction[centre])
 
 
 def _leverage(row: NoteRow, unit: ActionUnit) -> Iterator[Slip]:

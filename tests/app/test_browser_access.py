@@ -65,9 +65,14 @@ def serious(visit: Visit) -> list[tuple[str, list[str]]]:
     return [(v["id"], [n["html"][:200] for n in v["nodes"]]) for v in grave]
 
 
+def narrow(visit: Visit) -> bool:
+    size = visit.page.viewport_size
+    return size is not None and size["width"] < 500
+
+
 def looks(visit: Visit) -> Iterator[str]:
-    """The same page in the light and in the dark."""
-    for scheme in ("light", "dark"):
+    """The same page in the light and in the dark; on a telephone in the dark alone (colours go with no size)."""
+    for scheme in ("dark",) if narrow(visit) else ("light", "dark"):
         visit.page.emulate_media(color_scheme=scheme)
         visit.page.wait_for_function(DARK if scheme == "dark" else f"!({DARK})")
         visit.page.wait_for_function("document.getAnimations().every(a => a.playState !== 'running')")
@@ -78,8 +83,7 @@ def looks(visit: Visit) -> Iterator[str]:
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
     """Each page with what it computes on it (what takes longest on the desk alone)."""
-    size = visit.page.viewport_size
-    if name in ("spring", "friction", "diagnose") and size is not None and size["width"] < 500:
+    if name in ("spring", "friction", "diagnose") and narrow(visit):
         visit.open(name)
     else:
         filled(visit, name)

@@ -20,7 +20,7 @@ from sim.sheets.record import File
 from sim.sheets.record_folder import read_folder
 from sim.workshop.bench_sheet import BenchSheet, NoteRow, load_upload
 from sim.workshop.photograph_marks import opened
-from sim.workshop.section import section
+from sim.workshop.section import Section, section
 from tests.app.on_screen import Bench
 from tests.app.visit import COMPUTED, Visit
 
@@ -31,6 +31,17 @@ FILE = csv_text(SHEET).encode()
 @pytest.fixture
 def bench() -> Bench:
     return Bench().open("record")
+
+
+@pytest.fixture(scope="module")
+def held() -> Bench:
+    """One that holds a good sheet, whatever is tried on it."""
+    return Bench().open("record").upload("two.csv", FILE, "up_record")
+
+
+@pytest.fixture(scope="module")
+def found() -> Section:
+    return section(SHEET, look=False, repetition=False)
 
 
 def now(bench: Bench) -> Table:
@@ -76,8 +87,7 @@ def test_a_note_goes_on_the_bench_as_it_was_found(bench: Bench) -> None:
     assert "note 40" in bench.state.work.text and bench.state.work.start().key_number == 40
 
 
-def test_the_record_is_a_folder_that_is_read_again_with_the_photograph_in_it(tmp_path: Path) -> None:
-    found = section(SHEET, look=False, repetition=False)
+def test_the_record_is_a_folder_that_is_read_again_with_the_photograph_in_it(found: Section, tmp_path: Path) -> None:
     photo = {"photograph.jpg": File("the photograph as it was taken", demo()[0])}
     with zipfile.ZipFile(io.BytesIO(_zipped(found, lambda: photo))) as folder:
         folder.extractall(tmp_path)
@@ -88,8 +98,7 @@ def test_the_record_is_a_folder_that_is_read_again_with_the_photograph_in_it(tmp
     assert read.rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
 
 
-def test_the_page_to_print_has_what_the_sheet_says() -> None:
-    found = section(SHEET, look=False, repetition=False)
+def test_the_page_to_print_has_what_the_sheet_says(found: Section) -> None:
     page = _page(found).decode()
     assert all(cell in page for row in sheet.even_rows(found) for cell in row.values())
 
@@ -139,11 +148,11 @@ def test_a_sheet_is_typed_in_from_nothing(bench: Bench) -> None:
     ],
 )
 def test_a_file_that_is_no_sheet_gets_one_message_and_the_sheet_before_stays(
-    bench: Bench, name: str, data: bytes, names: str
+    held: Bench, name: str, data: bytes, names: str
 ) -> None:
-    bench.upload("two.csv", FILE, "up_record").upload(name, data, "up_record")
-    assert names in bench.errors() and "the one before stays" in bench.errors()
-    assert now(bench).read().rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
+    held.upload(name, data, "up_record")
+    assert names in held.errors() and "the one before stays" in held.errors()
+    assert now(held).read().rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
 
 
 def test_by_keyboard_in_a_browser_what_is_typed_stays(visit: Visit) -> None:
