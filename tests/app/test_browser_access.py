@@ -83,7 +83,7 @@ def looks(visit: Visit) -> Iterator[str]:
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
     """Each page with what it computes on it (what takes longest on the desk alone)."""
-    if name in ("spring", "friction", "diagnose") and narrow(visit):
+    if name in ("spring", "friction", "diagnose", "record", "rough") and narrow(visit):
         visit.open(name)
     else:
         filled(visit, name)
