@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -11,21 +9,13 @@ from sim.bench import repetition
 from sim.bench.predict import predict
 from sim.bench.rest import at_rest
 from sim.bench.strike import blows_of
-from sim.unit.model import ActionUnit
-from sim.unit.scenario import load
-from sim.workshop.set_up import set_up
-
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-
-
-def unit(name: str, **change: str) -> ActionUnit:
-    return set_up(load(SCENARIOS / f"{name}.toml", {path.replace("__", "."): text for path, text in change.items()}))
+from sim.workshop.variants import Origin
 
 
 @pytest.mark.parametrize("name", ["concert-grand-natural", "treble", "mixed-parts"])
 def test_what_the_limit_does_not_hang_on_need_not_be_played(name: str) -> None:
     """A shorter ensemble gives the same limit, spread and part as the whole one (its own definition, readings.md)."""
-    rest = at_rest(unit(name))
+    rest = at_rest(Origin.of(name).ready)
     whole, short = repetition.ensemble(rest), repetition.ensemble(rest, every_rate=False)
     assert repetition.limits(short) == repetition.limits(whole)
     played = ~np.isnan(short.sounded)
@@ -35,7 +25,8 @@ def test_what_the_limit_does_not_hang_on_need_not_be_played(name: str) -> None:
 
 def test_a_slow_note_is_tried_slower() -> None:
     """What does not keep up with four strokes a second may keep up with three: a limit lies between rates tried."""
-    slow = predict(unit("concert-grand-natural", springs__repetition="30 N·mm"), every_rate=False).repetition
+    weak = Origin.of("concert-grand-natural", {"springs.repetition": "30 N·mm"})
+    slow = predict(weak.ready, every_rate=False).repetition
     first, *_, last = sorted(slow.sounded_fraction)
     assert first == min(repetition.SLOWER) and last == min(repetition.RATES)
     assert slow.limit_hz is not None and min(repetition.SLOWER) <= slow.limit_hz < min(repetition.RATES)
