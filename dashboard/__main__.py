@@ -14,7 +14,7 @@ from importlib import import_module
 from pathlib import Path
 from threading import Thread
 
-APP = Path(__file__).with_name("app.py")
+APP = Path(__file__).parent / "frame" / "app.py"
 
 OPTIONS = {
     "server.maxUploadSize": "1",
@@ -85,25 +85,25 @@ def main() -> None:
 
 def _keep_progress(name: str) -> None:
     """Ends the program where progress cannot be kept there."""
-    from dashboard import kept
+    from dashboard.session import progress_store
     from sim.errors import InputError
 
     try:
-        found = kept.begin(name)
+        found = progress_store.begin(name)
     except InputError as error:
         raise SystemExit(str(error)) from None
     if found.aside is not None:
         print(f"{found.why}\nIt was set aside as {found.aside}; a new one is begun.", file=sys.stderr, flush=True)
-    print(f"Progress is kept in {kept.Place.file}.", flush=True)
+    print(f"Progress is kept in {progress_store.Place.file}.", flush=True)
 
 
 def _warm() -> None:
     """Load what the first page needs while the server starts and the browser opens."""
     try:
-        from dashboard import runs
+        from dashboard.session import results
 
-        import_module("dashboard.questions.note")
-        runs.warm()
+        import_module("dashboard.pages.predict")
+        results.warm()
     finally:
         gc.freeze()
         gc.enable()

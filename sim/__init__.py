@@ -38,15 +38,15 @@ def load(path: str | Path, overrides: Mapping[str, str] | None = None) -> Action
     ``overrides`` change fields for this once: ``{"springs.repetition": "85%"}``.
     Raises ``sim.errors.InputError``, which holds every fault of the file.
     """
-    from sim.unit import scenario
-    from sim.unit.shipped import scenario_path
+    from sim.scenario import load as scenario
+    from sim.scenario.shipped import scenario_path
 
     return scenario.load(scenario_path(path), overrides)
 
 
 def loads(text: str, name: str = "scenario", overrides: Mapping[str, str] | None = None) -> ActionUnit:
     """As ``load``, for the text of a scenario."""
-    from sim.unit import scenario
+    from sim.scenario import load as scenario
 
     return scenario.loads(text, name, overrides)
 
@@ -65,7 +65,7 @@ def validate(path: str | Path, overrides: Mapping[str, str] | None = None) -> tu
 def set_up(unit: ActionUnit, progress: Progress | None = None) -> ActionUnit:
     """The unit with its screws, papers and spring set so that its targets are met; unchanged without targets."""
     _ready()
-    from sim.workshop import set_up as workshop
+    from sim.regulation import set_up as workshop
 
     return workshop.set_up(unit, progress)
 
@@ -74,7 +74,7 @@ def predict(unit: ActionUnit, *, repetition: bool = True, progress: Progress | N
     """Every reading of the unit, set up for its targets first; without ``repetition`` in a fraction of the time."""
     _ready()
     from sim.bench import predict as bench
-    from sim.workshop.set_up import found
+    from sim.regulation.set_up import found
 
     ready = set_up(unit, progress)
     return replace(bench.predict(ready, repetition=repetition, progress=progress), set_up=found(ready))
@@ -106,27 +106,27 @@ def repeat(unit: ActionUnit, progress: Progress | None = None) -> Repetition:
 
 def to_frame(result: Any, unit: ActionUnit | None = None) -> pd.DataFrame:
     """A prediction, strikes, a run, a slow press or a repetition as a pandas frame."""
-    from sim.sheets import frames
+    from sim.report.formats import frames
 
     return frames.to_frame(result, unit)
 
 
 def to_json(prediction: Prediction) -> str:
     """A prediction as JSON text; names carry their units, null stands for what could not be read."""
-    from sim.sheets import document
+    from sim.report.formats import json_text
 
-    return document.text(document.of_prediction(prediction))
+    return json_text.text(json_text.of_prediction(prediction))
 
 
 def draw(what: Any, axes: Axes | None = None, **options: Any) -> Axes:
     """Draw a unit (``pose="rest"``, ``"escape"`` or ``"check"``), a run, a slow press or a repetition on axes."""
     _ready()
-    from sim.sheets import drawing
+    from sim.report.drawing import draw as drawing
 
     return drawing.draw(what, axes, **options)
 
 
 def _ready() -> None:
-    from sim.physics.ready import prepare
+    from sim.physics.kernel_loader import prepare
 
     prepare()

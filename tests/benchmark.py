@@ -29,14 +29,15 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.bench.predict import predict, touches
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest_pose import Rest, at_rest
 from sim.bench.strike import drive_of
 from sim.physics.finger import Touch
 from sim.physics.run import DEFAULT_STEP, run
-from sim.unit.scenario import load
-from sim.workshop import bench_sheet, rails
-from sim.workshop.regulate import regulate
-from sim.workshop.section import section
+from sim.regulation import rails
+from sim.regulation.regulate import regulate
+from sim.scenario.load import load
+from sim.section import sheet as bench_sheet
+from sim.section.section import section
 from tests import regularised
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -188,7 +189,7 @@ def notes(quick: bool) -> dict[str, float]:
 def first_use() -> float:
     """Seconds of compiling in a fresh process with an empty cache."""
     code = (
-        "import sys, time; from sim.unit.scenario import load; from sim.bench.rest import at_rest;"
+        "import sys, time; from sim.scenario.load import load; from sim.bench.rest_pose import at_rest;"
         "unit = load(sys.argv[1]); start = time.time(); at_rest(unit).at_rest; print(time.time() - start)"
     )
     with tempfile.TemporaryDirectory() as folder:

@@ -24,11 +24,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.bench import strike
 from sim.bench.predict import touches
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
+from sim.parallel import on_all_cores
 from sim.physics.finger import KINDS, Touch
 from sim.physics.run import DEFAULT_STEP
-from sim.unit.scenario import load
-from sim.workshop.cores import on_all_cores
+from sim.scenario.load import load
 from tests import evidence
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -21,7 +21,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from dashboard.work import Work
+from dashboard.session.work import Work
 from tests.app.numbers import predicted, stands_for
 from tests.app.server import BROWSER_FLAGS, Server, browser_path, dashboard_command, free_port, running
 from tests.app.visit import MACHINE, Visit

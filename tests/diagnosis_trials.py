@@ -1,6 +1,6 @@
 """Trials of the diagnosis: ``python tests/diagnosis_trials.py [--faults 1000] [--healthy 300] [--seed 1] [--keep]``.
 
-Units differ as healthy ones do, are regulated, and get a hidden fault (sim.workshop.trials);
+Units differ as healthy ones do, are regulated, and get a hidden fault (sim.diagnosis.trials);
 their readings are noised and rounded as a bench reads them.  Part of them is read from
 another model than the one inverted.  ``--keep`` writes the table of the record beside this file.
 """
@@ -18,13 +18,10 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.unit.model import ActionUnit
-from sim.workshop.cores import on_all_cores
-from sim.workshop.inference import WELL, Cells, cells
-from sim.workshop.library import library
-from sim.workshop.next_test import SURE
-from sim.workshop.stamp import version
-from sim.workshop.trials import (
+from sim.diagnosis.inference import WELL, Cells, cells
+from sim.diagnosis.library import library
+from sim.diagnosis.next_test import SURE
+from sim.diagnosis.trials import (
     OTHER_STEP,
     Hidden,
     Trial,
@@ -35,7 +32,10 @@ from sim.workshop.trials import (
     look_into,
     own_error,
 )
-from sim.workshop.variants import Origin
+from sim.fingerprint import version
+from sim.parallel import on_all_cores
+from sim.studies.variants import Origin
+from sim.unit.model import ActionUnit
 
 RECORD = Path(__file__).with_name("diagnosis_trials.md")
 PINNED = ("tight-hammer-centre", "tight-wippen-centre", "tight-lever-centre", "tight-jack-centre", "tight-key")

@@ -14,7 +14,7 @@ from typing import Any
 
 import tomli_w
 
-from sim.workshop.stamp import MECHANICS, version
+from sim.fingerprint import MECHANICS, version
 
 FOLDER = Path(__file__).resolve().parents[1] / "shared" / "evidence"
 

@@ -6,10 +6,10 @@ from functools import cache
 
 import numpy as np
 
-from sim.workshop.evidence import Drawn, Evidence, Stroke
-from sim.workshop.published import Check, Found, Judged, curves, rows
-from sim.workshop.stamp import version
-from sim.workshop.variants import Origin
+from sim.fingerprint import version
+from sim.studies.variants import Origin
+from sim.validation.evidence import Drawn, Evidence, Stroke
+from sim.validation.published import Check, Found, Judged, curves, rows
 
 COUNT = 5
 

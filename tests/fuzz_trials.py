@@ -26,16 +26,16 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.bench import slow_press, strike
-from sim.bench.budget import budget
+from sim.bench.friction_budget import budget
 from sim.bench.inertia import inertia
 from sim.bench.predict import predict
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.sliding import sliding
 from sim.errors import InputError, SimulationError
+from sim.parallel import on_all_cores
 from sim.physics.finger import Touch
 from sim.physics.run import LEDGER_BOUND
 from sim.unit.model import ActionUnit
-from sim.workshop.cores import on_all_cores
 from tests import evidence
 from tests.wide_draws import SHARE, Draw, draw, played
 

@@ -6,10 +6,10 @@ from functools import cache
 
 import numpy as np
 
-from sim.lessons.doing import begun, hands_of, turned
-from sim.lessons.hands import Hand
-from sim.lessons.lesson import Lesson, Wanted, lessons
-from sim.lessons.looks import Seen, look
+from sim.teaching.adjustments import Hand
+from sim.teaching.lesson import Lesson, Wanted, lessons
+from sim.teaching.lesson_task import begun, hands_of, turned
+from sim.teaching.probes import Seen, look
 
 COARSE, FINE, ROUNDS = 7, 3, 3
 IDLE = 3

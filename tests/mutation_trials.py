@@ -24,7 +24,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.workshop.stamp import MECHANICS, version
+from sim.fingerprint import MECHANICS, version
 from tests import evidence
 from tests.mutants import MUTANTS, Mutant
 

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sim.sheets import photograph_demo as demo
+from sim.photo.photograph import Marks, Photographed, Picture
+from sim.photo.points import asked, wanted
+from sim.report.photograph import demo
 from sim.unit.model import ActionUnit, Vec
-from sim.workshop.photograph import Marks, Photographed, Picture
-from sim.workshop.photograph_points import asked, wanted
 
 MM = 1e-3
 NAMES = tuple(a.name for a in asked(len(demo.RULE), True))

@@ -18,15 +18,15 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from sim.diagnosis.faults import faults
+from sim.diagnosis.inference import cells
+from sim.diagnosis.library import library
 from sim.errors import InputError
-from sim.lessons.exercise import LEVELS, USUAL, Exercise, exercise, sound
-from sim.lessons.known import Known
-from sim.lessons.learner import guesser, learner
-from sim.lessons.marking import Mark, marked
-from sim.workshop.cores import on_all_cores
-from sim.workshop.faults import faults
-from sim.workshop.inference import cells
-from sim.workshop.library import library
+from sim.parallel import on_all_cores
+from sim.teaching.exercise import LEVELS, USUAL, Exercise, exercise, sound
+from sim.teaching.known_readings import Known
+from sim.teaching.learner import guesser, learner
+from sim.teaching.mark import Mark, marked
 from tests.evidence import keep
 
 SALT = 100

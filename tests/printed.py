@@ -12,9 +12,9 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE, FPDF_PAGEOBJ_PATH, FPDFText_GetFontSize
 
-from sim.sheets.blocks import INVENTED, Block, Heading, Lines, Mark, Picture, Table, Text, Ticks
-from sim.sheets.figures import png
-from sim.sheets.paper import MARGIN
+from sim.report.drawing.figures import png
+from sim.report.paper.blocks import INVENTED, Block, Heading, Lines, Mark, Picture, Table, Text, Ticks
+from sim.report.paper.pdf import MARGIN
 
 WORDS = "Let-off – 1.6 mm · 33 N·mm × 2 ± 0.1 ’ “as it stands” → …"
 MARKUP = "<b>&amp;</b> <para> $x$ <img src='x'/> %s {0} &lt;"

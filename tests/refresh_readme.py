@@ -31,9 +31,9 @@ def evidence_lines(text: str) -> list[str]:
 
 def with_evidence(text: str) -> str:
     """The README with the table of published figures computed anew."""
-    from sim.sheets.evidence import markdown
-    from sim.workshop.evidence import evidence
-    from sim.workshop.variants import Origin
+    from sim.report.evidence.tables import markdown
+    from sim.studies.variants import Origin
+    from sim.validation.evidence import evidence
 
     table = markdown(evidence(Origin.of("concert-grand-natural").ready))
     before, rest = text.split(BEGIN)

@@ -18,11 +18,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.errors import SimulationError
+from sim.regulation.regulate import Regulation, regulate
+from sim.regulation.screws import SCREWS
+from sim.regulation.targets import read_all
+from sim.scenario.load import load
 from sim.unit.model import ActionUnit
-from sim.unit.scenario import load
-from sim.workshop.regulate import Regulation, regulate
-from sim.workshop.screws import SCREWS
-from sim.workshop.targets import read_all
 
 DEMO = Path(__file__).resolve().parents[1] / "scenarios" / "concert-grand-natural.toml"
 NAMES = (

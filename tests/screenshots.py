@@ -16,7 +16,7 @@ from playwright.sync_api import sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from dashboard.questions import PAGES
+from dashboard.pages import PAGES
 from tests.app.server import BROWSER_FLAGS, browser_path, dashboard_command, free_port, running
 from tests.app.visit import BEGUN, Visit
 

@@ -6,18 +6,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from sim.diagnosis.bench_tests import bench_tests, read
+from sim.diagnosis.faults import spoiled
+from sim.diagnosis.trials import as_read
+from sim.parallel import on_all_cores
+from sim.regulation.regulate import regulate
+from sim.scenario.load import from_leaves
+from sim.section.columns import columns
+from sim.section.compass import asked
+from sim.section.measured_note import Parts, leaves_of
+from sim.section.sheet import BenchSheet, NoteRow
+from sim.studies.healthy_variation import variations, varied
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.unit.scenario import from_leaves
-from sim.workshop.bench_columns import columns
-from sim.workshop.bench_sheet import BenchSheet, NoteRow
-from sim.workshop.bench_tests import bench_tests, read
-from sim.workshop.compass import asked
-from sim.workshop.cores import on_all_cores
-from sim.workshop.faults import spoiled
-from sim.workshop.healthy import variations, varied
-from sim.workshop.measured_note import Parts, leaves_of
-from sim.workshop.regulate import regulate
-from sim.workshop.trials import as_read
 
 WELL = 2.5
 """Standard deviations of healthy units beyond which nobody would call a part healthy."""

@@ -18,9 +18,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.workshop.bench_columns import columns
-from sim.workshop.faults import faults
-from sim.workshop.section import SectionNote, section
+from sim.diagnosis.faults import faults
+from sim.section.columns import columns
+from sim.section.section import SectionNote, section
 from tests.evidence import keep
 from tests.section_sheets import invented_section
 

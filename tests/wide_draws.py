@@ -18,17 +18,17 @@ import numpy as np
 from pydantic import BaseModel
 
 from sim.bench.predict import touches
+from sim.fields.coordinates import _POINT as POINT
+from sim.fields.coordinates import PARTS
+from sim.fields.definition import ALTERNATIVES, Scenario
+from sim.fields.field_paths import by_path, fields
+from sim.fields.part_sections import Lead
+from sim.fields.quantity_field import Kind
+from sim.fields.scenario_files import Leaf, Leaves
+from sim.fields.section_base import kind_of
 from sim.physics.finger import KINDS, Touch
-from sim.unit.coordinates import _POINT as POINT
-from sim.unit.coordinates import PARTS
-from sim.unit.definition import ALTERNATIVES, Scenario
-from sim.unit.fields import by_path, fields
-from sim.unit.files import Leaf, Leaves
-from sim.unit.given import Kind
+from sim.scenario.load import from_leaves, leaves_of, measures
 from sim.unit.model import CONTACTS, ActionUnit
-from sim.unit.parts import Lead
-from sim.unit.scenario import from_leaves, leaves_of, measures
-from sim.unit.section import kind_of
 
 SCENARIOS = Path(__file__).resolve().parents[1] / "scenarios"
 UNITS = ("concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped")

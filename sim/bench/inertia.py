@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.slow_press import SPAN, Pressed
+from sim.physics.kernel_loader import kernel
 from sim.physics.mechanism import CONTACTS, DOFS
-from sim.physics.ready import kernel
 from sim.physics.run import STATE_TYPE
 from sim.physics.shank import BENDING
 

@@ -11,11 +11,11 @@ from functools import cache
 from sim.bench import centres, release, repetition, slow_press
 from sim.bench import strike as blows
 from sim.bench.readings import Centre, Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest_pose import Rest, at_rest
 from sim.errors import SimulationError
 from sim.physics.finger import Touch
 from sim.physics.run import Run
-from sim.unit.data import shared_file
+from sim.shared_files import shared_file
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]

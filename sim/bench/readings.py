@@ -26,7 +26,7 @@ class Told:
     """A record that prints as plain lines, a reading a line."""
 
     def __str__(self) -> str:
-        from sim.bench.plain import told  # which needs these records
+        from sim.bench.reading_text import told  # which needs these records
 
         return told(self)
 

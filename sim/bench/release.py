@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.bench.rest import Rest
+from sim.bench.rest_pose import Rest
 from sim.physics.finger import even_travel, key_motion
 from sim.physics.run import NO_FINGER, Drive, Run, go_on
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.rest import Rest
+from sim.bench.rest_pose import Rest
 from sim.bench.slow_press import bottom_travel
 from sim.bench.strike import blows_of
 from sim.physics.finger import LONG, finger_motion

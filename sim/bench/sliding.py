@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.rest import Rest
+from sim.bench.rest_pose import Rest
 from sim.bench.slow_press import Pressed
-from sim.physics.along import along
+from sim.physics.gaps_along import along
 from sim.physics.mechanism import DOFS
 from sim.physics.run import CONTACT_INDEX, Run
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.readings import Settings, SlowPress, TouchWeight
-from sim.bench.rest import Rest, turned
+from sim.bench.rest_pose import Rest, turned
 from sim.physics.finger import even_travel, key_motion, slowing_travel
 from sim.physics.run import NO_FINGER, Drive, Run, go_on, run
 from sim.unit.model import GRAVITY

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.readings import Strike
-from sim.bench.rest import Rest
+from sim.bench.rest_pose import Rest
 from sim.bench.slow_press import FIRM, bottom_travel
 from sim.physics.finger import (
     LONG,

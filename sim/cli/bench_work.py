@@ -12,9 +12,9 @@ from rich.padding import Padding
 import sim
 from sim.cli import screen
 from sim.errors import Fault, InputError, QuantityError
-from sim.unit.composite import PARTS
+from sim.scenario.composite import PARTS
+from sim.scenario.shipped import scenario_path
 from sim.unit.model import GRAVITY
-from sim.unit.shipped import scenario_path
 from sim.units import ANGLE, FORCE, LENGTH, MASS, Dimension, parse, show
 
 FINE, CANNOT_PLAY, INTERRUPTED = 0, 3, 130
@@ -107,15 +107,17 @@ def _quantity(dimension: Dimension, low: float, high: float) -> Callable[[str], 
 def friction(args: argparse.Namespace) -> int:
     """The friction budget, beside a healthy one's."""
     from sim.cli.studies import origin_of, save
-    from sim.sheets import budget, document, figures
-    from sim.workshop import friction as workshop
+    from sim.report import friction as budget
+    from sim.report.drawing import figures
+    from sim.report.formats import json_text
+    from sim.studies import friction as workshop
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     if args.repin is not None:
         return _repin(args)
     found = workshop.friction(origin_of(args.scenario, args.changes))
     if args.json:
-        print(document.text(budget.document(found)))
+        print(json_text.text(budget.document(found)))
     else:
         screen.show(budget.tables(found))
     if path is not None:
@@ -126,10 +128,11 @@ def friction(args: argparse.Namespace) -> int:
 def _repin(args: argparse.Namespace) -> int:
     from sim.bench.centres import RADIUS
     from sim.cli.studies import origin_of
-    from sim.sheets import budget, document
+    from sim.report import friction as budget
+    from sim.report.formats import json_text
+    from sim.studies.repinning import repin
     from sim.unit.centres import torque_from_force
     from sim.unit.model import CENTRES
-    from sim.workshop.repinning import repin
 
     centre, _, text = args.repin.partition("=")
     allowed = f"one of {', '.join(CENTRES[1:])}, = and a pinning force, 0.1 to 40 gf"
@@ -143,7 +146,7 @@ def _repin(args: argparse.Namespace) -> int:
     with screen.progress("repinning") as say:
         found = repin(unit, centre, torque_from_force(force, RADIUS), say)
     if args.json:
-        print(document.text(budget.repinning_document(found)))
+        print(json_text.text(budget.repinning_document(found)))
     else:
         screen.show(budget.repinning_table(found))
     return FINE if found.outcomes[1] == "plays" else CANNOT_PLAY
@@ -153,12 +156,14 @@ def piano(args: argparse.Namespace) -> int:
     """What was read at the piano and at the bench, and what it means for the notes."""
     from sim.cli.commands import changes
     from sim.cli.studies import save
-    from sim.sheets import at_bench as sheet
-    from sim.sheets import document, figures, template
-    from sim.sheets import piano as notes
-    from sim.unit import piano_sheet
-    from sim.workshop import piano as workshop
-    from sim.workshop.at_bench import at_bench
+    from sim.piano import piano as workshop
+    from sim.piano import sheet as piano_sheet
+    from sim.piano.at_bench import at_bench
+    from sim.report.drawing import figures
+    from sim.report.formats import json_text
+    from sim.report.piano import at_bench as sheet
+    from sim.report.piano import tables as notes
+    from sim.report.piano import template
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     read = piano_sheet.load(args.sheet)
@@ -176,7 +181,7 @@ def piano(args: argparse.Namespace) -> int:
         found = at_bench(read, key, keys, own, lambda more: sim.load(args.scenario, {**more, **changed}), say,
                          angle=args.angle, blow=args.blow, gap=args.gap, held=changed)  # fmt: skip
     if args.json:
-        print(document.text(document.clean(sheet.document(found))))
+        print(json_text.text(json_text.clean(sheet.document(found))))
     elif not args.csv:
         screen.show(*(Padding(part, (0, 0, 1, 0)) for part in sheet.tables(found, args.angle)))
     if path is not None:
@@ -223,11 +228,11 @@ def wanted(pairs: list[str]) -> tuple[dict[str, float], dict[str, float]]:
 def fit(args: argparse.Namespace) -> int:
     """Parts of several scenarios, or every combination of a folder's."""
     from sim.cli.commands import changes
-    from sim.sheets import document
-    from sim.sheets import fit as sheet
-    from sim.unit import composite
-    from sim.workshop import fit as workshop
-    from sim.workshop import parts_search
+    from sim.parts import fit as workshop
+    from sim.parts import search
+    from sim.report import fit as sheet
+    from sim.report.formats import json_text
+    from sim.scenario import composite
 
     targets, wishes = wanted(args.targets)
     base = composite.base(scenario_path(args.base), changes(args.changes))
@@ -239,9 +244,9 @@ def fit(args: argparse.Namespace) -> int:
     screen.announce_compiling()
     if args.search is not None:
         with screen.progress("searching") as say:
-            searched = parts_search.search(base, args.search, parts, targets, wishes, args.most, say)
+            searched = search.search(base, args.search, parts, targets, wishes, args.most, say)
         if args.json:
-            print(document.text(document.clean(sheet.of_search(searched))))
+            print(json_text.text(json_text.clean(sheet.of_search(searched))))
         else:
             screen.show(*sheet.searched(searched))
         if searched.stopped:
@@ -251,7 +256,7 @@ def fit(args: argparse.Namespace) -> int:
     with screen.progress("on paper") as say:
         found = workshop.fit(base, parts, targets, wishes, say)
     if args.json:
-        print(document.text(document.clean(sheet.of_fit(found))))
+        print(json_text.text(json_text.clean(sheet.of_fit(found))))
     else:
         screen.show(*sheet.verdict(found))
     return FINE if found.together else CANNOT_PLAY

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 import sim
-from sim.cli import bench_record, bench_work, diagnosis, evidence, lessons, practice, rough, screen, studies
+from sim.cli import bench_work, diagnose, evidence, lesson, practice, rough, screen, section, studies
 from sim.errors import Fault, InputError
 from sim.unit.model import ActionUnit
 
 if TYPE_CHECKING:
     from sim.bench.readings import Prediction
-    from sim.sheets.traces import Columns
+    from sim.report.formats.traces import Columns
 
 FINE, BAD_INPUT, CANNOT_PLAY, INTERRUPTED = 0, 2, 3, 130
 
@@ -45,7 +45,7 @@ def _ready(args: argparse.Namespace) -> ActionUnit:
 
 def validate(args: argparse.Namespace) -> int:
     """Check the file only."""
-    from sim.sheets import tables
+    from sim.report.formats import tables
 
     unit = _load(args)
     kind = "sharp" if unit.key.sharp else "natural"
@@ -57,14 +57,16 @@ def validate(args: argparse.Namespace) -> int:
 
 def predict(args: argparse.Namespace) -> int:
     """The main job."""
-    from sim.sheets import document, figures, report, tables
+    from sim.report import predict as report
+    from sim.report.drawing import figures
+    from sim.report.formats import json_text, tables
 
     figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     unit = _ready(args)
     with screen.progress("at rest") as say:
         found = sim.predict(unit, repetition=not args.no_repetition, progress=say)
     if args.json:
-        print(document.text(document.of_prediction(found)))
+        print(json_text.text(json_text.of_prediction(found)))
     elif args.csv:
         print(report.csv(found, unit), end="")
     else:
@@ -77,10 +79,10 @@ def predict(args: argparse.Namespace) -> int:
 def _draw(path: Path, unit: ActionUnit, found: Prediction) -> None:
     from sim.cli.studies import save
     from sim.errors import SimulationError
-    from sim.sheets import drawing
+    from sim.report.drawing import draw
 
     try:
-        save(drawing.sheet(unit, found), path)
+        save(draw.sheet(unit, found), path)
     except SimulationError as error:
         screen.note(f"no figure: {error}")
 
@@ -88,9 +90,9 @@ def _draw(path: Path, unit: ActionUnit, found: Prediction) -> None:
 def strike(args: argparse.Namespace) -> int:
     """Blows."""
     from sim.bench.predict import touches
-    from sim.bench.rest import at_rest
+    from sim.bench.rest_pose import at_rest
     from sim.bench.strike import play
-    from sim.sheets import document, tables, traces
+    from sim.report.formats import json_text, tables, traces
 
     path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
     unit = _ready(args)
@@ -100,8 +102,8 @@ def strike(args: argparse.Namespace) -> int:
     silent = [blow for blow in blows if blow.hammer_speed is None]
     outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome
     if args.json:
-        body = {"unit": unit.name, "outcome": outcome, "strikes": [document.of_strike(blow) for blow in blows]}
-        print(document.text({**body, "assumed": list(unit.assumed)}))
+        body = {"unit": unit.name, "outcome": outcome, "strikes": [json_text.of_strike(blow) for blow in blows]}
+        print(json_text.text({**body, "assumed": list(unit.assumed)}))
     else:
         screen.show(
             tables.head(unit, outcome), tables.strikes(blows), tables.events(blows), tables.assumed(unit.assumed)
@@ -115,9 +117,9 @@ def strike(args: argparse.Namespace) -> int:
 def weigh(args: argparse.Namespace) -> int:
     """Settings and touch weights."""
     from sim.bench import slow_press
-    from sim.bench.rest import at_rest
-    from sim.sheets import document, tables, traces
-    from sim.sheets.rows import Place, rows
+    from sim.bench.rest_pose import at_rest
+    from sim.report.formats import json_text, tables, traces
+    from sim.report.formats.reading_rows import Place, rows
 
     path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
     unit = _ready(args)
@@ -126,8 +128,8 @@ def weigh(args: argparse.Namespace) -> int:
     settings, outcome = slow_press.settings(pressed), pressed.outcome
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "reason": pressed.reason}
-        body |= document.record(settings) | document.record(weights)
-        print(document.text({**body, "assumed": list(unit.assumed)}))
+        body |= json_text.record(settings) | json_text.record(weights)
+        print(json_text.text({**body, "assumed": list(unit.assumed)}))
     else:
         place = Place.of(unit)
         screen.show(
@@ -147,8 +149,8 @@ def weigh(args: argparse.Namespace) -> int:
 
 def repeat(args: argparse.Namespace) -> int:
     """Coming back and repetition."""
-    from sim.sheets import document, tables, traces
-    from sim.sheets.rows import Place
+    from sim.report.formats import json_text, tables, traces
+    from sim.report.formats.reading_rows import Place
 
     path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
     unit = _ready(args)
@@ -156,8 +158,8 @@ def repeat(args: argparse.Namespace) -> int:
         found = sim.repeat(unit, say)
     outcome = "plays" if found.return_time is not None else "the jack does not come home"
     if args.json:
-        body = {"unit": unit.name, "outcome": outcome, "repetition": document.of_repetition(found)}
-        print(document.text({**body, "assumed": list(unit.assumed)}))
+        body = {"unit": unit.name, "outcome": outcome, "repetition": json_text.of_repetition(found)}
+        print(json_text.text({**body, "assumed": list(unit.assumed)}))
     else:
         parts = tables.repetition(found, Place.of(unit))
         screen.show(tables.head(unit, outcome), *parts, tables.assumed(unit.assumed))
@@ -167,21 +169,21 @@ def repeat(args: argparse.Namespace) -> int:
 
 
 def _write(path: Path, columns: Columns) -> None:
-    from sim.sheets import traces
+    from sim.report.formats import traces
 
     screen.keep("traces", "--traces", path, partial(traces.write, columns))
 
 
 def regulate(args: argparse.Namespace) -> int:
     """Targets in, settings out."""
-    from sim.cli import regulation
+    from sim.cli import regulate as regulation
 
     return regulation.regulate(args)
 
 
 def rails(args: argparse.Namespace) -> int:
     """Map of where a rail may stand."""
-    from sim.cli import regulation
+    from sim.cli import regulate as regulation
 
     return regulation.rails(args)
 
@@ -189,6 +191,6 @@ def rails(args: argparse.Namespace) -> int:
 COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
     "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
     "regulate": regulate, "rails": rails,
-    **studies.COMMANDS, **bench_work.COMMANDS, **diagnosis.COMMANDS,
-    **evidence.COMMANDS, **lessons.COMMANDS, **rough.COMMANDS, **practice.COMMANDS, **bench_record.COMMANDS,
+    **studies.COMMANDS, **bench_work.COMMANDS, **diagnose.COMMANDS,
+    **evidence.COMMANDS, **lesson.COMMANDS, **rough.COMMANDS, **practice.COMMANDS, **section.COMMANDS,
 }  # fmt: skip

@@ -45,10 +45,10 @@ def evidence(args: argparse.Namespace) -> int:
     """Read the units, judge the rows, write the report."""
     from sim.cli.commands import changes
     from sim.cli.studies import origin_of
-    from sim.sheets import document
-    from sim.sheets import evidence as sheet
-    from sim.workshop import evidence as workshop
-    from sim.workshop.records import records
+    from sim.report.evidence import tables as sheet
+    from sim.report.formats import json_text
+    from sim.validation import evidence as workshop
+    from sim.validation.records import records
 
     path = screen.out_file(args.out, sheet.SUFFIXES, "--out")
     origin = origin_of(UNIT, args.changes)
@@ -61,7 +61,7 @@ def evidence(args: argparse.Namespace) -> int:
         return CANNOT_PLAY
     there = records()
     if args.json:
-        print(document.text(sheet.document(found, there)))
+        print(json_text.text(sheet.document(found, there)))
     elif path is None:
         screen.show(sheet.tables(found))
     else:

@@ -7,9 +7,9 @@ import textwrap
 from typing import TypeAlias
 
 from sim import __version__
-from sim.cli import bench_record, bench_work, diagnosis, evidence, lessons, practice, rough, studies
-from sim.unit.shipped import shipped
-from sim.workshop.moves import MOVES
+from sim.cli import bench_work, diagnose, evidence, lesson, practice, rough, section, studies
+from sim.regulation.moves import MOVES
+from sim.scenario.shipped import shipped
 
 CODES = """\
 exit codes:
@@ -58,12 +58,12 @@ def build() -> argparse.ArgumentParser:
     _rails(commands)
     studies.add(commands, _command)
     bench_work.add(commands, _command)
-    diagnosis.add(commands, _command)
+    diagnose.add(commands, _command)
     evidence.add(commands, _command)
-    lessons.add(commands, _command)
+    lesson.add(commands, _command)
     rough.add(commands, _command)
     practice.add(commands, _command)
-    bench_record.add(commands, _command)
+    section.add(commands, _command)
     return parser
 
 

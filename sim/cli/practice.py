@@ -10,8 +10,8 @@ from sim.cli import screen
 from sim.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from sim.lessons.exercise import Exercise
-    from sim.lessons.known import Known
+    from sim.teaching.exercise import Exercise
+    from sim.teaching.known_readings import Known
 
 FINE = 0
 Command = Callable[..., argparse.ArgumentParser]
@@ -56,14 +56,14 @@ def add(commands: Any, command: Command) -> None:
 
 def practice(args: argparse.Namespace) -> int:
     """Make the moves; show the notebook, or mark."""
-    from sim.lessons import written
-    from sim.lessons.marking import marked
-    from sim.lessons.practice import attempt
-    from sim.sheets import document
-    from sim.sheets import practice as sheet
+    from sim.report import practice as sheet
+    from sim.report.formats import json_text
+    from sim.teaching import exercise_files
+    from sim.teaching.mark import marked
+    from sim.teaching.practice import attempt
 
     if args.blank:
-        print(written.blank(), end="")
+        print(exercise_files.blank(), end="")
         return FINE
     paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     screen.announce_compiling()
@@ -75,19 +75,19 @@ def practice(args: argparse.Namespace) -> int:
     if made.named:
         mark = marked(made, None if args.no_path else _known(made.exercise.scenario))
     if args.json:
-        print(document.text(sheet.document(made, mark)))
+        print(json_text.text(sheet.document(made, mark)))
     else:
         screen.show(sheet.tables(made) if mark is None else sheet.mark_tables(made, mark))
     if paper is not None and mark is not None:
-        from sim.sheets.lesson_sheets import mark_of, mark_sheet
+        from sim.report.lesson.paper import mark_of, mark_sheet
 
         screen.keep_bytes("mark sheet", "--sheet", paper, mark_sheet(mark_of(made, mark), args.paper))
     return FINE
 
 
 def _exercise(args: argparse.Namespace) -> Exercise:
-    from sim.lessons import written
-    from sim.lessons.exercise import USUAL, exercise
+    from sim.teaching import exercise_files
+    from sim.teaching.exercise import USUAL, exercise
 
     drawn = {n: v for n in ("level", "seed", "scenario", "fault") if (v := getattr(args, n)) is not None}
     if args.exercise is None:
@@ -98,14 +98,14 @@ def _exercise(args: argparse.Namespace) -> Exercise:
         told: Sequence[str] = [f"--{n}" for n in drawn]
         remedy = "write them in the exercise, or leave --exercise out"
         raise InputError([Fault("command line", None, " ".join(told), "given", "nothing beside --exercise", remedy)])
-    return written.load(args.exercise)
+    return exercise_files.load(args.exercise)
 
 
 def _known(scenario: str) -> Known:
-    from sim.lessons.exercise import sound
-    from sim.lessons.known import Known
-    from sim.workshop.inference import cells
-    from sim.workshop.library import library
+    from sim.diagnosis.inference import cells
+    from sim.diagnosis.library import library
+    from sim.teaching.exercise import sound
+    from sim.teaching.known_readings import Known
 
     with screen.progress("the cheapest path: faults of this unit") as say:
         return Known(cells(library(sound(scenario)[0], say)))

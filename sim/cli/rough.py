@@ -35,9 +35,9 @@ def rough(args: argparse.Namespace) -> int:
     """Do the steps on the rough unit, and every order of work beside them."""
     from sim.cli.commands import FINE
     from sim.cli.studies import origin_of
-    from sim.lessons import rough as unit
-    from sim.sheets import document
-    from sim.sheets import rough as sheet
+    from sim.report import rough as sheet
+    from sim.report.formats import json_text
+    from sim.teaching import rough as unit
 
     paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     steps = [unit.step_of(text) for text in args.steps]
@@ -48,11 +48,11 @@ def rough(args: argparse.Namespace) -> int:
         mine = unit.path(begun, steps)
         others = () if args.no_orders else unit.all_followed(begun, say)
     if args.json:
-        print(document.text(sheet.document(mine, others)))
+        print(json_text.text(sheet.document(mine, others)))
     else:
         screen.show(*sheet.tables(mine, others))
     if paper is not None:
-        from sim.sheets.lesson_sheets import path_sheet
+        from sim.report.lesson.paper import path_sheet
 
         screen.keep_bytes("sheet", "--sheet", paper, path_sheet(mine, others, args.paper))
     return FINE

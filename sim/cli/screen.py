@@ -14,9 +14,9 @@ from rich.console import Console, RenderableType
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from sim.errors import InputError, OutputError
-from sim.physics.ready import prepare
-from sim.unit.given import STEERS
-from sim.unit.text import refuse
+from sim.fields.quantity_field import STEERS
+from sim.fields.untrusted_text import refuse
+from sim.physics.kernel_loader import prepare
 
 Say = Callable[[float, str], None]
 PLAIN_WIDTH = 110
@@ -113,7 +113,7 @@ def add_paper(parser: argparse.ArgumentParser) -> None:
 
 def keep(what: str, option: str, path: Path, write: Callable[[Path], object]) -> None:
     """Write a file as a whole and say so; where that fails, what was there stays.  Raises OutputError."""
-    from sim.whole import whole
+    from sim.atomic_write import whole
 
     try:
         with whole(path) as new:

@@ -16,8 +16,8 @@ from sim.errors import Fault, InputError
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from sim.sheets.document import Document
-    from sim.workshop.variants import Origin
+    from sim.report.formats.json_text import Document
+    from sim.studies.variants import Origin
 
 FINE, INTERRUPTED = 0, 130
 Command = Callable[..., argparse.ArgumentParser]
@@ -94,7 +94,7 @@ def _batch(parser: argparse.ArgumentParser) -> None:
 def origin_of(scenario: str, pairs: list[str]) -> Origin:
     """A scenario with its --set changes, ready for variants.  Raises InputError."""
     from sim.cli.commands import changes
-    from sim.workshop.variants import Origin
+    from sim.studies.variants import Origin
 
     origin = Origin.of(scenario, changes(pairs))
     screen.announce_compiling()
@@ -103,13 +103,13 @@ def origin_of(scenario: str, pairs: list[str]) -> Origin:
 
 def save(figure: Figure, path: Path) -> None:
     """Write a figure and say so.  Raises InputError."""
-    from sim.sheets import figures
+    from sim.report.drawing import figures
 
     screen.keep("figure", "--figure", path, partial(figures.save, figure))
 
 
 def _print(args: argparse.Namespace, document: Document | None, csv: str | None, *parts: Any) -> None:
-    from sim.sheets.document import text
+    from sim.report.formats.json_text import text
 
     if document is not None:
         print(text(document))
@@ -121,8 +121,9 @@ def _print(args: argparse.Namespace, document: Document | None, csv: str | None,
 
 def compare(args: argparse.Namespace) -> int:
     """A against B, or against itself changed."""
-    from sim.sheets import comparison, figures
-    from sim.workshop.compare import compare as both
+    from sim.report import compare as comparison
+    from sim.report.drawing import figures
+    from sim.studies.compare import compare as both
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     if args.other is None and not args.changes:
@@ -141,7 +142,7 @@ def compare(args: argparse.Namespace) -> int:
 
 def influence(args: argparse.Namespace) -> int:
     """Slopes, the spring study, or all tolerances at once."""
-    from sim.sheets import figures
+    from sim.report.drawing import figures
 
     path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     _fits(args)
@@ -182,10 +183,10 @@ def _fits(args: argparse.Namespace) -> None:
 
 
 def _local(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
-    from sim.sheets import influence as sheet
-    from sim.sheets import influence_figures as drawn
-    from sim.workshop.influence import local
-    from sim.workshop.manner import HELD
+    from sim.report.influence import figures as drawn
+    from sim.report.influence import tables as sheet
+    from sim.studies.adjustment_mode import HELD
+    from sim.studies.influence import local
 
     found = local(origin, args.only, args.readings, say, args.screws or HELD)
     return _Shown(
@@ -197,9 +198,9 @@ def _local(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
 
 
 def _spring(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
-    from sim.sheets import influence as sheet
-    from sim.sheets import influence_figures as drawn
-    from sim.workshop.spring_study import study
+    from sim.report.influence import figures as drawn
+    from sim.report.influence import tables as sheet
+    from sim.studies.spring import study
 
     found = study(origin, progress=say)
     return _Shown(
@@ -211,10 +212,10 @@ def _spring(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown
 
 
 def _doubt(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
-    from sim.sheets import doubt as sheet
-    from sim.sheets import influence_figures as drawn
-    from sim.workshop.doubt import SAMPLES, analyse
-    from sim.workshop.manner import REGULATED
+    from sim.report.influence import figures as drawn
+    from sim.report.influence import sensitivity as sheet
+    from sim.studies.adjustment_mode import REGULATED
+    from sim.studies.sensitivity import SAMPLES, analyse
 
     samples = SAMPLES if args.samples is None else args.samples
     found = analyse(origin, args.only, args.readings, samples, say, screws=args.screws or REGULATED)
@@ -228,15 +229,14 @@ def _doubt(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
 
 def batch(args: argparse.Namespace) -> int:
     """A study to a table on disk; run again, it goes on where it stopped."""
-    from sim.sheets import batch_table
-    from sim.workshop.batch import Study, check, run
-    from sim.workshop.stamp import inputs_of
+    from sim.report import batch as batch_table
+    from sim.studies.batch import Study, check, run, scenario_inputs
 
     path = screen.out_file(args.out, batch_table.SUFFIXES, "--out")
     assert path is not None  # the option is required
     study = Study(origin_of(args.scenario, args.changes), _rows(args), args.kind)
     check(study)
-    table = batch_table.Table(path, inputs_of(study.origin.leaves))
+    table = batch_table.Table(path, scenario_inputs(study.origin.leaves))
     try:
         try:
             with screen.progress("rows") as say:
@@ -259,7 +259,7 @@ def batch(args: argparse.Namespace) -> int:
 
 
 def _rows(args: argparse.Namespace) -> tuple[Mapping[str, str], ...]:
-    from sim.workshop.varied import grid, of_table, values_of
+    from sim.studies.spans import grid, of_table, values_of
 
     if args.table is not None:
         return of_table(Path(args.table))

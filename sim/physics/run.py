@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import SimulationError
+from sim.physics.kernel_loader import kernel
 from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, ROWS, parameters
-from sim.physics.ready import kernel
 from sim.physics.shank import BENDING
 from sim.unit.model import ActionUnit
 

@@ -19,10 +19,10 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, s
 
 import sim
 from sim.bench.predict import touch
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest_pose import Rest, at_rest
 from sim.bench.slow_press import press
 from sim.bench.strike import play
-from sim.sheets.film import film, press_film
+from sim.report.drawing.film import film, press_film
 from tests.app.machine import SCRIPT, Machine
 from tests.app.server import (
     BROWSER_FLAGS,

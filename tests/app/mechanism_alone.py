@@ -9,10 +9,10 @@ import streamlit as st
 import sim
 from dashboard.components.mechanism import mechanism
 from sim.bench.predict import touch
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.slow_press import press
 from sim.bench.strike import play
-from sim.sheets.film import film, press_film
+from sim.report.drawing.film import film, press_film
 
 
 @st.cache_resource

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sim
-from dashboard.runs import unit_of
-from dashboard.work import Work
-from sim.sheets.frames import to_frame
+from dashboard.session.results import unit_of
+from dashboard.session.work import Work
+from sim.report.formats.frames import to_frame
 
 
 def predicted(work: Work) -> dict[str, tuple[float | None, str]]:

@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from streamlit.testing.v1 import AppTest
 
-from dashboard.state import State
+from dashboard.session.state import State
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 CARD = re.compile(r'<details data-reading="(\w+)">.*?<span class="value">(.*?)</span>(.*?)</summary><p>(.*?)</p>')

@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, expect
 
-from dashboard import runs
-from dashboard.controls import CONTROLS
-from dashboard.questions import PAGES
-from dashboard.work import Saved, Work, from_code, to_code
-from sim.sheets.rows_packed import unpacked
+from dashboard.pages import PAGES
+from dashboard.session import results
+from dashboard.session.controls import CONTROLS
+from dashboard.session.work import Saved, Work, from_code, to_code
+from sim.report.formats.packed_columns import unpacked
 from tests.app.machine import Machine, time_of
 from tests.app.numbers import compare, predicted, stands_for
 from tests.app.server import BROWSERS, MissingError, Server, browser_path
@@ -125,7 +125,7 @@ def test_old_readings_never_stand_beside_new_ones(visit: Visit) -> None:
 
 def slid(work: Work, let_off: float) -> Work:
     """As the slider does: from where the button stands and what was read of it there."""
-    control, found = CONTROLS["let_off"], runs.quick(work, "moderate")
+    control, found = CONTROLS["let_off"], results.quick(work, "moderate")
     value = control.turned(control.get(found.unit), found.readings["let_off"], let_off)
     return work.with_control("let_off", value, let_off)
 
@@ -151,7 +151,7 @@ def test_plays_and_scrubs_the_computed_motion(visit: Visit) -> None:
     visit.page.wait_for_function(f"start => ({MACHINE}).state.time > start && ({MACHINE}).frames > 20", arg=start)
     machine.root.get_by_role("button", name="Pause", exact=True).click()
     expect(machine.root).to_have_attribute("data-playing", "false")
-    film = runs.quick(Work(), "moderate").stroke
+    film = results.quick(Work(), "moderate").stroke
     assert film is not None
     machine.press("crown touches string")
     expect(machine.words).to_contain_text(f"{time_of(film, 'string_contact'):.2f} ms")

@@ -12,7 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from dashboard.questions import PAGES
+from dashboard.pages import PAGES
 from tests.app.server import Server
 from tests.app.visit import BEGUN, COMPUTED, Visit
 

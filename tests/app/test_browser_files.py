@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Dialog, expect
 
-from dashboard.questions import PAGES
-from dashboard.work import Work, as_file, from_code, opened
+from dashboard.pages import PAGES
+from dashboard.session.work import Work, as_file, from_code, opened
 from tests.app.alike import difference
 from tests.app.numbers import compare, predicted
 from tests.app.visit import Visit

@@ -7,15 +7,15 @@ from functools import cache
 import pandas as pd
 import pytest
 
-from dashboard import runs
-from dashboard.work import Work
-from sim.bench import edge
-from sim.sheets import diagnosis as sheet
-from sim.workshop.bench_tests import bench_tests, symptoms
-from sim.workshop.diagnosis import Diagnosis, diagnose
-from sim.workshop.faults import spoiled
-from sim.workshop.inference import Cells
-from sim.workshop.observed import of_texts
+from dashboard.session import results
+from dashboard.session.work import Work
+from sim.diagnosis.bench_tests import bench_tests, symptoms
+from sim.diagnosis.diagnose import Diagnosis, diagnose
+from sim.diagnosis.faults import spoiled
+from sim.diagnosis.inference import Cells
+from sim.diagnosis.observations import of_texts
+from sim.display_units import convert_si, format_si, unit_label
+from sim.report import diagnose as sheet
 from tests.app.on_screen import Bench
 
 TESTS = bench_tests()
@@ -25,7 +25,7 @@ SLUGGISH = {"down_weight": "60 gf", "up_weight": "13.5 gf", "spring_rise": "1.5 
 @cache
 def grid() -> Cells:
     """The library that the page keeps for all sessions."""
-    return runs.faults_of(Work(), lambda done, what: None, lambda rough: None)
+    return results.faults_of(Work(), lambda done, what: None, lambda rough: None)
 
 
 def found(texts: dict[str, str]) -> Diagnosis:
@@ -100,19 +100,19 @@ def test_suspected_fault_moves_beside_the_healthy_unit() -> None:
     bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
     name = bench.at.selectbox(key="suspected").value
     severity = round(found(SLUGGISH).listed[0].severity[0], 2)
-    shown = runs.suspected(Work(), name, severity, "moderate")
-    assert shown.unit.friction == spoiled(runs.unit_of(Work()), [(name, severity)]).friction
+    shown = results.suspected(Work(), name, severity, "moderate")
+    assert shown.unit.friction == spoiled(results.unit_of(Work()), [(name, severity)]).friction
     assert shown.stroke is not None and "ghost" in bench.words()
 
 
 def test_a_healthy_note_is_fitted_and_put_on_the_bench() -> None:
     grid()
-    true = symptoms(runs.unit_of(Work().with_control("friction_hammer", 1.25e-3)))
+    true = symptoms(results.unit_of(Work().with_control("friction_hammer", 1.25e-3)))
     first = {n: v for n, v in true.numbers.items() if TESTS[n].first and v is not None}
-    texts = {n: f"{edge.number(v, TESTS[n].unit):.4g} {edge.label(TESTS[n].unit)}" for n, v in first.items()}
+    texts = {n: f"{convert_si(v, TESTS[n].unit):.4g} {unit_label(TESTS[n].unit)}" for n, v in first.items()}
     bench = enter(Bench().open("diagnose"), texts).press("begin_library").press("begin_fit")
     shown = next(t for t in tables(bench) if "fitted" in t).set_index("reading")
-    wanted = edge.told(first["down_weight"], "gf")
+    wanted = format_si(first["down_weight"], "gf")
     assert abs(float(shown.loc["down weight", "fitted"].split()[0]) - float(wanted.split()[0])) < 1.0
     bench.press("bench_fitted")
     assert bench.state.work.base == "fitted.toml" and "uncertainty" in bench.state.work.text

@@ -8,8 +8,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from sim.sheets import evidence as sheet
-from sim.workshop.records import records
+from sim.report.evidence import tables as sheet
+from sim.validation.records import records
 from tests.evidence_made_up import made_up
 
 WIDE = "; ".join(["a long cell"] * 12)

@@ -12,17 +12,17 @@ import sim
 from dashboard.components.mechanism import message
 from sim.bench.predict import touch
 from sim.bench.readings import EVENTS, Strike
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest_pose import Rest, at_rest
 from sim.bench.slow_press import Pressed, press, settings, touch_weight
 from sim.bench.strike import blow, play
 from sim.physics.mechanism import CONTACTS, DOFS
 from sim.physics.run import PARAMETER_TYPE, Run, Trace
-from sim.sheets.figures import pose_at
-from sim.sheets.film import film, press_film
-from sim.sheets.film_parts import FELTS
-from sim.sheets.outline import Pose, moving
-from sim.sheets.rows_packed import LEVELS, only, packed, unpacked
-from sim.sheets.surroundings import fixed
+from sim.report.drawing.figures import pose_at
+from sim.report.drawing.film import film, press_film
+from sim.report.drawing.film_parts import FELTS
+from sim.report.drawing.outline import Pose, moving
+from sim.report.drawing.surroundings import fixed
+from sim.report.formats.packed_columns import LEVELS, only, packed, unpacked
 from sim.unit.model import GRAVITY
 from tests.physics import geometry
 

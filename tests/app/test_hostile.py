@@ -22,7 +22,7 @@ from streamlit import net_util
 from streamlit.web import cli
 
 from dashboard import __main__ as start
-from dashboard.work import FIRST, LARGEST_STATE, Saved, Work, as_file, from_code, to_code
+from dashboard.session.work import FIRST, LARGEST_STATE, Saved, Work, as_file, from_code, to_code
 from sim.errors import InputError
 from tests.app.on_screen import Bench
 from tests.app.raw_client import TEXT, answer, closing, frame, rerun, stream

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Locator, expect
 
-from sim.bench import edge
-from sim.lessons.hands import hands
-from sim.lessons.lesson import lessons
+from sim.display_units import convert_si, unit_label
+from sim.teaching.adjustments import hands
+from sim.teaching.lesson import lessons
 from tests.app.on_screen import Bench
 from tests.app.server import Server
 from tests.app.visit import COMPUTED, Visit
@@ -41,7 +41,7 @@ def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]
         hand = hands()[at]
         tab_to(visit, visit.page.get_by_role("textbox", name=f"{hand.title}: {hand.told}"))
         visit.page.keyboard.press("Control+A")
-        visit.page.keyboard.type(f"{edge.number(value, hand.unit):.4f} {edge.label(hand.unit)}")
+        visit.page.keyboard.type(f"{convert_si(value, hand.unit):.4f} {unit_label(hand.unit)}")
         visit.page.keyboard.press("Tab")
         visit.still()
     tab_to(visit, visit.page.get_by_role("button", name="Try it"))

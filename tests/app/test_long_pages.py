@@ -11,18 +11,19 @@ import pandas as pd
 import pytest
 
 import sim
-from dashboard import runs
-from dashboard.questions.order import TARGETS
-from dashboard.work import Saved, Work, as_file, opened, origin_of, to_code
+from dashboard.pages.orders import TARGETS
+from dashboard.session import results
+from dashboard.session.work import Saved, Work, as_file, opened, origin_of, to_code
 from sim.bench.centres import RADIUS
 from sim.errors import InputError
-from sim.sheets import comparison
+from sim.regulation import orders, rails
+from sim.regulation.targets import said
+from sim.report import compare
+from sim.studies import compare as comparing
+from sim.studies import spring
+from sim.studies.friction import friction
 from sim.unit.centres import torque_from_force
 from sim.unit.model import GRAVITY
-from sim.workshop import compare as comparing
-from sim.workshop import orders, rails, spring_study
-from sim.workshop.friction import friction
-from sim.workshop.targets import said
 from tests.app.alike import difference
 from tests.app.on_screen import Bench
 
@@ -40,7 +41,7 @@ def frames(bench: Bench) -> list[pd.DataFrame]:
 
 def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
     bench = Bench().open("order")
-    unit, steps = runs.unit_of(Work()), orders.to_do(orders.orders()["dip-fixed"], TARGETS)
+    unit, steps = results.unit_of(Work()), orders.to_do(orders.orders()["dip-fixed"], TARGETS)
     bench.choose("school", "dip-fixed")
     path: list[orders.Done] = []
     for i, step in enumerate(steps[:3]):
@@ -55,7 +56,7 @@ def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
     bench.press("step_back")
     assert bench.at.subheader[0].value == f"Step 3: {steps[2].say}"
     bench.press("take_order")
-    assert not difference(runs.unit_of(bench.state.work), path[1].unit, 2e-9)
+    assert not difference(results.unit_of(bench.state.work), path[1].unit, 2e-9)
     assert bench.at.subheader[0].value == f"Step 1: {steps[0].say}"  # begins anew from what is on the bench
     bench.press("undo")
     assert bench.state.work == Work()
@@ -85,10 +86,10 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
     bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
     found = comparing.compare(origin_of(Work()), origin_of(bench.state.work))
     inputs, readings = frames(bench)
-    wanted = pd.DataFrame(comparison.rows(found))
+    wanted = pd.DataFrame(compare.rows(found))
     pd.testing.assert_frame_equal(readings.astype(str), wanted.astype(str), check_column_type=False)
     assert list(inputs["input"]) == ["springs.repetition"]
-    prediction = sim.predict(runs.unit_of(bench.state.work))
+    prediction = sim.predict(results.unit_of(bench.state.work))
     assert found.b.touch.down_weight == prediction.touch.down_weight
 
 
@@ -130,8 +131,8 @@ def test_other_unit_is_kept_drawn_and_put_on_the_bench() -> None:
 
 def test_spring_study_is_shown_and_kept_through_a_page_change(monkeypatch: pytest.MonkeyPatch) -> None:
     """A short one; the whole one is done in the browser."""
-    short = partial(spring_study.study, shares=(0.9, 1.0, 1.1), frictions=(0.8e-3,), repetition=False)
-    monkeypatch.setattr(spring_study, "study", short)
+    short = partial(spring.study, shares=(0.9, 1.0, 1.1), frictions=(0.8e-3,), repetition=False)
+    monkeypatch.setattr(spring, "study", short)
     bench = Bench().open("spring").press("begin_springs")
     assert "window's middle moves by" in bench.words()
     labels = [b.proto.label for b in bench.at.get("download_button")]
@@ -144,7 +145,7 @@ def test_spring_study_is_shown_and_kept_through_a_page_change(monkeypatch: pytes
 def test_a_job_that_fails_says_so_and_can_be_begun_again(page: str, monkeypatch: pytest.MonkeyPatch) -> None:
     bench = Bench().open(page)
     begin = {"spring": "begin_springs", "compare": "begin_compare"}[page]
-    where = {"spring": "sim.workshop.spring_study.study", "compare": "dashboard.questions.compare.compare"}[page]
+    where = {"spring": "sim.studies.spring.study", "compare": "dashboard.pages.compare.compare"}[page]
     monkeypatch.setattr(where, fail_with(InputError([])))
     bench.press(begin)
     assert "This could not be computed." in bench.errors()
@@ -157,7 +158,7 @@ def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench.at.slider(key="map_cells").set_value(3)
     bench.at.select_slider(key="map_span").set_value(1.0)
     bench.run().press("begin_map")
-    unit = runs.unit_of(Work())
+    unit = results.unit_of(Work())
     targets = rails.asked(unit)
     axis = [-1e-3, 0.0, 1e-3]
     wanted = rails.best(rails.grid(unit, targets, axis, axis))
@@ -189,7 +190,7 @@ def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     """Whatever someone typed for name and note, and however the file is called."""
     text = as_file(Work().with_edit("name", hostile).with_edit("note", hostile).with_control("spring", 0.034))
     found = comparing.compare(origin_of(Work()), origin_of(opened(f"{hostile}.toml", text.encode())))
-    rows = list(csv.reader(io.StringIO(comparison.csv(found))))
+    rows = list(csv.reader(io.StringIO(compare.csv(found))))
     cells = [cell for row in rows for cell in row]
     assert len(cells) > 200
     assert not [c for c in cells if c[:1] in ("=", "@") or (c[:1] in ("+", "-") and not c[1:2].isdigit())]
@@ -209,12 +210,14 @@ def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> No
     assert "'many'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_repin"]
     bench.type("repin_force", "4 gf").press("begin_repin")
     brought = frames(bench)[1].set_index("reading")
-    fresh = sim.predict(runs.unit_of(Work().with_control("friction_hammer", torque_from_force(4e-3 * GRAVITY, RADIUS))))
+    fresh = sim.predict(
+        results.unit_of(Work().with_control("friction_hammer", torque_from_force(4e-3 * GRAVITY, RADIUS)))
+    )
     assert fresh.touch.down_weight is not None
     assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f} gf"
     assert brought.loc["down weight", "a bench would see it"] == "yes"
     bench.press("take_repin")
-    assert runs.unit_of(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * RADIUS)
+    assert results.unit_of(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * RADIUS)
 
 
 def test_friction_of_a_note_that_blocks_is_not_made_up() -> None:

@@ -10,8 +10,8 @@ import pytest
 from playwright.sync_api import expect
 
 import sim
-from sim.sheets.outline import Pose, centres
-from sim.sheets.rows_packed import unpacked
+from sim.report.drawing.outline import Pose, centres
+from sim.report.formats.packed_columns import unpacked
 from tests.app.machine import INNER, Machine, time_of
 
 

@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from sim.sheets.rows_packed import unpacked
+from sim.report.formats.packed_columns import unpacked
 from tests.app.conftest import Serve
 from tests.app.machine import HOST, INNER, SCRIPT, Machine, time_of
 

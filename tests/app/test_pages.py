@@ -6,14 +6,14 @@ import pytest
 import streamlit
 
 import sim
-from dashboard import runs
-from dashboard.controls import CONTROLS
-from dashboard.forms import sections
-from dashboard.questions import PAGES
-from dashboard.questions.note import LATER
-from dashboard.work import Saved, Work, to_code
+from dashboard.pages import PAGES
+from dashboard.pages.predict import LATER
+from dashboard.session import results
+from dashboard.session.controls import CONTROLS
+from dashboard.session.work import Saved, Work, to_code
+from dashboard.widgets.forms import sections
 from sim.bench.readings import readings_of
-from sim.sheets.rows import Place, marks
+from sim.report.formats.reading_rows import Place, marks
 from tests.app.alike import difference
 from tests.app.numbers import compare, predicted
 from tests.app.on_screen import Bench
@@ -57,7 +57,7 @@ def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
     printed, wanted = bench.cards(), predicted(work)
     assert compare(printed, wanted) >= 25
     assert {"let_off_mm", "aftertouch_mm", "down_weight_gf", "limit_hz", "hammer_speed_m_s"} <= printed.keys()
-    unit = runs.unit_of(work)
+    unit = results.unit_of(work)
     found = sim.predict(unit)
     assert all(str(mark) in bench.words() for mark in marks(found, Place.of(unit)))
     assert ("This note plays." in bench.words()) == found.plays
@@ -79,11 +79,11 @@ def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, na
     """One move comes near; the slider stays at what was asked, and says beside it what came of it."""
     c = CONTROLS[name]
     asked = bench.at.slider(key=f"slide_{name}").value + 2 * bench.at.slider(key=f"slide_{name}").step
-    start = runs.first_readings(Work().base, "", ())[c.settles]
+    start = results.first_readings(Work().base, "", ())[c.settles]
     bench.slide(name, asked)
     slider = bench.at.slider(key=f"slide_{name}")
     assert slider.value == pytest.approx(asked, abs=0.0051)
-    settled = runs.quick(bench.state.work, "moderate").readings[c.settles]
+    settled = results.quick(bench.state.work, "moderate").readings[c.settles]
     unit = slider.label.split(", ")[1].split(" ")[0]
     size = {"mm": 1e-3, "deg": 0.017453292519943295}[unit]
     assert f"settles at {settled / size:.2f} {unit}" in slider.label
@@ -210,7 +210,7 @@ def test_friction_as_pinning_force_is_the_same_torque(bench: Bench) -> None:
 def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """While the slow readings are computed their places say so, beside the new quick ones."""
     old = bench.cards()
-    monkeypatch.setattr(runs, "predicted", lambda work, say: streamlit.stop())
+    monkeypatch.setattr(results, "predicted", lambda work, say: streamlit.stop())
     bench.slide("let_off", 2.5)
     slow = {str(m["title"]) for record in LATER.values() for m in readings_of(record).values()}
     assert set(bench.waiting()) == slow
@@ -225,8 +225,8 @@ def test_a_prediction_given_up_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> N
 
     work = Work().with_control("spring", 0.0312)
     with pytest.raises(InterruptedError):
-        runs.predicted(work, stop)
-    assert runs.predicted(work, lambda done, what: None).plays
+        results.predicted(work, stop)
+    assert results.predicted(work, lambda done, what: None).plays
 
 
 def test_touch_is_chosen_and_kept(bench: Bench) -> None:

@@ -9,15 +9,15 @@ from typing import Any
 import pytest
 from playwright.sync_api import Locator, expect
 
-from dashboard import photographs as photo
-from dashboard.questions.photograph import HELD
-from dashboard.work import Work
+from dashboard.pages.photograph import HELD
+from dashboard.session.work import Work
+from dashboard.widgets import photographs as photo
 from sim.errors import InputError
-from sim.sheets.photograph import edits
-from sim.sheets.photograph_demo import Camera
-from sim.workshop.photograph import Marks, Photographed, read
-from sim.workshop.photograph_marks import opened, text_of
-from sim.workshop.photograph_points import CORNERS
+from sim.photo.marks import opened, text_of
+from sim.photo.photograph import Marks, Photographed, read
+from sim.photo.points import CORNERS
+from sim.report.photograph.demo import Camera
+from sim.report.photograph.tables import edits
 from tests.app.on_screen import Bench
 from tests.app.server import Server
 from tests.app.visit import Visit

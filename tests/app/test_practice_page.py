@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from dashboard import runs
-from sim.lessons import written
-from sim.lessons.exercise import bench, of_code
-from sim.lessons.marking import marked
-from sim.lessons.practice import Attempt, attempt
-from sim.sheets import practice as sheet
-from sim.workshop.faults import faults
+from dashboard.session import results
+from sim.diagnosis.faults import faults
+from sim.report import practice as sheet
+from sim.teaching import exercise_files
+from sim.teaching.exercise import bench, of_code
+from sim.teaching.mark import marked
+from sim.teaching.practice import Attempt, attempt
 from tests.app.on_screen import Bench
 from tests.app.visit import Visit
 
@@ -91,20 +91,20 @@ def test_an_exercise_from_a_file() -> None:
     text = 'owner = "*Ouch*"\nlevel = 1\n[[fault]]\nname = "tight-key"\nseverity = 0.8\n'
     page.upload("mine.toml", text.encode(), "exercise_up")
     assert "*Ouch*" in page.words() and not page.errors()
-    assert attempt(written.loads(text, "mine.toml"), []).exercise in page.at.session_state["attempts_practice"]
+    assert attempt(exercise_files.loads(text, "mine.toml"), []).exercise in page.at.session_state["attempts_practice"]
     page.upload("mine.toml", b'level = 9\n[[fault]]\nname = "tight-kee"\n', "exercise_up")
     assert "did you mean tight-key?" in page.errors() and "1 to 3" in page.errors()
 
 
-@pytest.mark.parametrize("name", written.exercises())
+@pytest.mark.parametrize("name", exercise_files.exercises())
 def test_shipped_exercises_are_there(name: str) -> None:
     page = Bench().open("practice").choose("prac_kind", name)
-    assert written.load(name).owner in page.words() and not page.errors()
+    assert exercise_files.load(name).owner in page.words() and not page.errors()
 
 
 def test_hidden_fault_moves_beside_the_unit_before() -> None:
     handed_in(opened(), "weak-spring")
-    spoilt, well = runs.hidden(of_code("1-1"), "moderate")
+    spoilt, well = results.hidden(of_code("1-1"), "moderate")
     assert spoilt.stroke is not None and well.stroke is not None
     assert spoilt.unit.springs.repetition < well.unit.springs.repetition
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from sim.sheets.blocks import Sideways, Size
-from sim.sheets.paper import SIZES, pdf
-from sim.sheets.print_page import page
+from sim.report.paper.blocks import Sideways, Size
+from sim.report.paper.pdf import SIZES, pdf
+from sim.report.paper.print_page import page
 from tests.printed import BLOCKS, holds, read, section, squares
 
 

@@ -10,17 +10,17 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from dashboard.bench_table import Table
-from dashboard.photographs import MARKED, demo
-from dashboard.questions import record
-from dashboard.section_shown import _page, _zipped
-from sim.sheets import section as sheet
-from sim.sheets.bench_files import csv_text
-from sim.sheets.record import File
-from sim.sheets.record_folder import read_folder
-from sim.workshop.bench_sheet import BenchSheet, NoteRow, load_upload
-from sim.workshop.photograph_marks import opened
-from sim.workshop.section import Section, section
+from dashboard.pages import section as record
+from dashboard.widgets.bench_table import Table
+from dashboard.widgets.photographs import MARKED, demo
+from dashboard.widgets.section_result import _page, _zipped
+from sim.photo.marks import opened
+from sim.report.record.contents import File
+from sim.report.record.folder import read_folder
+from sim.report.section import tables as sheet
+from sim.report.section.sheet import csv_text
+from sim.section.section import Section, section
+from sim.section.sheet import BenchSheet, NoteRow, load_upload
 from tests.app.on_screen import Bench
 from tests.app.visit import COMPUTED, Visit
 

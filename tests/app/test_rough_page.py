@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from dashboard.kept import Place
-from dashboard.questions.rough import WAYS
-from dashboard.work import Work
-from sim.lessons import rough as lesson
-from sim.lessons.progress import Progress, opened, text_of
+from dashboard.pages.rough import WAYS
+from dashboard.session.progress_store import Place
+from dashboard.session.work import Work
+from sim.teaching import rough as lesson
+from sim.teaching.progress import Progress, opened, text_of
 from tests.app.on_screen import Bench
 from tests.app.server import dashboard_command, free_port, running
 from tests.app.visit import COMPUTED, Visit

@@ -8,10 +8,10 @@ import re
 import pytest
 from streamlit.proto.DownloadButton_pb2 import DownloadButton
 
-from dashboard.work import LONGEST_LINK, Saved, Work, as_file, from_code, opened, to_code
+from dashboard.session.work import LONGEST_LINK, Saved, Work, as_file, from_code, opened, to_code
 from sim.__main__ import main
-from sim.unit.shipped import shipped
-from sim.unit.text import LARGEST_FILE
+from sim.fields.untrusted_text import LARGEST_FILE
+from sim.scenario.shipped import shipped
 from tests.app.alike import difference
 from tests.app.on_screen import Bench
 

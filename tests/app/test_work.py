@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboard.controls import CONTROLS, MOVED
-from dashboard.work import (
+from dashboard.session.controls import CONTROLS, MOVED
+from dashboard.session.work import (
     LARGEST_STATE,
     LONGEST_LINK,
     Saved,
@@ -24,12 +24,12 @@ from dashboard.work import (
     from_code,
     to_code,
 )
-from dashboard.work import opened as open_file
+from dashboard.session.work import opened as open_file
 from sim.errors import InputError
+from sim.fields.untrusted_text import LARGEST_FILE
+from sim.regulation import orders, rails
+from sim.scenario.shipped import shipped
 from sim.unit.model import ActionUnit
-from sim.unit.shipped import shipped
-from sim.unit.text import LARGEST_FILE
-from sim.workshop import orders, rails
 from tests.app.alike import difference
 
 SHIPPED = tuple(shipped())

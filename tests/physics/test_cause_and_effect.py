@@ -11,9 +11,9 @@ import pytest
 from sim.bench import release, repetition, slow_press, strike
 from sim.bench.predict import MODERATE, SOFT, touch
 from sim.bench.readings import Settings, TouchWeight
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
+from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.unit.scenario import load
 
 SCENARIO = Path(__file__).resolve().parents[2] / "scenarios" / "concert-grand-natural.toml"
 GF = GRAVITY * 1e-3

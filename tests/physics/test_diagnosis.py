@@ -13,22 +13,22 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, ttest_1samp
 
+from sim.diagnosis import calibrate
+from sim.diagnosis.bench_tests import read, symptoms
+from sim.diagnosis.diagnose import diagnose
+from sim.diagnosis.faults import spoiled
+from sim.diagnosis.inference import Cells, cells
+from sim.diagnosis.library import Library, library
+from sim.diagnosis.observations import Observed
+from sim.diagnosis.trials import OTHER_STEP, Hidden, Sheet, Trial, another_model, own_error
 from sim.errors import SimulationError
-from sim.sheets.diagnosis import causes
+from sim.report.diagnose import causes
+from sim.scenario.load import loads
+from sim.scenario.writing import text_of
+from sim.studies.healthy_variation import drawn
+from sim.studies.repinning import repin
+from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
-from sim.unit.scenario import loads
-from sim.unit.writing import text_of
-from sim.workshop import calibrate
-from sim.workshop.bench_tests import read, symptoms
-from sim.workshop.diagnosis import diagnose
-from sim.workshop.faults import spoiled
-from sim.workshop.healthy import drawn
-from sim.workshop.inference import Cells, cells
-from sim.workshop.library import Library, library
-from sim.workshop.observed import Observed
-from sim.workshop.repinning import repin
-from sim.workshop.trials import OTHER_STEP, Hidden, Sheet, Trial, another_model, own_error
-from sim.workshop.variants import Origin
 from tests import diagnosis_trials as trials
 
 SEED = int(os.environ["TRIALS_SEED"])

@@ -6,12 +6,12 @@ from functools import cache
 
 import pytest
 
-from sim.bench import edge
-from sim.bench.flat import Taken, flat
 from sim.bench.predict import predict
+from sim.bench.reading_list import Taken, flat
+from sim.diagnosis.faults import faults
+from sim.display_units import convert_si
+from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
-from sim.workshop.faults import faults
-from sim.workshop.variants import Origin
 
 REPETITION = ("tight-lever-centre", "tight-jack-centre", "weak-spring", "lever-low")
 
@@ -34,7 +34,7 @@ def test_worst_case_moves_the_readings_it_names(name: str) -> None:
     for reading, sign in fault.signs.items():
         before, after = well(fault.needs)[reading], ill[reading]
         assert before.value is not None and after.value is not None and before.accuracy, reading
-        moved = edge.number(after.value - before.value, before.unit)
+        moved = convert_si(after.value - before.value, before.unit)
         assert moved is not None and sign * moved > before.accuracy, (reading, moved)
 
 

@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 
 from sim.bench import slow_press
-from sim.bench.budget import Budget, budget
+from sim.bench.friction_budget import Budget, budget
 from sim.bench.readings import TouchWeight
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.slow_press import SPAN, Pressed
+from sim.diagnosis.faults import spoiled
 from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS
 from sim.physics.run import CONTACT_INDEX, STATE_TYPE, Run
+from sim.studies.friction import friction
+from sim.studies.variants import Origin
 from sim.unit.model import GRAVITY
-from sim.workshop.faults import spoiled
-from sim.workshop.friction import friction
-from sim.workshop.variants import Origin
 
 GF = 1e-3 * GRAVITY
 ILL = [(), (("tight-hammer-centre", 0.6),), (("tight-wippen-centre", 1.0),), (("tight-key", 0.5),),

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sim.bench.flat import flat
 from sim.bench.predict import predict
+from sim.bench.reading_list import flat
+from sim.parallel import on_all_cores
+from sim.studies.healthy_variation import drawn, variations, varied
+from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
-from sim.workshop.cores import on_all_cores
-from sim.workshop.healthy import drawn, variations, varied
-from sim.workshop.variants import Origin
 
 READ = ("down_weight", "up_weight", "blow", "dip", "let_off", "drop", "aftertouch", "checking_distance", "reset_point")
 UNITS = 40

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from sim.bench.inertia import inertia
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.slow_press import Pressed, press
 from sim.physics.run import pack
+from sim.scenario.load import load
 from sim.unit.model import ActionUnit
-from sim.unit.scenario import load
 
 SCENARIO = Path(__file__).resolve().parents[2] / "scenarios" / "concert-grand-natural.toml"
 ARM = 0.250

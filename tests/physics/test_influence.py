@@ -11,19 +11,19 @@ import pytest
 
 from sim.__main__ import main
 from sim.bench import release, strike
-from sim.bench.flat import flat, take
 from sim.bench.predict import MODERATE, touch
-from sim.bench.rest import at_rest
+from sim.bench.reading_list import flat, take
+from sim.bench.rest_pose import at_rest
 from sim.cli import commands
 from sim.errors import InputError
-from sim.unit.fields import by_path
+from sim.fields.field_paths import by_path
+from sim.scenario.load import load
+from sim.studies import spring as spring_study
+from sim.studies.adjustment_mode import REGULATED, manner
+from sim.studies.influence import Slope, local, natural
+from sim.studies.tolerances import tolerance
+from sim.studies.variants import Origin, carried
 from sim.unit.model import GRAVITY
-from sim.unit.scenario import load
-from sim.workshop import spring_study
-from sim.workshop.influence import Slope, local, natural
-from sim.workshop.manner import REGULATED, manner
-from sim.workshop.tolerance import tolerance
-from sim.workshop.variants import Origin, carried
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 DEMO, WISHES = SCENARIOS / "concert-grand-natural.toml", SCENARIOS / "targets-example.toml"

@@ -13,9 +13,9 @@ from functools import cache
 import pytest
 
 from sim.errors import InputError
-from sim.lessons.doing import foretold, judged, result, unit_of
-from sim.lessons.lesson import ABSENT, WAYS, Change, Claim, Wanted, lessons
-from sim.lessons.looks import look
+from sim.teaching.lesson import ABSENT, WAYS, Change, Claim, Wanted, lessons
+from sim.teaching.lesson_task import foretold, judged, result, unit_of
+from sim.teaching.probes import look
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, parse
 from tests.lesson_answers import answer, misses, unchanged, wrong

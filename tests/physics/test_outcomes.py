@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from sim.bench.predict import predict, strike, touches
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.strike import blow, drive_of, play
 from sim.errors import SimulationError
 from sim.physics.finger import KINDS, Touch, dead_load
 from sim.physics.run import LEDGER_BOUND, run
+from sim.regulation.set_up import set_up
+from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.unit.scenario import load
-from sim.workshop.set_up import set_up
 from tests.physics.rig import rigid
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"

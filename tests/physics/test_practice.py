@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from sim.lessons.cheapest import cheapest
-from sim.lessons.exercise import LEAPING, LEVELS, USUAL, Exercise, bench, exercise
-from sim.lessons.known import Known
-from sim.lessons.learner import guesser, learner
-from sim.lessons.marking import marked
-from sim.lessons.mending import answers
-from sim.lessons.practice import Attempt, attempt
-from sim.workshop.bench_tests import bench_tests
-from sim.workshop.faults import faults
-from sim.workshop.inference import FELT, posterior
-from sim.workshop.next_test import SURE
+from sim.diagnosis.bench_tests import bench_tests
+from sim.diagnosis.faults import faults
+from sim.diagnosis.inference import FELT, posterior
+from sim.diagnosis.next_test import SURE
+from sim.teaching.cheapest_path import cheapest
+from sim.teaching.exercise import LEAPING, LEVELS, USUAL, Exercise, bench, exercise
+from sim.teaching.known_readings import Known
+from sim.teaching.learner import guesser, learner
+from sim.teaching.mark import marked
+from sim.teaching.practice import Attempt, attempt
+from sim.teaching.repairs import answers
 from tests import practice_trials as trials
 from tests.physics.test_diagnosis import REJECTED, SEED, grid
 

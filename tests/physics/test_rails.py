@@ -11,14 +11,14 @@ import pytest
 
 from sim.bench import slow_press
 from sim.bench.predict import predict
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest_pose import Rest, at_rest
 from sim.bench.sliding import sliding
+from sim.regulation import rails
+from sim.regulation.clearances import CLEARANCES, clearances, in_the_way
+from sim.regulation.moves import MOVES, move_hammer_rail, move_wippen_rail
+from sim.regulation.regulate import regulate
+from sim.scenario.load import load
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
-from sim.unit.scenario import load
-from sim.workshop import rails
-from sim.workshop.clearances import CLEARANCES, clearances, in_the_way
-from sim.workshop.moves import MOVES, move_hammer_rail, move_wippen_rail
-from sim.workshop.regulate import regulate
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 USUAL = rails.USUAL

@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.bench.rest import at_rest, key_height
+from sim.bench.rest_pose import at_rest, key_height
 from sim.errors import InputError
+from sim.regulation import naturals, orders, target_conflicts
+from sim.regulation.regulate import regulate
+from sim.regulation.screws import PAPERS, SCREWS, papers
+from sim.regulation.targets import STOPS, screw_for, weighed_readings
+from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.unit.scenario import load
-from sim.workshop import naturals, orders, room
-from sim.workshop.regulate import regulate
-from sim.workshop.screws import PAPERS, SCREWS, papers
-from sim.workshop.targets import STOPS, screw_for, weighed_readings
 from tests import regulation_trials as trials
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
@@ -61,9 +61,9 @@ def test_a_contradiction_is_named_with_moves_that_make_room() -> None:
     """
     wanted = {**{n: USUAL[n] for n in ("blow", "dip", "let_off", "drop")}, "aftertouch": 1.5e-3}
     done = regulate(demo(), wanted)
-    assert room.contradicts(done)
+    assert target_conflicts.contradicts(done)
     missing = 1.5e-3 - (done.misses[0].reached or 0.0)
-    found = {r.move: r for r in room.make_room(demo(), wanted, 1.5e-3)}
+    found = {r.move: r for r in target_conflicts.make_room(demo(), wanted, 1.5e-3)}
     assert found["dip"].confirmed and found["dip"].by == pytest.approx(missing, rel=0.1)
     assert found["blow"].confirmed and found["blow"].by < 0
     assert found["knuckle_out"].by < 0, "a knuckle farther in raises the leverage and lets the jack go sooner"

@@ -7,9 +7,9 @@ import pytest
 
 from sim.bench import repetition
 from sim.bench.predict import predict
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.strike import blows_of
-from sim.workshop.variants import Origin
+from sim.studies.variants import Origin
 
 
 @pytest.mark.parametrize("name", ["concert-grand-natural", "treble", "mixed-parts"])

@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.unit.defaults import default_at
-from sim.workshop.bench_columns import columns
-from sim.workshop.bench_sheet import BenchSheet, NoteRow
-from sim.workshop.compass import asked
-from sim.workshop.section import Section, SectionNote, section
-from sim.workshop.section_lines import Lines
-from sim.workshop.slips import Slip, slips
+from sim.fields.defaults import default_at
+from sim.section.columns import columns
+from sim.section.compass import asked
+from sim.section.consistency_checks import Slip, slips
+from sim.section.section import Section, SectionNote, section
+from sim.section.section_lines import Lines
+from sim.section.sheet import BenchSheet, NoteRow
 from tests.section_sheets import invented_section
 
 KEYS = range(30, 50)

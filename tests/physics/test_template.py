@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.bench.rest import at_rest
-from sim.bench.template import GAP, Touching, told, touching
+from sim.bench.rest_pose import at_rest
+from sim.piano.template import GAP, Touching, told, touching
+from sim.scenario.load import load
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
-from sim.unit.scenario import load
 
 SCENARIO = Path(__file__).resolve().parents[2] / "scenarios" / "concert-grand-natural.toml"
 GF = 1e-3 * GRAVITY

@@ -13,11 +13,11 @@ import sim
 from sim.bench import repetition
 from sim.bench.predict import touches
 from sim.bench.readings import Strike
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.bench.slow_press import bottom_travel
 from sim.errors import InputError, SimulationError
-from sim.unit.fields import fields
-from sim.unit.scenario import load
+from sim.fields.field_paths import fields
+from sim.scenario.load import load
 from tests import evidence, fuzz_trials, wide_draws
 from tests.mutants import MUTANTS
 from tests.mutation_trials import mutated

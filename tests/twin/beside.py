@@ -17,12 +17,12 @@ import numpy as np
 from sim.bench import slow_press
 from sim.bench import strike as blow
 from sim.bench.readings import Strike
-from sim.bench.rest import Rest, at_rest
+from sim.bench.rest_pose import Rest, at_rest
 from sim.physics.finger import LONG, Touch, key_motion
 from sim.physics.run import DEFAULT_STEP, run
+from sim.scenario.load import load
+from sim.scenario.shipped import scenario_path
 from sim.unit.model import ActionUnit
-from sim.unit.scenario import load
-from sim.unit.shipped import scenario_path
 from tests.twin import bench
 from tests.twin.bench import GF, Array, Path, Twin
 

@@ -17,18 +17,19 @@ import pyarrow.parquet
 import pytest
 
 import sim
+from sim import fingerprint
 from sim.__main__ import main
-from sim.bench import edge
 from sim.cli import commands
+from sim.display_units import convert_si
 from sim.errors import InputError
-from sim.sheets.batch_table import Table
-from sim.workshop import batch, cluster, stamp
-from sim.workshop.batch import Row, Study, run
-from sim.workshop.variants import Origin
-from sim.workshop.varied import grid, values_of
+from sim.report.batch import Table
+from sim.studies import batch, cluster
+from sim.studies.batch import Row, Study, run
+from sim.studies.spans import grid, values_of
+from sim.studies.variants import Origin
 
 DEMO = "concert-grand-natural"
-SOURCES = stamp.version()
+SOURCES = fingerprint.version()
 """Of the modules that these tests have loaded."""
 SPRINGS = values_of("springs.repetition=30..36 N·mm/4")
 KNUCKLES = values_of("hammer.knuckle_set=17 mm,90 mm")
@@ -54,9 +55,9 @@ def test_a_row_is_its_input_its_readings_and_what_made_it() -> None:
     unit = sim.load(DEMO, {"springs.repetition": "32 N·mm"})
     weights, settings, _ = sim.weigh(unit)
     assert row["springs.repetition_Nmm"] == pytest.approx(32.0, rel=1e-12)
-    assert row["down_weight_gf"] == edge.number(weights.down_weight, "gf")
-    assert row["let_off_mm"] == edge.number(settings.let_off, "mm")
-    assert (row["outcome"], row["kind"], row["made_by"]) == ("plays", "weigh", stamp.version())
+    assert row["down_weight_gf"] == convert_si(weights.down_weight, "gf")
+    assert row["let_off_mm"] == convert_si(settings.let_off, "mm")
+    assert (row["outcome"], row["kind"], row["made_by"]) == ("plays", "weigh", fingerprint.version())
     assert json.loads(str(row["overrides"])) == {"springs.repetition": "32 N·mm"}
     for path in unit.nominal:
         assert any(name == path or name.startswith(f"{path}_") for name in row), path
@@ -130,7 +131,7 @@ def test_parts_left_by_a_run_that_was_killed_are_taken_up(tmp_path: Path) -> Non
 
 def test_another_version_makes_its_rows_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     marks = {study().mark(row) for row in study().rows}
-    monkeypatch.setattr(stamp, "version", lambda: "0.0.0+other")
+    monkeypatch.setattr(fingerprint, "version", lambda: "0.0.0+other")
     assert marks.isdisjoint(study().mark(row) for row in study().rows)
 
 
@@ -164,7 +165,7 @@ def test_rows_of_two_scenarios_in_one_table_keep_their_own_inputs(tmp_path: Path
     path = tmp_path / "both.parquet"
     for scenario in (DEMO, "treble"):
         of = Study(Origin.of(scenario), ({},), "weigh")
-        table = Table(path, stamp.inputs_of(of.origin.leaves))
+        table = Table(path, batch.scenario_inputs(of.origin.leaves))
         run(of, table.keep, table.known)
         assert table.gather()
     numbers = {json.loads(str(row["scenario_inputs"]))["key_number"] for row in read(path)}
@@ -198,7 +199,7 @@ def test_workers_without_the_package_are_told_by_name() -> None:
     class Client:
         def run(self, asked: object, on_error: str) -> dict[str, object]:
             return {
-                "tcp://10.0.0.7:1": stamp.version(),
+                "tcp://10.0.0.7:1": fingerprint.version(),
                 "tcp://10.0.0.8:1": ModuleNotFoundError("No module named 'sim'"),
             }
 
@@ -275,7 +276,7 @@ def test_without_the_extra_the_remedy_is_named(monkeypatch: pytest.MonkeyPatch) 
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_of_two_workers_makes_the_same_rows(monkeypatch: pytest.MonkeyPatch) -> None:
     """A scheduler and two worker processes on this machine, reached by address as any other."""
-    if stamp.version.__wrapped__() != SOURCES:
+    if fingerprint.version.__wrapped__() != SOURCES:
         pytest.skip("the sources were edited after these tests began: workers would be of another version")
     distributed = pytest.importorskip("distributed", reason="THE CLUSTER IS NOT TRIED: install the extra 'cluster'")
     here = study("weigh", values_of("springs.repetition=30..36 N·mm/6"), KNUCKLES)
@@ -292,6 +293,6 @@ def test_a_cluster_of_two_workers_makes_the_same_rows(monkeypatch: pytest.Monkey
 
 
 def test_kinds_are_those_of_the_bench() -> None:
-    from sim.bench.flat import KINDS
+    from sim.bench.reading_list import KINDS
 
     assert batch.BATCH_KINDS == KINDS

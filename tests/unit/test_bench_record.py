@@ -13,14 +13,17 @@ import pytest
 from sim.__main__ import main
 from sim.bench.predict import weigh
 from sim.errors import InputError
-from sim.sheets import bench_files, bench_paper, paper, print_page, record_folder
-from sim.sheets import section as told
-from sim.sheets.record import File
-from sim.unit import scenario
-from sim.workshop.bench_sheet import BenchSheet, NoteRow, cells_of, load
-from sim.workshop.compass import asked, asked_source, felt
-from sim.workshop.evenness import line
-from sim.workshop.section import Section, section
+from sim.report.paper import pdf, print_page
+from sim.report.record import folder as record_folder
+from sim.report.record.contents import File
+from sim.report.section import paper as bench_paper
+from sim.report.section import sheet
+from sim.report.section import tables as told
+from sim.scenario import load as scenario
+from sim.section.compass import asked, asked_source, felt
+from sim.section.line_fit import line
+from sim.section.section import Section, section
+from sim.section.sheet import BenchSheet, NoteRow, cells_of, load
 from tests.printed import holds
 
 REMARK = 'capstan <b>loose</b> {{ 7*7 }} & "stiff"'
@@ -48,9 +51,9 @@ def _all_figures(found: Section, inches: bool) -> set[str]:
 
 @pytest.mark.parametrize(("size", "inches"), [("A4", False), ("letter", True)])
 def test_every_figure_is_on_the_paper_and_nothing_lies_over_anything(
-    found: Section, size: paper.Size, inches: bool
+    found: Section, size: pdf.Size, inches: bool
 ) -> None:
-    data = bench_paper.made(paper.pdf, found, size, inches)
+    data = bench_paper.made(pdf.pdf, found, size, inches)
     text = holds(data, PICTURES)
     assert _all_figures(found, inches) <= set(re.findall(r"\d+\.\d+", text))
     for words in ("Before touching the action", "Assumed", "Invented demo data", "as it came out", "Two <i>notes</i>"):
@@ -65,35 +68,35 @@ def test_the_page_to_print_says_the_same(found: Section) -> None:
 
 def test_a_sheet_of_one_note_has_its_remark_and_a_turn_of_its_capstan(found: Section) -> None:
     one = replace(found, notes=found.notes[:1])
-    text = holds(bench_paper.made(paper.pdf, one), 2)
+    text = holds(bench_paper.made(pdf.pdf, one), 2)
     assert "7*7" in text and "turn higher" in text
 
 
 def test_a_blank_sheet_can_be_written_on() -> None:
-    text = holds(paper.pdf("Bench sheet", bench_paper.blank_blocks()), 0)
+    text = holds(pdf.pdf("Bench sheet", bench_paper.blank_blocks()), 0)
     assert "pinning force, hammer, gf" in text and "down weight, gf" in text
 
 
 def test_the_folder_gives_back_what_was_put_in(found: Section, tmp_path: Path) -> None:
     folder = tmp_path / "record"
-    first = bench_files.keep(folder, found, None, more={"photo.png": File("a picture", b"\x89PNG")})
+    first = sheet.keep(folder, found, None, more={"photo.png": File("a picture", b"\x89PNG")})
     back = load(folder / "sheet.csv")
     assert list(cells_of(back)) == list(cells_of(found.sheet)) and back.title == found.sheet.title and back.invented
     assert pq.read_table(folder / "readings.parquet").num_rows == 2
-    bench_files.keep(folder, found, bench_files.before(folder))
+    sheet.keep(folder, found, sheet.before(folder))
     assert (folder / "photo.png").read_bytes() == b"\x89PNG"
     (folder / "note-40.toml").write_text("# mine\n")
     with pytest.raises(InputError, match="note-40"):
-        bench_files.before(folder)
-    edited = bench_files.before(folder, edited=True)
+        sheet.before(folder)
+    edited = sheet.before(folder, edited=True)
     assert edited is not None and record_folder.read_folder(folder, True).edited == ("note-40.toml",)
     with pytest.raises(InputError, match="note-40"):
-        bench_files.keep(folder, replace(found, sheet=replace(found.sheet, title="new")), first)
+        sheet.keep(folder, replace(found, sheet=replace(found.sheet, title="new")), first)
     assert (folder / "note-40.toml").read_text() == "# mine\n"
 
 
 def test_a_scenario_of_the_folder_plays_as_its_note(found: Section, tmp_path: Path) -> None:
-    bench_files.keep(tmp_path / "record", found, None)
+    sheet.keep(tmp_path / "record", found, None)
     for note in found.notes:
         unit = scenario.load(tmp_path / "record" / f"note-{note.key_number}.toml")
         (touch, reads, _), (mine, set_to, _) = weigh(unit), weigh(note.as_found)

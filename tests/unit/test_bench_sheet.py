@@ -11,11 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sim.errors import Fault, InputError
-from sim.sheets import bench_files
-from sim.unit.fields import kind_at
-from sim.workshop.bench_columns import LEADS, REMARK, Column, columns
-from sim.workshop.bench_sheet import BenchSheet, NoteRow, called, cells_of, key_number, load_upload
-from sim.workshop.spreadsheet import Cell
+from sim.fields.field_paths import kind_at
+from sim.report.section import sheet as bench_files
+from sim.section.columns import LEADS, REMARK, Column, columns
+from sim.section.sheet import BenchSheet, NoteRow, called, cells_of, key_number, load_upload
+from sim.section.spreadsheet import Cell
 
 NUMBERS = [c for c in columns().values() if c.number]
 WORDS = [c for c in columns().values() if c.words]

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.bench_table import empty, table_of
+from dashboard.widgets.bench_table import empty, table_of
 from sim.errors import InputError
-from sim.workshop.bench_sheet import BenchSheet, NoteRow
+from sim.section.sheet import BenchSheet, NoteRow
 
 SHEET = BenchSheet("Notes", (NoteRow(40, {"blow": 45e-3, "down_weight": 0.5}), NoteRow(42, {"dip": 10e-3})), "r", True)
 

@@ -19,10 +19,10 @@ from hypothesis import strategies as st
 
 from sim.__main__ import main
 from sim.errors import InputError
-from sim.unit.definition import ALTERNATIVES
-from sim.unit.fields import by_path
-from sim.unit.given import brief
-from sim.unit.scenario import load, loads
+from sim.fields.definition import ALTERNATIVES
+from sim.fields.field_paths import by_path
+from sim.fields.quantity_field import brief
+from sim.scenario.load import load, loads
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 GOOD = (SCENARIOS / "concert-grand-natural.toml").read_text(encoding="utf-8")

@@ -12,11 +12,11 @@ import pytest
 
 import sim
 from sim.__main__ import main
-from sim.bench.flat import KINDS, flat, names, take
+from sim.bench.reading_list import KINDS, flat, names, take
 from sim.cli import commands
+from sim.studies.compare import Comparison, Line, compare, differing
+from sim.studies.variants import Origin
 from sim.unit.model import GRAVITY
-from sim.workshop.compare import Comparison, Line, compare, differing
-from sim.workshop.variants import Origin
 
 DEMO, SHARP, DAMPED, WISHES = "concert-grand-natural", "concert-grand-sharp", "damped", "targets-example"
 GF = GRAVITY * 1e-3
@@ -163,7 +163,7 @@ def test_command_changes_the_second_of_two_files(capsys: pytest.CaptureFixture[s
 
 
 def test_what_both_are_called_when_only_an_input_differs() -> None:
-    from sim.sheets.comparison import draw
+    from sim.report.compare import draw
 
     figure = draw(compared(DEMO, ("friction.key", "24.22 N·mm")))
     assert figure.get_suptitle().endswith("the same with friction.key 24.22 N·mm")
@@ -174,7 +174,7 @@ def test_what_both_are_called_when_only_an_input_differs() -> None:
 def test_a_small_difference_of_a_reading_without_accuracy_is_not_traced() -> None:
     """The hammer's centre takes per cents of a soft blow's peak force, less of a hard one's: told of the first."""
     from sim.cli.screen import plain
-    from sim.sheets.comparison import tables
+    from sim.report.compare import tables
 
     c = compared(DEMO, ("friction.hammer", "2.1 N·mm"), ("springs.repetition", "110 %"))
     lines = plain(tables(c), width=160).splitlines()

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 import sim
-from sim.workshop import rails
-from sim.workshop.cores import on_all_cores
+from sim.parallel import on_all_cores
+from sim.regulation import rails
 
 LONG = 60.0
 """Longest wait of a job that nobody gives up, s."""

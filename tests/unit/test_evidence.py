@@ -15,15 +15,15 @@ import pytest
 from markupsafe import escape
 
 from sim.__main__ import main
-from sim.sheets import evidence as sheet
-from sim.sheets import evidence_figures
-from sim.sheets.document import text
-from sim.workshop import evidence as workshop
-from sim.workshop.evidence import MEASURES, Drawn, Evidence, Stroke, evidence
-from sim.workshop.published import Check, Found, Judged, curves, rows, tags
-from sim.workshop.records import EXPECTED, records
-from sim.workshop.stamp import version
-from sim.workshop.variants import Origin
+from sim.fingerprint import version
+from sim.report.evidence import figures
+from sim.report.evidence import tables as sheet
+from sim.report.formats.json_text import text
+from sim.studies.variants import Origin
+from sim.validation import evidence as workshop
+from sim.validation.evidence import MEASURES, Drawn, Evidence, Stroke, evidence
+from sim.validation.published import Check, Found, Judged, curves, rows, tags
+from sim.validation.records import EXPECTED, records
 from tests.evidence_made_up import made_up
 from tests.refresh_readme import evidence_lines
 
@@ -266,7 +266,7 @@ def test_units_none_of_which_plays_are_told(
 
 def test_curve_that_no_unit_plays_is_drawn_all_the_same() -> None:
     c = curves()[0]
-    figure = evidence_figures.curve(Drawn(c, np.full((2, len(c.speeds)), np.nan)))
+    figure = figures.curve(Drawn(c, np.full((2, len(c.speeds)), np.nan)))
     assert "cannot be played" in figure.axes[0].get_legend().get_texts()[-1].get_text()
 
 

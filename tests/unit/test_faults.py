@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, readings_of
-from sim.workshop.faults import faults, pairs, spoiled
-from sim.workshop.knobs import knob_at
-from sim.workshop.variants import Origin
+from sim.diagnosis.faults import faults, pairs, spoiled
+from sim.regulation.model_inputs import knob_at
+from sim.studies.variants import Origin
 
 NATURAL, DAMPED = Origin.of("concert-grand-natural").loaded, Origin.of("damped").loaded
 NAMES = st.sampled_from(sorted(faults()))

@@ -11,13 +11,13 @@ import pytest
 from sim.__main__ import main
 from sim.cli import commands
 from sim.errors import InputError
-from sim.unit import composite
-from sim.unit.composite import PARTS, Base, Source
+from sim.parts import search
+from sim.parts.fit import Fit, fit
+from sim.parts.geometry import by_measures
+from sim.parts.readings import Readings, read
+from sim.scenario import composite
+from sim.scenario.composite import PARTS, Base, Source
 from sim.unit.model import GRAVITY
-from sim.workshop import parts_search
-from sim.workshop.fit import Fit, fit
-from sim.workshop.fit_geometry import by_measures
-from sim.workshop.fit_read import Readings, read
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "scenarios" / "concert-grand-natural.toml"
@@ -148,7 +148,7 @@ def test_search_finds_what_was_hidden_and_tells_why_the_rest_is_refused(tmp_path
     assert isinstance(wanted, Readings)
     wishes = {"balance_weight": wanted.touch.balance_weight or 0.0, "inertia": wanted.inertia or 0.0}
     told: list[float] = []
-    found = parts_search.search(base(), tmp_path, wishes=wishes, progress=lambda share, what: told.append(share))
+    found = search.search(base(), tmp_path, wishes=wishes, progress=lambda share, what: told.append(share))
     assert found.combinations == 4
     assert found.found[0].parts["hammer"] == "other hammer" and found.found[0].parts["wippen"] == base().source.name
     assert {r.stage for r in found.refused} == {"lines", "engine"}
@@ -161,7 +161,7 @@ def test_search_sets_up_no_more_than_asked_and_lists_bad_files(tmp_path: Path) -
     part(tmp_path, "hammer", weight="9.7 g")
     (tmp_path / "broken.toml").write_text("[hammer\n", encoding="utf-8")
     (tmp_path / "wild.toml").write_text('[hammer]\nbore = "5 m"\n', encoding="utf-8")
-    found = parts_search.search(base(), tmp_path, most=1)
+    found = search.search(base(), tmp_path, most=1)
     assert len(found.found) == 1 and found.not_played == 2
     assert {Path(f.file).name for f in found.bad_files} == {"broken.toml", "wild.toml"}
 

@@ -16,10 +16,10 @@ import numba
 import pytest
 
 from sim.__main__ import main
+from sim.atomic_write import whole
 from sim.cli import commands, screen
 from sim.errors import InputError
-from sim.physics import ready
-from sim.whole import whole
+from sim.physics import kernel_loader
 
 Tell = Callable[..., None]
 ROOT = Path(__file__).parents[2]
@@ -85,7 +85,7 @@ def test_a_kernel_that_cannot_be_kept_runs_all_the_same(monkeypatch: pytest.Monk
     with pytest.raises(OSError, match="space"):
         compiled()(2)
     function = compiled()
-    ready._run_uncached_where_full(function)
+    kernel_loader._run_uncached_where_full(function)
     assert function(2) == 4
     tell(happened="it runs")
 

@@ -19,14 +19,19 @@ from rich.console import RenderableType
 import sim
 from sim.bench.readings import Prediction
 from sim.cli import screen
-from sim.sheets import budget, comparison, drawing, figures, frames, rails, report, tables
-from sim.sheets.traces import cell, csv_text
+from sim.regulation.rails import RAILS, Place
+from sim.report import compare as comparison
+from sim.report import friction as budget
+from sim.report import predict, rails
+from sim.report.drawing import draw as drawing
+from sim.report.drawing import figures
+from sim.report.formats import frames, tables
+from sim.report.formats.traces import cell, csv_text
+from sim.scenario.load import loads
+from sim.studies.compare import Comparison, compare
+from sim.studies.friction import Friction, friction
+from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
-from sim.unit.scenario import loads
-from sim.workshop.compare import Comparison, compare
-from sim.workshop.friction import Friction, friction
-from sim.workshop.rails import RAILS, Place
-from sim.workshop.variants import Origin
 
 Tell = Callable[..., None]
 DEMO = "concert-grand-natural"
@@ -125,7 +130,7 @@ def test_tables_of_a_unit_named_as_a_formula_hold_none(made: Made, tell: Tell) -
     tell(tried="=1+1;=2 as the name of a unit, in the CSV of readings, comparison and frames", expected="no formula")
     unit, both, *_ = made.named("=1+1;=2")
     frame = sim.to_frame(made.prediction, unit).assign(name=unit.name)
-    told = (report.csv(made.prediction, unit), comparison.csv(both), frames.csv(frame))
+    told = (predict.csv(made.prediction, unit), comparison.csv(both), frames.csv(frame))
     for text in told:
         assert text.count("\n") > 20 and not taken_for_formulas(text)
     assert "'=1+1;'=2" in told[2]
@@ -138,8 +143,8 @@ ONE_WAY = {
     "files are written in known places": (
         r"\.write_text\(|\.write_bytes\(|\.savefig\(|write_table\(|open\([^)]*[\"'](w|a|x|r\+|rb\+)",
         {"physics/generate_step.py", "unit/schema.py", "sheets/traces.py", "sheets/figures.py", "sheets/rails.py",
-         "sheets/batch_table.py", "sheets/record_folder.py", "sim/whole.py", "sheets/evidence_figures.py",
-         "dashboard/figures.py",
+         "sheets/batch_table.py", "sheets/record_folder.py", "sim/atomic_write.py", "sheets/evidence_figures.py",
+         "dashboard/widgets/figures.py",
          "cli/diagnosis.py", "cli/evidence.py", "lessons/progress_file.py", "cli/screen.py"},
     ),
     "nothing of a file is run": (r"unsafe_allow_html|\beval\(|\bexec\(|pickle|yaml|os\.system|shell=True", set()),

@@ -11,12 +11,13 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from sim.cli import screen
+from sim.diagnosis import observations
 from sim.errors import InputError
-from sim.unit import piano_sheet
-from sim.unit.given import STEERS
-from sim.unit.scenario import load, loads
-from sim.unit.text import DEEPEST_NAME, LARGEST_FILE, MOST_VALUES, decode, parse_toml
-from sim.workshop import observed, varied
+from sim.fields.quantity_field import STEERS
+from sim.fields.untrusted_text import DEEPEST_NAME, LARGEST_FILE, MOST_VALUES, decode, parse_toml
+from sim.piano import sheet
+from sim.scenario.load import load, loads
+from sim.studies import spans
 from tests.unit.test_broken_scenarios import GOOD, check_faults
 
 Tell = Callable[..., None]
@@ -24,8 +25,8 @@ HEAD = 'name = "x"\nkey_number = 40\n'
 FILE = "hostile.toml"
 READERS: Mapping[str, Callable[[str], object]] = {
     "scenario": lambda text: loads(text, FILE),
-    "sheet of readings": lambda text: observed.loads(text, FILE),
-    "sheet of a piano": lambda text: piano_sheet.loads(text, FILE),
+    "sheet of readings": lambda text: observations.loads(text, FILE),
+    "sheet of a piano": lambda text: sheet.loads(text, FILE),
 }
 MANY, DEEP, LONG = f"at most {MOST_VALUES} values", "nested too deep", "number too long"
 FIELDS = "".join(f"k{i}=1\n" for i in range(30_000))
@@ -95,7 +96,7 @@ def test_a_whole_piano_is_few_enough() -> None:
     tables = [
         f"[sections.a.{key}.{place}]\n" + "".join(f'{name} = "1 mm"\n' for name in section.model_fields)
         for key in range(1, 89)
-        for place, section in piano_sheet.PLACES.items()
+        for place, section in sheet.PLACES.items()
     ]
     assert set(parse_toml('name = "x"\n' + "".join(tables), FILE)) == {"name", "sections"}
 
@@ -186,7 +187,7 @@ def test_names_that_steer_a_terminal_are_refused_and_never_printed(
     tell(tried=f"{len(names)} names with escape sequences, line breaks, NUL or turned writing, of units, pianos, files",
          expected="refused; in messages a ? in place of each")  # fmt: skip
     for name in names:
-        for read in (loads, piano_sheet.loads):
+        for read in (loads, sheet.loads):
             with pytest.raises(InputError) as caught:
                 read(f'name = {quoted(name)}\nkey_number = 40\nsections.a.1.piano.key_height = "50 mm"\n', FILE)
             assert "name" in [f.field for f in caught.value.faults]
@@ -213,17 +214,17 @@ def test_hostile_tables_of_variants_are_refused(what: str, tmp_path: Path, tell:
     file = tmp_path / "t.csv"
     file.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=words) as caught:
-        varied.of_table(file)
+        spans.of_table(file)
     tell(happened="; ".join(f"{fault.value}; allowed: {fault.allowed}"[:150] for fault in caught.value.faults))
 
 
 @pytest.mark.parametrize("count", ["9" * 5000, "9" * 20, "²", "-3", "1e3"])
 def test_a_span_of_too_many_values_is_refused(count: str) -> None:
     with pytest.raises(InputError, match="--vary"):
-        varied.values_of(f"springs.repetition=80%..120%/{count}")
+        spans.values_of(f"springs.repetition=80%..120%/{count}")
 
 
 def test_a_key_of_many_figures_is_no_key() -> None:
     for key in ("9" * 5000, "01", "٣"):
         with pytest.raises(InputError, match="1 to 88"):
-            piano_sheet.loads(f'name = "x"\n[sections.bass."{key}".piano]\nkey_height = "50 mm"\n', FILE)
+            sheet.loads(f'name = "x"\n[sections.bass."{key}".piano]\nkey_height = "50 mm"\n', FILE)

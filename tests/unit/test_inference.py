@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from sim.unit.scenario import load
-from sim.unit.shipped import scenario_path
-from sim.workshop import bench_tests, inference
-from sim.workshop.diagnosis import diagnose, distance
-from sim.workshop.faults import faults
-from sim.workshop.inference import Cells, Evidence, cells, posterior
-from sim.workshop.library import SEVERITIES, Curve, Library
-from sim.workshop.next_test import next_tests
-from sim.workshop.observed import Observed
+from sim.diagnosis import bench_tests, inference
+from sim.diagnosis.diagnose import diagnose, distance
+from sim.diagnosis.faults import faults
+from sim.diagnosis.inference import Cells, Evidence, cells, posterior
+from sim.diagnosis.library import SEVERITIES, Curve, Library
+from sim.diagnosis.next_test import next_tests
+from sim.diagnosis.observations import Observed
+from sim.scenario.load import load
+from sim.scenario.shipped import scenario_path
 
 ILL = ("tight-key", "heavy-hammer", "lead-much")
 NUMBERS = ("down_weight", "up_weight", "pinning_key", "hammer_weight")

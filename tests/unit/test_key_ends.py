@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from sim.unit import piano_sheet
+from sim.piano import piano
+from sim.piano import sheet as piano_sheet
+from sim.piano.key_ends import KeyEnd
+from sim.scenario.load import load
 from sim.unit.model import ActionUnit
-from sim.unit.scenario import load
-from sim.workshop import piano
-from sim.workshop.key_ends import KeyEnd
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "concert-grand-natural.toml"
 ENDS = """

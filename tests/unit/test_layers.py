@@ -32,7 +32,9 @@ def test_contracts_of_pyproject_hold() -> None:
     assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == 0
 
 
-@pytest.mark.parametrize("module", ["sim.bench.predict", "sim.workshop.set_up", "sim.unit.scenario", "sim.physics.run"])
+@pytest.mark.parametrize(
+    "module", ["sim.bench.predict", "sim.regulation.set_up", "sim.scenario.load", "sim.physics.run"]
+)
 def test_engine_loads_no_tables_figures_or_screens(module: str) -> None:
     done = python(f"import sys, {module}; print(*[m for m in {HEAVY} if m in sys.modules])")
     assert done.stdout.strip() == "", done.stderr
@@ -68,7 +70,7 @@ def test_verbs_are_at_most_a_dozen_and_documented() -> None:
 def test_kernel_loads_where_no_cache_may_be_written() -> None:
     """With neither the source's folder nor the user's cache writable, a folder of the process serves."""
     done = python(
-        "import os; from numba.core import config; from sim.physics.ready import prepare\n"
+        "import os; from numba.core import config; from sim.physics.kernel_loader import prepare\n"
         "print(prepare(), os.path.isdir(config.CACHE_DIR))",
         NUMBA_CACHE_LOCATOR_CLASSES="UserProvidedCacheLocator",
         NUMBA_CACHE_DIR="",

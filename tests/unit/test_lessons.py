@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE
 
 from sim.__main__ import main
-from sim.lessons.doing import begun, filled, judged, reads_of, told, unit_of
-from sim.lessons.hands import hands
-from sim.lessons.lesson import Lesson, Wanted, lessons
-from sim.lessons.looks import Seen, look, sights
-from sim.lessons.typed import plain
-from sim.sheets.lesson_sheets import lesson_page, page_of
+from sim.diagnosis.bench_tests import bench_tests
+from sim.report.lesson.paper import lesson_page, page_of
+from sim.teaching.adjustments import hands
+from sim.teaching.lesson import Lesson, Wanted, lessons
+from sim.teaching.lesson_task import begun, filled, judged, reads_of, told, unit_of
+from sim.teaching.plain_typing import plain
+from sim.teaching.probes import Seen, look, sights
 from sim.units import DIMENSIONS, parse, split
-from sim.workshop.bench_tests import bench_tests
 
 TAUGHT = (
     "one-stroke", "let-off", "drop", "aftertouch", "lever-height", "spring", "checking", "hammer-line", "friction",

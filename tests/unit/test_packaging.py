@@ -170,7 +170,8 @@ def installed(built: Built, tmp_path_factory: pytest.TempPathFactory) -> Install
 
 def test_data_are_those_of_the_installed_place(installed: Installed) -> None:
     code = (
-        "import sim, dashboard\nfrom sim.unit.data import shared_folder\nfrom sim.unit.shipped import scenario_folder\n"
+        "import sim, dashboard\nfrom sim.shared_files import shared_folder\n"
+        "from sim.scenario.shipped import scenario_folder\n"
         "print(sim.__file__, dashboard.__file__, shared_folder(), scenario_folder(), sep='\\n')"
     )
     places = installed.asked(code)
@@ -219,7 +220,7 @@ def test_compiled_kernel_is_kept_where_the_place_is_read_only(
     (copy / "sim" / "physics" / "__pycache__").touch()
     users.mkdir() if user_cache else users.touch()
     code = (
-        f"import sys; sys.path.insert(0, {str(copy)!r})\nfrom sim.bench.rest import kernel\n"
+        f"import sys; sys.path.insert(0, {str(copy)!r})\nfrom sim.bench.rest_pose import kernel\n"
         "print(kernel.__file__, kernel.stroke.stats.cache_path)"
     )
     home = {name: str(users) for name in ("XDG_CACHE_HOME", "LOCALAPPDATA", "HOME")}

@@ -14,19 +14,19 @@ from reportlab.pdfgen.canvas import Canvas
 
 from sim.__main__ import main
 from sim.cli import commands
-from sim.lessons import rough as lesson
-from sim.lessons.exercise import of_code
-from sim.lessons.lesson import lessons
-from sim.lessons.marking import marked
-from sim.lessons.practice import attempt
-from sim.sheets import rough as sheet
-from sim.sheets.blocks import INVENTED, Mark, Picture, Sideways, Size, Table, Text, Ticks
-from sim.sheets.columns import columns
-from sim.sheets.figures import png
-from sim.sheets.lesson_sheets import LessonPage, MarkPage, lesson_page, mark_of, mark_sheet, page_of, path_sheet
-from sim.sheets.paper import MARGIN, SIZES, pdf
-from sim.sheets.tables import CAUTIONS
-from sim.workshop.variants import Origin
+from sim.report import rough as sheet
+from sim.report.drawing.figures import png
+from sim.report.formats.tables import CAUTIONS
+from sim.report.lesson.paper import LessonPage, MarkPage, lesson_page, mark_of, mark_sheet, page_of, path_sheet
+from sim.report.paper.blocks import INVENTED, Mark, Picture, Sideways, Size, Table, Text, Ticks
+from sim.report.paper.columns import columns
+from sim.report.paper.pdf import MARGIN, SIZES, pdf
+from sim.studies.variants import Origin
+from sim.teaching import rough as lesson
+from sim.teaching.exercise import of_code
+from sim.teaching.lesson import lessons
+from sim.teaching.mark import marked
+from sim.teaching.practice import attempt
 from tests.printed import BLOCKS, MARKUP, WORDS, drawn, holds, read, section, squares
 
 ROOT = Path(__file__).parents[2]
@@ -62,7 +62,7 @@ def test_what_lies_over_or_outside_is_noticed(x: float, y: float) -> None:
 
 def test_the_same_sheet_is_the_same_bytes_and_bears_no_date_unless_asked() -> None:
     code = (
-        "import sys; from sim.sheets.paper import pdf; from tests.printed import BLOCKS\n"
+        "import sys; from sim.report.paper.pdf import pdf; from tests.printed import BLOCKS\n"
         "sys.stdout.buffer.write(pdf('A', BLOCKS))"
     )
     made = [

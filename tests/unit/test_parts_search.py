@@ -10,14 +10,14 @@ import pytest
 from sim.__main__ import main
 from sim.bench import slow_press
 from sim.bench.inertia import inertia
-from sim.bench.rest import at_rest
+from sim.bench.rest_pose import at_rest
 from sim.cli import commands
 from sim.errors import InputError
-from sim.unit import composite
-from sim.unit.composite import Base, Source
+from sim.parts import search
+from sim.parts.fit import fit
+from sim.scenario import composite
+from sim.scenario.composite import Base, Source
 from sim.unit.model import GRAVITY
-from sim.workshop import parts_search
-from sim.workshop.fit import fit
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "scenarios" / "concert-grand-natural.toml"
@@ -68,7 +68,7 @@ def test_a_flange_of_its_own_against_the_rail(tmp_path: Path) -> None:
     rail.write_text(text.replace("[wippen]", '[wippen]\nflange_height = "22 mm"'), encoding="utf-8")
     on = composite.base(rail)
     flange = file(tmp_path, "flange", '[wippen]\nflange_height = "23.5 mm"', on_demo=False)
-    assert parts_search.own_parts(flange) == ("flange",)
+    assert search.own_parts(flange) == ("flange",)
     found = fit(on, {"flange": flange})
     (clash,) = (c for c in found.clashes if c.name == "flange_height")
     assert "1.5 mm higher" in clash.found and "lower the wippen rail by 1.5 mm" in clash.change
@@ -82,7 +82,7 @@ def test_what_a_file_is_a_part_of(tmp_path: Path) -> None:
         ('[wippen]\nweight = "18 g"\n[jack]\nlength = "50 mm"', ("wippen", "jack")),
         ('[springs]\nrepetition = "40 N·mm"', ()),
     ):
-        assert parts_search.own_parts(file(tmp_path, "part", text)) == parts
+        assert search.own_parts(file(tmp_path, "part", text)) == parts
 
 
 def test_inertia_refuses_what_the_weights_let_pass(tmp_path: Path) -> None:
@@ -96,10 +96,10 @@ def test_inertia_refuses_what_the_weights_let_pass(tmp_path: Path) -> None:
     own = fit(base(), {"hammer": base().source}).readings
     assert own is not None and own.touch.balance_weight is not None and own.inertia is not None
     weight = {"balance_weight": own.touch.balance_weight}
-    light = parts_search.search(base(), tmp_path, wishes=weight)
+    light = search.search(base(), tmp_path, wishes=weight)
     together = {tuple(sorted(set(f.parts.values()) - {base().source.name})) for f in light.found}
     assert together == {(), ("heavy head", "much lead")}
-    both = parts_search.search(base(), tmp_path, wishes=weight | {"inertia": own.inertia})
+    both = search.search(base(), tmp_path, wishes=weight | {"inertia": own.inertia})
     assert [set(f.parts.values()) for f in both.found] == [{base().source.name}]
     (refused,) = (r for r in both.refused if "inertia" in r.title)
     assert {"heavy head", "much lead"} <= set(refused.parts.values()) and refused.stage == "engine"
@@ -136,9 +136,7 @@ def test_stopped_it_gives_what_was_set_up(tmp_path: Path) -> None:
     for k in range(8):
         file(tmp_path, f"head {k}", f'[hammer]\nweight = "{9.2 + 0.05 * k} g"\nhead_mass = "{7.14 + 0.05 * k:.2f} g"')
     seen: list[str] = []
-    found = parts_search.search(
-        base(), tmp_path, progress=lambda share, what: seen.append(what), stop=lambda: len(seen) > 2
-    )
+    found = search.search(base(), tmp_path, progress=lambda share, what: seen.append(what), stop=lambda: len(seen) > 2)
     assert found.stopped and found.not_played > 0
     assert 1 <= len(found.found) + len(found.refused) == found.combinations - found.not_played
     assert any("of 9" in what for what in seen)
@@ -146,7 +144,7 @@ def test_stopped_it_gives_what_was_set_up(tmp_path: Path) -> None:
 
 def test_nothing_to_search_or_to_take_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(InputError, match="no part but the base's own"):
-        parts_search.search(base(), tmp_path)
+        search.search(base(), tmp_path)
     shanks = str(SHOP / "shanks-15-5.toml")
     for given, words in (
         (["--key", shanks], "key = not told"),

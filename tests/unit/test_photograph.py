@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 
 import sim
 from sim.errors import InputError
-from sim.sheets import photograph as sheet
-from sim.sheets.photograph_demo import CARD, RULE, RULE_AT, Camera, demo, truth
+from sim.photo import points
+from sim.photo.marks import opened, text_of
+from sim.photo.photograph import CARD_MEASURED, TURN, Marks, Photographed, read
+from sim.report.photograph import tables as sheet
+from sim.report.photograph.demo import CARD, RULE, RULE_AT, Camera, demo, truth
+from sim.scenario.load import leaves_of, loads
+from sim.scenario.shipped import shipped
 from sim.unit.model import ActionUnit, Vec
-from sim.unit.scenario import leaves_of, loads
-from sim.unit.shipped import shipped
-from sim.workshop import photograph_points as points
-from sim.workshop.photograph import CARD_MEASURED, TURN, Marks, Photographed, read
-from sim.workshop.photograph_marks import opened, text_of
 from tests.photographs import MM, NAMES, clicked, errors, exact, marks
 
 NATURAL = "concert-grand-natural"

@@ -15,13 +15,13 @@ from pypdfium2.raw import FPDF_PAGEOBJ_PATH
 
 import sim
 from sim.errors import InputError
-from sim.sheets import photograph_picture as pictures
-from sim.sheets.blocks import Size
-from sim.sheets.paper import SIZES
-from sim.sheets.photograph_demo import CARD, RULE, demo
-from sim.sheets.scale_card import card
-from sim.workshop.photograph import Marks, read
-from sim.workshop.photograph_points import CARD as CROSSES
+from sim.photo.photograph import Marks, read
+from sim.photo.points import CARD as CROSSES
+from sim.report.paper.blocks import Size
+from sim.report.paper.pdf import SIZES
+from sim.report.paper.scale_card import card
+from sim.report.photograph import picture as pictures
+from sim.report.photograph.demo import CARD, RULE, demo
 from tests.printed import over_one_another
 from tests.printed import read as read_back
 

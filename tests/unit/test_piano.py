@@ -12,16 +12,16 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
-from sim.bench.template import hang
 from sim.cli import commands
 from sim.errors import InputError
-from sim.unit import piano_sheet
+from sim.piano import mismatch, piano
+from sim.piano import sheet as piano_sheet
+from sim.piano.at_bench import with_hammer_read
+from sim.piano.sheet import PianoSheet
+from sim.piano.template import hang
+from sim.scenario.load import load
+from sim.scenario.shipped import shipped
 from sim.unit.model import ActionUnit
-from sim.unit.piano_sheet import PianoSheet
-from sim.unit.scenario import load
-from sim.unit.shipped import shipped
-from sim.workshop import mismatch, piano
-from sim.workshop.at_bench import with_hammer_read
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "scenarios" / "pianos" / "invented-grand.toml"

@@ -10,9 +10,15 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
+from sim.diagnosis.bench_tests import bench_tests
+from sim.diagnosis.faults import faults, pairs
+from sim.diagnosis.next_test import TAKE_OUT
+from sim.diagnosis.trials import apart
 from sim.errors import InputError
-from sim.lessons import complaint, written
-from sim.lessons.exercise import (
+from sim.regulation.bench_minutes import minutes
+from sim.teaching import complaint, exercise_files
+from sim.teaching.adjustments import hands
+from sim.teaching.exercise import (
     FELT_BY_OWNER,
     LEAPING,
     LEVELS,
@@ -25,14 +31,8 @@ from sim.lessons.exercise import (
     sound,
     ways_of,
 )
-from sim.lessons.hands import hands
-from sim.lessons.marking import allowed_seconds, marked
-from sim.lessons.practice import Attempt, attempt, mend, take
-from sim.workshop.bench_tests import bench_tests
-from sim.workshop.faults import faults, pairs
-from sim.workshop.next_test import TAKE_OUT
-from sim.workshop.times import minutes
-from sim.workshop.trials import apart
+from sim.teaching.mark import allowed_seconds, marked
+from sim.teaching.practice import Attempt, attempt, mend, take
 
 TESTS = bench_tests()
 FIRST = [n for n, t in TESTS.items() if t.first]
@@ -230,19 +230,19 @@ WRITTEN = 'title = "Mine"\nlevel = 3\nseed = 5\n[[fault]]\nname = "tight-key"\ns
 
 
 def test_a_teacher_writes_one_in_a_few_lines() -> None:
-    e = written.loads(WRITTEN, "mine.toml")
+    e = exercise_files.loads(WRITTEN, "mine.toml")
     assert (e.level, e.seed, e.ill, e.title, e.count) == (3, 5, (("tight-key", 0.5),), "Mine", 1)
     assert bench(e).hidden.ill == e.ill and e.code == ""
-    assert written.loads("level = 2\nseed = 7\n", "x.toml").code == "2-7"
-    assert written.loads(written.blank(), "blank.toml").ill
-    assert written.loads("allowed_minutes = 30\n", "x.toml").allowed == 1800.0
+    assert exercise_files.loads("level = 2\nseed = 7\n", "x.toml").code == "2-7"
+    assert exercise_files.loads(exercise_files.blank(), "blank.toml").ill
+    assert exercise_files.loads("allowed_minutes = 30\n", "x.toml").allowed == 1800.0
 
 
-@pytest.mark.parametrize("name", written.exercises())
+@pytest.mark.parametrize("name", exercise_files.exercises())
 def test_shipped_exercises_can_be_set_and_say_that_they_are_invented(name: str) -> None:
-    e = written.load(name)
+    e = exercise_files.load(name)
     assert marked(right_mends(e)).passed
-    assert written.exercises()[name].read_text(encoding="utf-8").startswith("# Invented")
+    assert exercise_files.exercises()[name].read_text(encoding="utf-8").startswith("# Invented")
 
 
 @pytest.mark.parametrize(("text", "field", "says"), [
@@ -269,13 +269,13 @@ def test_shipped_exercises_can_be_set_and_say_that_they_are_invented(name: str) 
 ])  # fmt: skip
 def test_what_is_wrong_in_one_is_named_with_what_may_stand_there(text: str, field: str, says: str) -> None:
     with pytest.raises(InputError) as refused:
-        written.loads(text, "mine.toml")
+        exercise_files.loads(text, "mine.toml")
     assert any(f.field == field and says in f"{f.allowed} {f.remedy}" for f in refused.value.faults), refused.value
 
 
 def test_everything_that_is_wrong_is_told_at_once() -> None:
     with pytest.raises(InputError) as refused:
-        written.loads('level = 9\nseed = -1\ntitel = ""\n[[fault]]\nname = "x"\n', "mine.toml")
+        exercise_files.loads('level = 9\nseed = -1\ntitel = ""\n[[fault]]\nname = "x"\n', "mine.toml")
     assert len(refused.value.faults) == 4 and refused.value.faults[1].line is not None
 
 
@@ -326,7 +326,7 @@ def test_command_prints_an_exercise_to_edit_and_takes_one(told: Told, tmp_path: 
     assert main(["practice", "--exercise", str(file), "--take", "down_weight"]) == 0
     assert "My exercise" in told()
     assert main(["practice", "--exercise", "first-one"]) == 0
-    assert written.load("first-one").owner in told().replace("\n", " ")
+    assert exercise_files.load("first-one").owner in told().replace("\n", " ")
 
 
 @pytest.mark.parametrize(("typed", "says"), [

@@ -7,8 +7,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-from sim.sheets import web
-from sim.sheets.blocks import (
+from sim.report.formats.tables import CAUTIONS
+from sim.report.paper import web_page
+from sim.report.paper.blocks import (
     INVENTED,
     Block,
     Heading,
@@ -22,9 +23,8 @@ from sim.sheets.blocks import (
     Ticks,
     Together,
 )
-from sim.sheets.paper import SIZES
-from sim.sheets.print_page import page
-from sim.sheets.tables import CAUTIONS
+from sim.report.paper.pdf import SIZES
+from sim.report.paper.print_page import page
 from tests.printed import BLOCKS, MARKUP, WORDS, section
 
 HOSTILE = (
@@ -106,4 +106,4 @@ def test_what_is_not_invented_does_not_say_so() -> None:
 
 
 def test_an_address_holds_what_it_is_made_of() -> None:
-    assert web.address(b"\0\xff", "image/png") == "data:image/png;base64,AP8="
+    assert web_page.address(b"\0\xff", "image/png") == "data:image/png;base64,AP8="

@@ -15,11 +15,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard import kept
+from dashboard.session import progress_store
 from sim.errors import InputError, OutputError
-from sim.lessons import progress_file
-from sim.lessons.progress import (
-    MOST_DONE,
+from sim.teaching import progress_file
+from sim.teaching.progress import (
+    MOST_DONE,  # fmt: skip
     ExerciseDone,
     LessonDone,
     OtherFormError,
@@ -28,8 +28,8 @@ from sim.lessons.progress import (
     now,
     opened,
     text_of,
-)  # fmt: skip
-from sim.lessons.progress_file import keep
+)
+from sim.teaching.progress_file import keep
 
 Tell = Callable[..., None]
 ROOT = Path(__file__).parents[2]
@@ -38,8 +38,8 @@ WRITER = """
 import sys
 from datetime import datetime, timedelta
 from pathlib import Path
-from sim.lessons.progress import LessonDone, Progress
-from sim.lessons.progress_file import keep
+from sim.teaching.progress import LessonDone, Progress
+from sim.teaching.progress_file import keep
 path, name, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 mine = Progress()
 print("begun", flush=True)
@@ -199,9 +199,9 @@ def test_without_room_the_old_file_stays_and_the_reason_is_told(
     with monkeypatch.context() as full:
         full.setattr(Path, "write_text", no_room)
         with pytest.raises(OutputError, match="no space"):
-            kept.put(path, Progress.of(lesson("drop")))
+            progress_store.put(path, Progress.of(lesson("drop")))
     assert path.read_bytes() == before and os.listdir(tmp_path) == ["p.toml"]
-    assert len(kept.put(path, Progress.of(lesson("drop"))).progress.lessons) == 2
+    assert len(progress_store.put(path, Progress.of(lesson("drop"))).progress.lessons) == 2
     tell(happened="it does; later it is written")
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from sim.cli.commands import COMMANDS
 from sim.cli.parser import build
-from sim.unit import scenario
+from sim.scenario import load
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -35,7 +35,7 @@ def test_commands_are_understood(line: str) -> None:
 
 def test_scenario_example_loads() -> None:
     (example,) = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
-    unit = scenario.loads(example, "README", folder=ROOT / "scenarios")
+    unit = load.loads(example, "README", folder=ROOT / "scenarios")
     assert unit.targets["blow"] == pytest.approx(1.75 * 25.4e-3)
 
 

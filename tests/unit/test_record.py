@@ -19,10 +19,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.errors import InputError, OutputError
-from sim.sheets import record, record_folder
-from sim.sheets.record import BEGUN, CONTENTS, FORM, UPGRADES, File, Record, Upgrade, contents_of, digest, opened
-from sim.sheets.record_folder import Found, keep, read_folder
-from sim.workshop.stamp import version
+from sim.fingerprint import version
+from sim.report.record import contents
+from sim.report.record import folder as record_folder
+from sim.report.record.contents import (
+    BEGUN,
+    CONTENTS,
+    FORM,
+    UPGRADES,
+    File,
+    Record,
+    Upgrade,
+    contents_of,
+    digest,
+    opened,
+)
+from sim.report.record.folder import Found, keep, read_folder
 
 Tell = Callable[..., None]
 ROOT = Path(__file__).parents[2]
@@ -41,8 +53,8 @@ import sys
 from pathlib import Path
 from dataclasses import replace
 from sim.errors import InputError
-from sim.sheets.record import File
-from sim.sheets.record_folder import keep, read_folder
+from sim.report.record.contents import File
+from sim.report.record.folder import keep, read_folder
 path, name, count, done = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), 0
 print("begun", flush=True)
 while done < count:
@@ -362,11 +374,11 @@ def test_what_is_too_much_is_refused_before_it_is_written(tmp_path: Path, monkey
     base = keep(tmp_path / "shop", MADE)
     for name, most, words in (("LARGEST", 15, "19 bytes"), ("LARGEST_RECORD", 30, "bytes; allowed: at most 3e-05 MB")):
         with monkeypatch.context() as small:
-            small.setattr(record, name, most)
+            small.setattr(contents, name, most)
             for attempt in (lambda: keep(tmp_path / "shop", MADE, base), lambda: read_folder(tmp_path / "shop")):
                 with pytest.raises(InputError, match=words):
                     attempt()
-    many = {f"{i}.txt": File("x", b"") for i in range(record.MOST_FILES + 1)}
+    many = {f"{i}.txt": File("x", b"") for i in range(contents.MOST_FILES + 1)}
     with pytest.raises(InputError, match="400 items"):
         keep(tmp_path / "many", replace(MADE, files=many))
     assert not (tmp_path / "many").exists()
@@ -394,16 +406,16 @@ def test_every_earlier_form_is_still_read() -> None:
 
 
 def test_an_older_form_is_upgraded_in_what_it_says_and_holds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def retitled(tree: record.Tree) -> record.Tree:
+    def retitled(tree: contents.Tree) -> contents.Tree:
         return {**tree, "title": f"{tree['title']}, upgraded"}
 
-    def renamed(files: record.Files) -> record.Files:
+    def renamed(files: contents.Files) -> contents.Files:
         return {name.replace("note.txt", "remarks.txt"): file for name, file in files.items()}
 
     folder = tmp_path / "old"
     shutil.copytree(FORM_1, folder)
-    monkeypatch.setattr(record, "FORM", 3)
-    monkeypatch.setattr(record, "UPGRADES", {1: Upgrade(contents=retitled), 2: Upgrade(files=renamed)})
+    monkeypatch.setattr(contents, "FORM", 3)
+    monkeypatch.setattr(contents, "UPGRADES", {1: Upgrade(contents=retitled), 2: Upgrade(files=renamed)})
     found = read_folder(folder)
     assert found.record.title.endswith(", upgraded") and "remarks.txt" in found.record.files and found.form == 1
     keep(folder, found.record, found)

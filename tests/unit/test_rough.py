@@ -11,17 +11,17 @@ from hypothesis import strategies as st
 
 from sim.__main__ import main
 from sim.cli import commands
+from sim.diagnosis.bench_tests import bench_tests
 from sim.errors import InputError
-from sim.lessons import rough as lesson
-from sim.lessons.hands import hands
-from sim.lessons.rough import BY, SET, Path, Rough, as_typed, path, rough, roughness, step, step_of
-from sim.sheets import rough as sheet
-from sim.unit.fields import kind_at
+from sim.fields.field_paths import kind_at
+from sim.regulation import orders
+from sim.regulation.model_inputs import knob_at
+from sim.report import rough as sheet
+from sim.studies.variants import Origin
+from sim.teaching import rough as lesson
+from sim.teaching.adjustments import hands
+from sim.teaching.rough import BY, SET, Path, Rough, as_typed, path, rough, roughness, step, step_of
 from sim.unit.model import ActionUnit
-from sim.workshop import orders
-from sim.workshop.bench_tests import bench_tests
-from sim.workshop.knobs import knob_at
-from sim.workshop.variants import Origin
 
 
 @pytest.fixture(scope="module")

@@ -13,13 +13,13 @@ import jsonschema
 import pytest
 
 from sim.errors import InputError
-from sim.unit import schema
+from sim.fields import schema
+from sim.fields.defaults import is_sharp
+from sim.fields.field_paths import field_info, fields
+from sim.scenario.load import load, loads
+from sim.shared_files import shared_file
 from sim.unit.centres import amplitude_lost, count_swings, swings_from_torque, torque_from_swings
-from sim.unit.data import shared_file
-from sim.unit.defaults import is_sharp
-from sim.unit.fields import field_info, fields
 from sim.unit.model import CENTRES, CONTACTS, ActionUnit
-from sim.unit.scenario import load, loads
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NATURAL = SCENARIOS / "concert-grand-natural.toml"

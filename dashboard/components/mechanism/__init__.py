@@ -12,7 +12,7 @@ from typing import Any
 
 import streamlit as st
 
-from sim.sheets.rows_packed import only
+from sim.report.formats.packed_columns import only
 
 SCRIPTS = ("data", "state", "colours", "picture", "overlay", "curves", "press", "timeline", "controls", "main")
 """The scripts that make one module, in their order."""

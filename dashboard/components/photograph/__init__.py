@@ -12,9 +12,9 @@ from typing import Any
 import streamlit as st
 from streamlit.components.v2.types import ComponentRenderer
 
-from sim.sheets.photograph_picture import COLOURS
+from sim.photo.points import Asked
+from sim.report.photograph.picture import COLOURS
 from sim.unit.model import Vec
-from sim.workshop.photograph_points import Asked
 
 SCRIPTS = ("view", "hand", "list", "main")
 """The scripts that make one module, in their order."""

@@ -10,12 +10,12 @@ from functools import cache
 
 import pytest
 
-from sim.sheets import evidence as sheet
+from sim.report.evidence import tables as sheet
+from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
-from sim.workshop.evidence import MEASURES, SEED, UNITS, evidence, healthy, measured
-from sim.workshop.published import Check, Found, rows
-from sim.workshop.specimen import Specimen
-from sim.workshop.variants import Origin
+from sim.validation.evidence import MEASURES, SEED, UNITS, evidence, healthy, measured
+from sim.validation.published import Check, Found, rows
+from sim.validation.specimen import Specimen
 from tests.refresh_readme import README, evidence_lines
 
 HELD = [(row.title, check) for row in rows() for check in row.checks if check.gate is not None and not check.miss]

@@ -1,0 +1,260 @@
+"""Find the hidden fault: readings one at a time, each with its cost; name the cause, mend it, be marked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.components.mechanism import mechanism
+from dashboard.session import progress, results
+from dashboard.session.long_jobs import Progress, long_job
+from dashboard.session.state import state
+from dashboard.session.text import harmless, told
+from dashboard.session.work import Work
+from dashboard.widgets.figures import paper_later
+from dashboard.widgets.reading_cards import caution, glossary
+from sim.errors import InputError
+from sim.regulation.bench_minutes import minutes
+from sim.report import practice as sheet
+from sim.scenario.shipped import shipped
+from sim.teaching import exercise_files
+from sim.teaching.cheapest_path import Path, cheapest
+from sim.teaching.complaint import complaint
+from sim.teaching.exercise import LARGEST_SEED, LEVELS, USUAL, Exercise, bench, exercise
+from sim.teaching.known_readings import Known
+from sim.teaching.mark import Mark, marked
+from sim.teaching.practice import Attempt, Move, cause, mend, take
+
+if TYPE_CHECKING:  # takes a while that the page need not wait for
+    from sim.report.paper.blocks import Size
+
+ATTEMPTS, FAULT, OWN = "attempts_practice", "fault_practice", "own_practice"
+DRAWN, FILE = "drawn by level and number", "from a file"
+READ_IN = {False: "in", True: "out"}
+
+
+def show() -> None:
+    """The page."""
+    st.title("Find the hidden fault")
+    st.markdown(
+        "A note with something hidden in it that is wrong. Take readings one at a time: each costs its minutes, the "
+        "first ones too. Name the cause, mend it with the right hand, read again if you like, and hand in. The "
+        "scenario tells what the note should read; from level 2 on the unit differs from it as healthy ones do."
+    )
+    e = _chosen()
+    if e is None:
+        return
+    try:
+        with st.spinner("Hiding it"):
+            bench(e)
+    except InputError as error:
+        st.error(told("This exercise cannot be set.", error))
+        return
+    a = _attempt(e)
+    st.info(harmless(f"The owner says: “{complaint(e)}”"))
+    st.markdown(harmless(sheet.set_task(a)))
+    if a.named:
+        _notebook(a)
+        _marked(a, marked(a, inches=state().inches))
+    else:
+        _moves(a)
+        _notebook(a)
+        _hand_in(a)
+    progress.show()
+    glossary()
+    caution()
+
+
+def _chosen() -> Exercise | None:
+    """The exercise, by level and number or from a file."""
+    kind = st.selectbox("Exercise", [DRAWN, *exercise_files.exercises(), FILE], key="prac_kind", format_func=_titled)
+    if kind == DRAWN:
+        return _drawn()
+    if kind != FILE:
+        return exercise_files.load(kind)
+    st.file_uploader("An exercise (TOML)", key="exercise_up", on_change=_uploaded, max_upload_size=1)
+    st.download_button(
+        "One to begin from (TOML)", exercise_files.blank(), "exercise.toml", "application/toml", key="blank_ex"
+    )
+    if FILE in state().faults:
+        st.error(state().faults[FILE])
+    own = st.session_state.get(OWN)
+    return own if isinstance(own, Exercise) else None
+
+
+@st.cache_data
+def _titled(kind: str) -> str:
+    return kind if kind in (DRAWN, FILE) else f"{exercise_files.load(kind).title} (invented)"
+
+
+def _drawn() -> Exercise | None:
+    left, middle, right = st.columns(3)
+    level = left.selectbox("Level", list(LEVELS), key="prac_level", format_func=lambda n: f"{n}: {LEVELS[n].told}")
+    seed = middle.number_input(
+        "Number", 0, LARGEST_SEED, 1, key="prac_seed", help="the same level and number make the same exercise, anywhere"
+    )
+    names = [USUAL, *(n for n in shipped() if n != USUAL)]
+    scenario = right.selectbox("Scenario", names, key="prac_scenario", help="shipped ones, all invented")
+    e = exercise(level, int(seed), scenario)
+    st.caption(f"To share it: exercise {e.code}.")
+    return e
+
+
+def _uploaded() -> None:
+    s, file = state(), st.session_state["exercise_up"]
+    if file is None:
+        return
+    try:
+        st.session_state[OWN] = exercise_files.load_upload(file.name, file.getvalue())
+        s.faults.pop(FILE, None)
+    except InputError as error:
+        st.session_state.pop(OWN, None)
+        s.faults[FILE] = told("This exercise was not taken.", error)
+
+
+def _attempt(e: Exercise) -> Attempt:
+    found = st.session_state.setdefault(ATTEMPTS, {}).setdefault(e, Attempt(e))
+    assert isinstance(found, Attempt)
+    return found
+
+
+def _make(e: Exercise, *moves: Move) -> None:
+    """One move more, or why not."""
+    st.session_state.pop(FAULT, None)
+    try:
+        st.session_state[ATTEMPTS][e] = _attempt(e).then(*moves)
+    except InputError as error:
+        st.session_state[FAULT] = told("This was not done.", error)
+
+
+def _moves(a: Attempt) -> None:
+    reading, mending = st.columns(2, gap="medium")
+    with reading:
+        st.subheader("Read")
+        name = st.selectbox("Reading", list(a.tests), key="prac_take", format_func=partial(_reading_told, a))
+        st.caption(f"{_sentence(a.tests[name].how)} {_sentence(sheet.where(a.tests[name]))}")
+        st.button("Take it", key="do_take", type="primary", on_click=_make, args=(a.exercise, take(name)))
+    with mending:
+        st.subheader("Mend")
+        at = st.selectbox("Hand", list(a.hands), key="prac_hand", format_func=partial(_hand_told, a))
+        hand = a.hands[at]
+        right = sheet.should_be(a, hand, state().inches)
+        st.caption(f"{_sentence(hand.told)}{f' As it should be: {right}.' if right else ''}")
+        st.text_input(
+            "To" if right else "By", key="prac_value", placeholder=sheet.reach(hand, state().inches), max_chars=30
+        )
+        st.button("Do it", key="do_mend", on_click=_mend, args=(a.exercise, at))
+        if hand.caution:
+            st.caption("Mind the cautions at the foot of this page.")
+    if FAULT in st.session_state:
+        st.error(st.session_state[FAULT])
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _reading_told(a: Attempt, name: str) -> str:
+    test = a.tests[name]
+    return f"{test.title}: {minutes(a.cost(take(name)))}, {sheet.WHERE[test.out]}"
+
+
+def _hand_told(a: Attempt, at: str) -> str:
+    return f"{a.hands[at].title}: {minutes(a.hands[at].seconds)}"
+
+
+def _mend(e: Exercise, at: str) -> None:
+    typed = st.session_state["prac_value"].strip()
+    try:
+        move = mend(at, typed)
+    except InputError as error:
+        st.session_state[FAULT] = told("This was not done.", error)
+        return
+    _make(e, move)
+    if FAULT not in st.session_state:
+        st.session_state["prac_value"] = ""
+
+
+def _notebook(a: Attempt) -> None:
+    st.subheader(f"Notebook: {minutes(a.seconds)}")
+    if not a.lines:
+        st.caption("Nothing has been read yet.")
+        return
+    rows = pd.DataFrame(sheet.notebook(a, state().inches))
+    st.dataframe(rows, hide_index=True, width="stretch", alt="what was read and done, and what each took")
+    st.caption(f"The action is {READ_IN[a.out]}. A reading in the action puts it back; taking it out costs again.")
+
+
+def _hand_in(a: Attempt) -> None:
+    st.subheader("Name it")
+    left, right = st.columns([3, 1], vertical_alignment="bottom")
+    count = a.exercise.count
+    names = left.multiselect(
+        "Cause" if count == 1 else "Causes, both", list(a.causes), key="prac_cause", max_selections=count,
+        format_func=a.causes.__getitem__,
+    )  # fmt: skip
+    right.button(
+        "Hand in", key="hand_in", disabled=len(names) != count, on_click=_finish, args=(a.exercise, tuple(names)),
+        width="stretch",
+    )  # fmt: skip
+    st.button("Begin again", key="prac_again", disabled=not a.moves, on_click=_again, args=(a.exercise,))
+
+
+def _finish(e: Exercise, names: tuple[str, ...]) -> None:
+    _make(e, *map(cause, names))
+    mark = marked(_attempt(e))
+    progress.done_exercise(e.name, e.code, mark.passed, mark.cost, mark.allowed)
+
+
+def _again(e: Exercise) -> None:
+    st.session_state[ATTEMPTS].pop(e, None)
+    st.session_state.pop(FAULT, None)
+    st.session_state["prac_cause"] = []
+
+
+def _marked(a: Attempt, mark: Mark) -> None:
+    st.subheader("The mark")
+    (st.success if mark.passed else st.warning)("Passed." if mark.passed else "Not passed yet.")
+    for row in mark.rows:
+        st.markdown(f"- **{row.what}**: {'right' if row.passed else 'not right'}. {harmless(row.words)}")
+    st.markdown(harmless(f"Hidden was: {'; '.join(mark.truth)}."))
+    st.button("Begin again", key="prac_again", on_click=_again, args=(a.exercise,))
+    path = long_job("path", a.exercise, "What would have been cheapest?", partial(_cheapest, a.exercise))
+    for line in sheet.path_lines(path, a):
+        st.markdown(harmless(line))
+    _print(a, replace(mark, path=path))
+    _motion(a.exercise)
+
+
+def _print(a: Attempt, mark: Mark) -> None:
+    """The mark sheet; the cheapest path stands on it once it was asked for."""
+    inches = state().inches
+
+    def made(size: Size) -> bytes:
+        from sim.report.lesson.paper import mark_of, mark_sheet
+
+        return mark_sheet(mark_of(a, mark, inches), size)
+
+    paper_later(made, f"mark-{a.exercise.code or 'exercise'}".replace("@", "-"), "take_mark", "The mark sheet to print")
+
+
+def _cheapest(e: Exercise, say: Progress) -> Path:
+    cells = results.faults_of(Work(e.scenario), say, lambda rough: None)
+    say(1.0, "sets of readings")
+    return cheapest(e, Known(cells))
+
+
+def _motion(e: Exercise) -> None:
+    """What was hidden in motion, the unit as it was before as its ghost."""
+    s = state()
+    st.subheader("The fault in motion")
+    spoilt, well = results.hidden(e, s.touch)
+    if spoilt.stroke is None:
+        st.info(f"There is no motion to show: {spoilt.outcome}. {spoilt.reason}")
+        return
+    st.caption(f"The same unit before it was spoiled is drawn as a ghost. Played: {s.touch}.")
+    mechanism(spoilt.stroke, spoilt.press, well.stroke, key="hidden", inches=s.inches)

@@ -1,0 +1,132 @@
+"""Defaults over the compass: what a scenario leaves out, by key number, each marked as assumed."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from sim.fields.definition import IDLE_WHEN
+from sim.fields.field_paths import by_path
+from sim.fields.quantity_field import Given, Kind, read_given
+from sim.fields.scenario_files import rivals
+from sim.shared_files import shared_file
+from sim.unit.model import Source
+
+SHARP_KEYS = frozenset({1, 4, 6, 9, 11})
+"""Places of the sharps in an octave counted from A, the lowest key."""
+
+
+@dataclass(frozen=True, slots=True)
+class Default:
+    """One default: points of key number and SI value, for naturals and sharps."""
+
+    natural: tuple[tuple[int, float], ...]
+    sharp: tuple[tuple[int, float], ...]
+    note: str
+    power: float | None
+
+    def at(self, key_number: int, sharp: bool) -> float:
+        """SI value at a key number, by straight lines between the points."""
+        points = self.sharp if sharp else self.natural
+        below = [p for p in points if p[0] <= key_number] or [points[0]]
+        above = [p for p in points if p[0] >= key_number] or [points[-1]]
+        (k0, v0), (k1, v1) = below[-1], above[0]
+        return v0 if k0 == k1 else v0 + (v1 - v0) * (key_number - k0) / (k1 - k0)
+
+
+DAMPER, ONE_SPRING = "damper", "springs.arrangement = one"
+"""Marks among the given paths: a damper is fitted, one spring serves lever and jack."""
+
+
+def is_sharp(key_number: int) -> bool:
+    """Whether a key of the compass (1 to 88) is a sharp."""
+    return (key_number - 1) % 12 in SHARP_KEYS
+
+
+@cache
+def table() -> Mapping[str, Default]:
+    """All defaults by path, from ``shared/defaults.toml``."""
+    with shared_file("defaults.toml").open("rb") as file:
+        tree = tomllib.load(file)
+    kinds = {field.path: field.kind for field in by_path().values() if field.kind}
+    return {path: _default(raw, kinds[path]) for path, raw in _entries(tree, "") if path in kinds or _unknown(path)}
+
+
+def _unknown(path: str) -> bool:
+    raise ValueError(f"shared/defaults.toml: {path} is no field of a scenario")
+
+
+def _entries(tree: Mapping[str, Any], path: str) -> list[tuple[str, Mapping[str, Any]]]:
+    found: list[tuple[str, Mapping[str, Any]]] = []
+    for name, raw in tree.items():
+        here = f"{path}.{name}" if path else name
+        found += [(here, raw)] if {"value", "at"} & raw.keys() else _entries(raw, here)
+    return found
+
+
+def _default(raw: Mapping[str, Any], kind: Kind) -> Default:
+    natural = _points(raw.get("at", [[1, raw.get("value")]]), kind)
+    sharp = raw.get("sharp_at", [[1, raw["sharp"]]] if "sharp" in raw else None)
+    note = f"{raw['source']}: {raw['note']}" if "note" in raw else raw["source"]
+    power = _read(raw["value"], kind).power if kind.form == "contact stiffness" else None
+    return Default(natural, _points(sharp, kind) if sharp else natural, f"default, {note}", power)
+
+
+def _points(raw: list[list[Any]], kind: Kind) -> tuple[tuple[int, float], ...]:
+    return tuple((int(number), _read(text, kind).value) for number, text in raw)
+
+
+def _read(text: str, kind: Kind) -> Given:
+    return read_given(text, kind, "assumed")
+
+
+def default_at(path: str, key_number: int, sharp: bool) -> Given | None:
+    """The default of one field, or None where there is none."""
+    default = table().get(path)
+    if default is None:
+        return None
+    kind = by_path()[path].kind
+    si = default.at(key_number, sharp)
+    unit = kind.unit if kind else ""
+    shown = si / kind.dimension.factor(unit) if kind and default.power is None else si
+    unit = f"N/m^{default.power:g}" if default.power is not None else unit
+    return Given(si, Source("assumed", default.note), f"{shown:.6g} {unit}".strip(), power=default.power)
+
+
+def fill(values: Mapping[str, Given], skip: set[str], key_number: int, sharp: bool) -> dict[str, Given]:
+    """``values`` with a default for all that is needed and not given; ``skip``: given in some other form."""
+    given = set(values) | skip
+    idle = {path for path, others in IDLE_WHEN if given >= set(others)} | rivals(given) | _only_with(given)
+    filled = dict(values) | _exponents(values)
+    for path in table():
+        if path in filled or path in given or path in idle:
+            continue
+        default = default_at(path, key_number, sharp)
+        if default is not None:
+            filled[path] = default
+    return filled
+
+
+def _exponents(values: Mapping[str, Given]) -> dict[str, Given]:
+    """The exponent of each contact that is told only by the unit of its stiffness."""
+    found = {}
+    for path, given in values.items():
+        exponent = path.replace(".stiffness", ".exponent")
+        if given.power is not None and exponent not in values:
+            found[exponent] = Given(given.power, given.source, f"{given.power:g}")
+    return found
+
+
+def _only_with(given: set[str]) -> set[str]:
+    """Fields that nothing asks for: the second way of giving a thing, a damper not fitted, one spring's share."""
+    idle = set()
+    if not given & {"rails.balance_to_wippen_screw", "wippen.flange_offset"}:
+        idle |= {"rails.balance_to_wippen_screw", "wippen.flange_offset"}
+    if not given & {"rails.wippen_rail_height", "wippen.flange_height"}:
+        idle |= {"rails.wippen_rail_height", "wippen.flange_height"}
+    if DAMPER not in given:
+        idle |= {path for path in table() if path.startswith("damper.")} | {"settings.damper"}
+    return idle | ({"springs.jack"} if ONE_SPRING in given else {"springs.jack_share"})

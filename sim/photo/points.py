@@ -1,0 +1,140 @@
+"""What is clicked on a photograph of the action: the scales, the frame, and the points that ``[coordinates]`` names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from dataclasses import fields as dataclass_fields
+from functools import cache
+from typing import Literal
+
+from sim.fields.coordinates import PARTS
+
+Frame = Literal["action", "wippen", "jack", "lever", "shank"]
+Gives = Literal["point", "x", "y", "angle"]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One place to click: its name in a file of marks, and what it is, for who clicks."""
+
+    name: str
+    group: str
+    told: str
+    needed: bool = False
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One field of ``[coordinates]``: which click gives it, in which frame, and which clicks that frame needs."""
+
+    path: str
+    click: str
+    frame: Frame
+    gives: Gives
+    rests_on: tuple[str, ...]
+
+
+PIN, SHANK = "frame.pin", "frame.shank"
+LEVEL_FRONT, LEVEL_REAR = "frame.level_front", "frame.level_rear"
+CARD: Mapping[str, tuple[float, float]] = {
+    "card.front_low": (-0.5, -0.5), "card.rear_low": (0.5, -0.5), "card.rear_high": (0.5, 0.5),
+    "card.front_high": (-0.5, 0.5), "card.low": (0.0, -0.5), "card.rear": (0.5, 0.0), "card.high": (0.0, 0.5),
+    "card.front": (-0.5, 0.0),
+}  # fmt: skip
+"""The card's crosses, as shares of its width and height from its middle; the corners first, in turn."""
+CORNERS = tuple(CARD)[:4]
+_CARD_TOLD = (
+    "lower corner, player's side", "lower corner, string's side", "upper corner, string's side",
+    "upper corner, player's side", "middle of the lower side", "middle of the side toward the string",
+    "middle of the upper side", "middle of the side toward the player",
+)  # fmt: skip
+MOST_RULE = 5
+"""Marks of the second scale."""
+
+_PARTS_TOLD: Mapping[str, str] = {
+    "wippen.centre": "wippen's centre pin",
+    "wippen.jack_centre": "jack's centre pin",
+    "wippen.lever_centre": "repetition lever's centre pin",
+    "wippen.heel_point": "heel's underside, over the middle of the capstan",
+    "jack.top_front": "jack's top, front edge: middle of its rounding",
+    "jack.top_rear": "jack's top, rear edge: middle of its rounding",
+    "jack.rear_face_down_to": "lower end of the jack's rear face, as far in from the face as the rounding of its top",
+    "jack.toe_centre": "jack's toe: middle of the rounding that meets the let-off button",
+    "lever.surface_from": "front end of the lever's surface that the knuckle lies on",
+    "lever.surface_to": "rear end of the lever's surface",
+    "hammer.centre": "hammer's centre pin",
+    "hammer.knuckle_centre": "middle of the knuckle",
+    "hammer.strike_point": "crown of the hammer, where it meets the string",
+    "hammer.tail_centre": "hammer's tail: middle of the circle that its rounding belongs to",
+    "hammer.cushion_point": "shank's underside, over the rest cushion",
+    "key.capstan_centre": "capstan: middle of the circle that its rounded top belongs to",
+    "key.touch_point": "top of the key, where it is weighed",
+    "key.front_edge_x": "front edge of the key",
+    "key.punching_x": "middle of the front punching, along the key",
+    "key.punching_plane_y": "top of the front punching",
+    "key.back_cloth_x": "middle of the back-rail cloth, along the key",
+    "key.back_cloth_plane_y": "top of the back-rail cloth",
+    "key.backcheck_foot": "foot of the backcheck's leather face",
+    "rails.let_off_button_plane_y": "underside of the let-off button",
+    "rails.drop_screw_tip": "drop screw: middle of its rounded end",
+    "rails.rest_cushion_plane_y": "top of the hammer's rest cushion",
+    "rails.string_y": "underside of the string, over the crown",
+}
+"""What each point of the coordinates is on the action; a test holds these to the parts of the model."""
+
+
+@cache
+def wanted() -> tuple[Wanted, ...]:
+    """The fields of ``[coordinates]`` that a picture gives: every point but centres of mass, every plane, the shank."""
+    found = [_wanted(path) for path in _PARTS_TOLD]
+    return (*found, Wanted("hammer.rest_angle", SHANK, "action", "angle", ("hammer.centre",)))
+
+
+@cache
+def origins() -> tuple[str, ...]:
+    """Clicks that the frame may be hung on: the balance pin, or a place of the action's frame that is known."""
+    return (PIN, *(w.click for w in wanted() if w.frame == "action" and w.gives == "point"))
+
+
+def in_picture() -> tuple[str, ...]:
+    """Paths that the model's parts give places for, whether told here or not."""
+    found = []
+    for part, parent in PARTS.items():
+        for field in dataclass_fields(parent):
+            point = field.type == "Vec" and not field.name.endswith("mass_centre")
+            if point or field.name.endswith(("_x", "_y")):
+                found.append(f"{part}.{field.name}")
+    return tuple(found)
+
+
+def _wanted(path: str) -> Wanted:
+    part, name = path.split(".")
+    gives: Gives = "x" if name.endswith("_x") else "y" if name.endswith("_y") else "point"
+    if part in ("key", "rails") or name == "centre":
+        return Wanted(path, path, "action", gives, ())
+    if part == "wippen":
+        return Wanted(path, path, "wippen", gives, ("wippen.centre",))
+    if part == "hammer":
+        return Wanted(path, path, "shank", gives, ("hammer.centre", SHANK))
+    return Wanted(path, path, "jack" if part == "jack" else "lever", gives, (f"wippen.{part}_centre",))
+
+
+def asked(rule: int, level_line: bool, origin: str = PIN) -> tuple[Asked, ...]:
+    """Everything to click, in order: card, ``rule`` marks of the second scale, frame, parts."""
+    card = [Asked(n, "card", f"card: {told}", n in CORNERS) for n, told in zip(CARD, _CARD_TOLD, strict=True)]
+    marks = [Asked(rule_mark(i), "rule", f"second scale: mark {i + 1} of {rule}", True) for i in range(rule)]
+    pin = Asked(PIN, "frame", "balance pin, where the key's underside meets the balance rail", origin == PIN)
+    ends = [
+        Asked(LEVEL_FRONT, "frame", "level line: its end toward the player", True),
+        Asked(LEVEL_REAR, "frame", "level line: its end toward the string", True),
+    ]
+    parts = [Asked(path, "parts", told, path == origin) for path, told in _PARTS_TOLD.items()]
+    shank = Asked(SHANK, "parts", "middle line of the hammer's shank, close to the head")
+    at = next(i for i, a in enumerate(parts) if a.name == "hammer.centre") + 1
+    return (*card, *marks, pin, *(ends if level_line else []), *parts[:at], shank, *parts[at:])
+
+
+def rule_mark(i: int) -> str:
+    """Name of a mark of the second scale, from 0."""
+    return f"rule.{i + 1}"

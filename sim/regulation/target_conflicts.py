@@ -1,0 +1,87 @@
+"""Targets that contradict: by how much, and the smallest moves that would make room."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from sim.regulation.moves import MOVES
+from sim.regulation.regulate import Regulation, regulate
+from sim.regulation.rigid_geometry import alike
+from sim.unit.model import ActionUnit
+
+Progress = Callable[[float, str], None]
+SHAPE = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "jack_address", "lever_height")
+"""Targets that the aftertouch hangs on."""
+PROBE = 0.4e-3
+"""Move of a part by which its effect is found, m."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """A move (m) that would bring the aftertouch asked, the other targets met; ``confirmed`` by regulating again."""
+
+    move: str
+    title: str
+    by: float
+    confirmed: bool
+    aftertouch: float | None
+
+
+def _others(targets: Mapping[str, float]) -> dict[str, float]:
+    return {t: v for t, v in targets.items() if t != "aftertouch"}
+
+
+def _implied(done: Regulation) -> float | None:
+    return done.readings.get("aftertouch") if done.met else None
+
+
+def make_room(
+    unit: ActionUnit, targets: Mapping[str, float], asked: float, progress: Progress | None = None
+) -> tuple[Room, ...]:
+    """Moves of dip, blow, rails, knuckle and capstan line that bring the aftertouch asked, smallest first.
+
+    Blow, dip and let-off leave an aftertouch; each move is tried by a little, its
+    effect taken as straight, and the move then confirmed by regulating with it.
+    """
+    say = progress or (lambda fraction, what: None)
+    shape = {t: v for t, v in targets.items() if t in SHAPE}
+    base = regulate(unit, _others(shape))
+    here = _implied(base)
+    if here is None:
+        return ()
+    candidates = ["dip", "blow", *MOVES]
+    out = []
+    for i, name in enumerate(candidates):
+        say(i / len(candidates), f"room by {name.replace('_', ' ')}")
+        found = _room(base.unit, shape, name, here, asked)
+        if found is not None:
+            out.append(found)
+    return tuple(sorted(out, key=lambda r: (not r.confirmed, abs(r.by))))
+
+
+def _room(unit: ActionUnit, shape: Mapping[str, float], name: str, here: float, asked: float) -> Room | None:
+    title = MOVES[name].title if name in MOVES else name
+    farthest = MOVES[name].farthest if name in MOVES else 3e-3
+    tried = _with(unit, shape, name, PROBE)
+    if tried is None or abs(tried - here) < 1e-6:
+        return None
+    by = (asked - here) * PROBE / (tried - here)
+    if abs(by) > farthest:
+        return None
+    came = _with(unit, shape, name, by)
+    return Room(name, title, by, came is not None and abs(came - asked) < 1e-4, came)
+
+
+def _with(unit: ActionUnit, shape: Mapping[str, float], name: str, by: float) -> float | None:
+    """Aftertouch left with one thing moved, m."""
+    if name in shape:
+        return _implied(regulate(unit, {**_others(shape), name: shape[name] + by}, warm=True))
+    if name in MOVES:
+        return _implied(regulate(alike(MOVES[name].apply(unit, by), unit), _others(shape), warm=True))
+    return None
+
+
+def contradicts(done: Regulation) -> bool:
+    """Whether what is missed is only the aftertouch, which the other targets leave no choice."""
+    return {m.target for m in done.misses} == {"aftertouch"}

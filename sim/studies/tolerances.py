@@ -1,0 +1,155 @@
+"""How closely a bench knows each input (shared/bench_tolerances.toml)."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from functools import cache
+
+from sim.errors import Fault, InputError, QuantityError
+from sim.fields.field_paths import by_path, kind_at, suggestion
+from sim.shared_files import shared_file
+from sim.studies.variants import HEIGHT
+from sim.unit.model import ActionUnit
+from sim.units import parse
+
+SHARE = re.compile(r"([0-9.]+) %")
+ONLY = "--only"
+WISHED, PITCH = "targets.", "_pitch"
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """Of one input, SI: half the width of a uniform spread, or the standard deviation of a normal one."""
+
+    path: str
+    si: float
+    normal: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry of the file."""
+
+    at: str
+    value: str
+    normal: bool
+    main: bool
+    source: str
+
+
+@cache
+def entries() -> tuple[Entry, ...]:
+    """The file, in its order."""
+    with shared_file("bench_tolerances.toml").open("rb") as file:
+        rows = tomllib.load(file)["tolerance"]
+    return tuple(
+        Entry(row["at"], row["value"], row["shape"] == "normal", row.get("main", False), row["source"]) for row in rows
+    )
+
+
+def tolerance(path: str, unit: ActionUnit) -> Tolerance:
+    """Of an input of a unit: the uncertainty its scenario states, else the bench's usual one.
+
+    A target that the scenario does not ask for (``targets.blow``) has one too.
+    """
+    stated = unit.sources[path].uncertainty if path in unit.sources else None
+    if stated:
+        return Tolerance(path, stated, True, "the scenario's own uncertainty")
+    for entry in entries():
+        found = _size(entry, path, unit.nominal.get(path, 0.0)) if fnmatchcase(path, entry.at) else None
+        if found is not None:
+            return Tolerance(path, found, entry.normal, entry.source)
+    return Tolerance(path, _part_of_range(path), False, "a fiftieth of what the field may hold")
+
+
+def _size(entry: Entry, path: str, si: float) -> float | None:
+    """None where the entry does not fit: another kind of quantity, or a share of nothing."""
+    share = SHARE.fullmatch(entry.value)
+    if share:
+        return abs(si) * float(share[1]) / 100 or None
+    kind = kind_at(path)
+    if kind is None or kind.form == "contact stiffness":
+        return None
+    try:
+        return parse(entry.value, kind.dimension)
+    except QuantityError:
+        return None
+
+
+def _part_of_range(path: str) -> float:
+    """For a share of nothing."""
+    kind = kind_at(path)
+    return (kind.maximum - kind.minimum) / 50 * kind.dimension.factor(kind.unit) if kind else 1.0
+
+
+def known_inputs(unit: ActionUnit) -> dict[str, float]:
+    """Inputs of a unit that are quantities, wishes left out, with their values (SI)."""
+    return {
+        p: si for p, si in unit.nominal.items() if kind_at(p) and not p.startswith(WISHED) and not p.endswith(PITCH)
+    }
+
+
+def inputs(known: Iterable[str]) -> tuple[str, ...]:
+    """Those of ``known`` that are studied where none are named: without the player's finger and the felts' own laws."""
+    return tuple(path for path in known if not path.startswith("touch.") and not _felt(path))
+
+
+def _felt(path: str) -> bool:
+    return path.startswith("contacts.") and not path.endswith(".friction")
+
+
+def main_inputs(known: Iterable[str]) -> tuple[str, ...]:
+    """Those of ``known`` whose tolerance the file calls main."""
+    patterns = [entry.at for entry in entries() if entry.main]
+    return tuple(path for path in inputs(known) if any(fnmatchcase(path, at) for at in patterns))
+
+
+def chosen(only: Iterable[str], known: Collection[str], regulated: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    """The inputs of ``known`` that patterns such as ``springs.*`` name; a pattern that names none is an InputError.
+
+    ``regulated``: screws that are turned to a target, and so are no inputs, with the path of that target.
+    """
+    patterns = [f"{path}{HEIGHT}" if path not in known and f"{path}{HEIGHT}" in known else path for path in only]
+    faults = [
+        _no_such(pattern, known, regulated or {})
+        for pattern in patterns
+        if not any(fnmatchcase(path, pattern) for path in known)
+    ]
+    if faults:
+        raise InputError(faults)
+    return tuple(path for path in known if any(fnmatchcase(path, pattern) for pattern in patterns))
+
+
+def _no_such(pattern: str, known: Collection[str], regulated: Mapping[str, str]) -> Fault:
+    for name in (pattern, f"{pattern}{HEIGHT}"):
+        if name in regulated:
+            remedy = f"name {regulated[name]} instead, or leave the screws where they are: --screws held"
+            return Fault(ONLY, None, pattern, "a screw", "what regulating leaves alone: it is turned each time", remedy)
+    if pattern.startswith(WISHED):
+        remedy = "the screws are held: name the screw, or regulate each unit again: --screws regulated"
+        return Fault(ONLY, None, pattern, "a target", "one of the inputs", remedy)
+    if pattern.endswith(PITCH):
+        remedy = "name the screw: its influence is told by the turn where its pitch is given"
+        return Fault(ONLY, None, pattern, "a pitch", "one of the inputs", remedy)
+    if pattern in by_path():
+        remedy = "this scenario has no such number: set it with --set first, or name what it gives instead"
+        return Fault(ONLY, None, pattern, "no quantity of this scenario", "one of its inputs", remedy)
+    hint = suggestion(pattern, known)
+    return Fault(ONLY, None, pattern or '""', "no such input", hint.allowed, hint.remedy)
+
+
+def own_unit(path: str) -> str:
+    """Unit in which an input is told."""
+    kind = kind_at(path)
+    return "" if kind is None else "SI" if kind.form == "contact stiffness" else kind.unit
+
+
+def own_factor(path: str) -> float:
+    """SI per unit in which an input is told."""
+    kind = kind_at(path)
+    return 1.0 if kind is None or kind.form == "contact stiffness" else kind.dimension.factor(kind.unit)

@@ -1,0 +1,97 @@
+"""What a learner's hand can change (shared/hands.toml): a screw turned, a pin changed, a rail moved; and how long."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from sim.display_units import UNITS, format_si
+from sim.errors import Fault, InputError, QuantityError
+from sim.regulation.model_inputs import knob_at, spelling
+from sim.shared_files import shared_file
+from sim.teaching.plain_typing import plain
+from sim.unit.model import ActionUnit
+from sim.units import parse
+
+A_LITTLE = 4
+"""Steps of a hand that are turned at a touch."""
+
+
+@dataclass(frozen=True)
+class Hand:
+    """One input that can be changed; lengths of ``low`` to ``high`` and ``step`` in SI, ``seconds`` for one change.
+
+    What is told by the reading that it is turned for starts at 0, what is told as itself (a
+    torque, a coefficient) at what it is.
+    """
+
+    at: str
+    title: str
+    told: str
+    low: float
+    high: float
+    step: float
+    seconds: float
+    caution: str = ""
+
+    @property
+    def unit(self) -> str:
+        """Unit of its values at the edge."""
+        return spelling(self.at)
+
+    @property
+    def relative(self) -> bool:
+        """Whether a value is a change from where it stands."""
+        return self.at.partition(".")[0] in ("screw", "move", "head", "lead")
+
+    def example(self, inches: bool = False) -> str:
+        """A value as it may be typed: a little more, or of what is told as itself the middle of its reach."""
+        return format_si(A_LITTLE * self.step if self.relative else 0.5 * (self.low + self.high), self.unit, inches)
+
+    def now(self, unit: ActionUnit) -> float:
+        """Where it stands (SI; 0 for one that is told by its change)."""
+        return knob_at(self.at).get(unit)
+
+    def put(self, unit: ActionUnit, value: float) -> ActionUnit:
+        """The unit with it at a value, or changed by it (SI).  Raises ValueError outside ``low`` to ``high``."""
+        if not self.low <= value <= self.high:
+            raise ValueError(f"{self.title}: {value} is outside {self.low} to {self.high}")
+        return knob_at(self.at).put(unit, value)
+
+    def of(self, unit: ActionUnit) -> bool:
+        """Whether the unit has the part at all."""
+        return self.at != "screw.damper_start" or unit.damper is not None
+
+    def read(self, typed: str) -> float:
+        """A value as typed (SI).  Raises InputError."""
+        dimension = UNITS[self.unit][1]
+        allowed = f"{format_si(self.low, self.unit)} to {format_si(self.high, self.unit)}"
+        try:
+            value = parse(typed, dimension)
+        except QuantityError as error:
+            raise self._refused(typed, allowed, plain(error.remedy)) from None
+        if not self.low <= value <= self.high:
+            raise self._refused(typed, allowed, "a smaller change, or another cause")
+        return value
+
+    def _refused(self, typed: str, allowed: str, remedy: str) -> InputError:
+        return InputError([Fault("hand", None, self.title, typed[:40], allowed, remedy)])
+
+
+@cache
+def hands() -> Mapping[str, Hand]:
+    """All of them by ``at``, in the order of the file."""
+    with shared_file("hands.toml").open("rb") as file:
+        rows = tomllib.load(file)["hand"]
+    return MappingProxyType({row["at"]: _hand(row) for row in rows})
+
+
+def _hand(row: Mapping[str, Any]) -> Hand:
+    dimension = knob_at(row["at"]).dimension
+    low, high = (parse(text, dimension) for text in row["range"])
+    step = parse(row["step"], dimension)
+    return Hand(row["at"], row["title"], row["told"], low, high, step, 60.0 * row["minutes"], row.get("caution", ""))

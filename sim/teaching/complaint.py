@@ -1,0 +1,41 @@
+"""What the owner of a spoiled note says of it, from what it reads."""
+
+from __future__ import annotations
+
+from sim.diagnosis.bench_tests import Symptoms, bench_tests
+from sim.teaching.exercise import FELT_BY_OWNER, Exercise, bench
+
+COMPLAINTS: tuple[tuple[str, str | int, str], ...] = (
+    ("slow_press", "blocks on the string", "Pressed slowly, the hammer stays at the string."),
+    ("slow_press", "never escapes", "Pressed slowly, nothing clicks: it never lets go."),
+    ("slow_press", "does not drop", "It feels odd when I press it slowly."),
+    ("check", "not caught", "The hammer bounces about after a blow."),
+    ("home", "no", "After one blow the next has no strength."),
+    ("repeats", "no", "When I repeat it softly, notes go missing."),
+    ("kicks", "yes", "There is a jolt in the key when I let it up."),
+    ("down_weight", 1, "It is heavier than its neighbours."),
+    ("down_weight", -1, "It is lighter than its neighbours."),
+    ("return_time", 1, "It comes back slowly."),
+    ("let_off_hump", 1, "There is a bump near the bottom, more than on its neighbours."),
+    ("aftertouch", 1, "The key goes too deep."),
+    ("aftertouch", -1, "The key stops before it feels finished."),
+    ("let_off", 1, "Very soft notes do not speak."),
+)
+"""Reading, the word or the way it goes, and what is said of it."""
+
+
+def complaint(e: Exercise) -> str:
+    """What the owner says: the teacher's words, or the first thing that the readings give to complain of."""
+    if e.owner:
+        return e.owner
+    made = bench(e)
+    found = made.hidden.found
+    heard = (words for name, way, words in COMPLAINTS if found is not None and _so(name, way, made.before, found))
+    return next(heard, "It is not like its neighbours; I cannot say what it is.")
+
+
+def _so(name: str, way: str | int, before: Symptoms, found: Symptoms) -> bool:
+    if isinstance(way, str):
+        return found.words[name] == way != before.words[name]
+    a, b = before.numbers[name], found.numbers[name]
+    return a is not None and b is not None and way * (b - a) >= FELT_BY_OWNER * bench_tests()[name].si

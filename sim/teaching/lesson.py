@@ -1,0 +1,278 @@
+"""Lessons (shared/lessons/*.toml): text whose claims the simulation can test, something to foretell, something to do.
+
+    title, goal, about                    what it is called, what one can do afterwards, words that find it
+    [[part]] say, plain | [[part.claim]]  a paragraph; ``plain``: it claims nothing of cause and effect
+    [[foretell]] ask, change, read, show  what will happen, before it is seen
+    [task] say, start, hands, want        what to bring about, with which hands, and what it is told by
+    [[task.feedback]] when, say           words for a result; {reading} stands for what was read
+
+A change is a table of hands (shared/hands.toml) and values; ``85 %`` is a share of what is there.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from sim.diagnosis.bench_tests import Sight
+from sim.display_units import UNITS, format_si
+from sim.shared_files import shared_folder
+from sim.teaching.adjustments import hands
+from sim.teaching.probes import Seen, look, sights
+from sim.unit.model import ActionUnit
+from sim.units import parse
+
+WAYS = ("grows", "shrinks", "stays")
+"""What a reading may do; it stays within what a bench can tell."""
+ABSENT = "cannot be read"
+
+
+@dataclass(frozen=True)
+class Change:
+    """Hands and how far each is turned: a value (SI), or a share of what is there."""
+
+    turns: tuple[tuple[str, float, bool], ...] = ()
+
+    def on(self, unit: ActionUnit) -> ActionUnit:
+        """The unit with it.  Raises ValueError where a hand does not reach."""
+        for at, value, share in self.turns:
+            hand = hands()[at]
+            unit = hand.put(unit, value * hand.now(unit) if share else value)
+        return unit
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a reading has to be: between ``low`` and ``high`` (SI), a word, or less than another reading."""
+
+    read: str
+    low: float = -math.inf
+    high: float = math.inf
+    word: str = ""
+    before: str = ""
+
+    @property
+    def sight(self) -> Sight:
+        return sights()[self.read]
+
+    @property
+    def reads(self) -> tuple[str, ...]:
+        return (self.read, self.before) if self.before else (self.read,)
+
+    def met(self, seen: Seen) -> bool:
+        """Whether what was seen is that."""
+        value = seen.values[self.read]
+        if self.word:
+            return (ABSENT if value is None else value) == self.word
+        if not isinstance(value, float):
+            return False
+        other = seen.number(self.before) if self.before else None
+        if self.before:
+            return other is not None and value < other
+        return self.low <= value <= self.high
+
+    def told(self, inches: bool = False) -> str:
+        """It in words."""
+        if self.word:
+            return self.word
+        if self.before:
+            return f"less than {sights()[self.before].title}"
+        ends = [format_si(v, self.sight.unit, inches) for v in (self.low, self.high)]
+        if not math.isfinite(self.low):
+            return f"at most {ends[1]}"
+        return f"at least {ends[0]}" if not math.isfinite(self.high) else f"{ends[0]} to {ends[1]}"
+
+
+@dataclass(frozen=True)
+class Claim:
+    """One sentence of cause and effect: after ``change`` a reading does something, by so much, or is something."""
+
+    change: Change
+    read: str
+    way: str = ""
+    least: float = 0.0
+    most: float = math.inf
+    wanted: Wanted | None = None
+    given: Change = Change()
+    """What was done before it."""
+
+    @property
+    def reads(self) -> tuple[str, ...]:
+        return self.wanted.reads if self.wanted is not None else (self.read,)
+
+    def seen(self, unit: ActionUnit) -> tuple[Seen, Seen]:
+        """What is read before the change and after it; the same where nothing is changed."""
+        before = self.given.on(unit)
+        first = look(before, self.reads)
+        return first, look(self.change.on(before), self.reads) if self.change.turns else first
+
+    def holds(self, unit: ActionUnit) -> bool:
+        """Whether the simulation does what it says."""
+        if self.wanted is not None:  # what was before does not matter, and need not be run
+            return self.wanted.met(look(self.change.on(self.given.on(unit)), self.reads))
+        return self.fits(*self.seen(unit))
+
+    def fits(self, before: Seen, after: Seen) -> bool:
+        """Whether a reading did what it says, or is what it says, from one look to the next."""
+        if self.wanted is not None:
+            return self.wanted.met(after)
+        was, now = before.number(self.read), after.number(self.read)
+        if was is None or now is None:
+            return False
+        return way_of(self.read, was, now) == self.way and self.least <= abs(now - was) <= self.most
+
+
+def way_of(read: str, was: float, now: float) -> str:
+    """What a reading did: one of WAYS."""
+    if abs(now - was) < sights()[read].si:
+        return "stays"
+    return "grows" if now > was else "shrinks"
+
+
+@dataclass(frozen=True)
+class Part:
+    """One paragraph."""
+
+    say: str
+    claims: tuple[Claim, ...]
+    plain: bool
+
+
+@dataclass(frozen=True)
+class Foretell:
+    """Something to foretell: what a reading will do, or its value (``number``), after a change; then it is shown."""
+
+    ask: str
+    given: Change
+    change: Change
+    read: str
+    number: bool
+    words: tuple[str, ...]
+    show: str
+    because: str
+    claims: tuple[Claim, ...]
+    """What ``because`` claims."""
+
+    @property
+    def answers(self) -> tuple[str, ...]:
+        """What can be chosen; nothing where a number is asked."""
+        return () if self.number else self.words or WAYS
+
+
+@dataclass(frozen=True)
+class Feedback:
+    when: Wanted
+    say: str
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something to bring about by doing."""
+
+    say: str
+    start: Change
+    hands: tuple[str, ...]
+    want: tuple[Wanted, ...]
+    feedback: tuple[Feedback, ...]
+    show: str
+
+
+@dataclass(frozen=True)
+class Lesson:
+    name: str
+    title: str
+    goal: str
+    scenario: str
+    look_at: tuple[str, ...]
+    """Readings that stand beside the picture."""
+    parts: tuple[Part, ...]
+    foretell: tuple[Foretell, ...]
+    task: Task
+
+    @property
+    def afterwards(self) -> str:
+        """The goal as the end of a sentence."""
+        return f"{self.goal[:1].lower()}{self.goal[1:]}"
+
+
+@cache
+def lessons() -> Mapping[str, Lesson]:
+    """All of them by name, in their order."""
+    files = sorted((shared_folder() / "lessons").glob("*.toml"))
+    return MappingProxyType({name_of(f): _lesson(f) for f in files})
+
+
+def name_of(file: Path) -> str:
+    """A lesson's name: the file's without its number."""
+    return file.stem.partition("-")[2]
+
+
+def _lesson(file: Path) -> Lesson:
+    row = tomllib.loads(file.read_text(encoding="utf-8"))
+    task = row["task"]
+    return Lesson(
+        name_of(file),
+        row["title"],
+        row["goal"],
+        row.get("scenario", "concert-grand-natural"),
+        tuple(row["look_at"]),
+        tuple(Part(p["say"], _claims(p), p.get("plain", False)) for p in row["part"]),
+        tuple(_foretell(f) for f in row.get("foretell", ())),
+        Task(
+            task["say"],
+            _change(task["start"]),
+            tuple(task["hands"]),
+            tuple(_wanted(w) for w in task["want"]),
+            tuple(Feedback(_wanted(f["when"]), f["say"]) for f in task["feedback"]),
+            task["show"],
+        ),
+    )
+
+
+def _foretell(row: Mapping[str, Any]) -> Foretell:
+    return Foretell(
+        row["ask"], _change(row.get("given", {})), _change(row["change"]), row["read"], row.get("number", False),
+        sights()[row["read"]].words, row["show"], row["because"], _claims(row),
+    )  # fmt: skip
+
+
+def _claims(row: Mapping[str, Any]) -> tuple[Claim, ...]:
+    return tuple(_claim(c) for c in row.get("claim", ()))
+
+
+def _claim(row: Mapping[str, Any]) -> Claim:
+    change, given = _change(row.get("change", {})), _change(row.get("given", {}))
+    if "does" not in row:
+        return Claim(change, row["read"], wanted=_wanted(row), given=given)
+    unit = sights()[row["read"]].unit
+    least, most = _size(row.get("least"), unit, 0.0), _size(row.get("most"), unit, math.inf)
+    return Claim(change, row["read"], row["does"], least, most, given=given)
+
+
+def _wanted(row: Mapping[str, Any]) -> Wanted:
+    unit = sights()[row["read"]].unit
+    return Wanted(
+        row["read"], _size(row.get("from"), unit, -math.inf), _size(row.get("to"), unit, math.inf), row.get("is", ""),
+        row.get("before", ""),
+    )  # fmt: skip
+
+
+def _size(text: str | None, unit: str, otherwise: float) -> float:
+    return otherwise if text is None else parse(text, UNITS[unit][1])
+
+
+def _change(row: Mapping[str, str]) -> Change:
+    return Change(tuple(_turn(at, text) for at, text in row.items()))
+
+
+def _turn(at: str, text: str) -> tuple[str, float, bool]:
+    hand = hands()[at]
+    if text.endswith("%"):
+        return at, float(text.removesuffix("%")) / 100, True
+    return at, parse(text, UNITS[hand.unit][1]), False

@@ -1,0 +1,309 @@
+"""One attempt at an exercise: a plain list of moves, from which everything else follows."""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from typing import Literal
+
+import numpy as np
+
+from sim.diagnosis.bench_tests import LOST, BenchTest, Symptoms, read, tests_of
+from sim.diagnosis.faults import faults
+from sim.diagnosis.inference import Evidence
+from sim.diagnosis.next_test import TAKE_OUT
+from sim.diagnosis.trials import as_read
+from sim.display_units import convert_si, format_si, unit_label
+from sim.errors import Fault, InputError
+from sim.fields.field_paths import suggestion
+from sim.fields.untrusted_text import refuse
+from sim.teaching.adjustments import Hand, hands
+from sim.teaching.exercise import Exercise, bench
+from sim.unit.model import ActionUnit
+
+KEPT = 64
+MOST_MOVES = 400
+"""Moves of one attempt; the longest sensible one has some eighty."""
+
+Kind = Literal["take", "mend", "cause"]
+Mends = tuple[tuple[str, float], ...]
+"""Hands and what they were put at or turned by (SI), in their order."""
+
+
+@dataclass(frozen=True)
+class Move:
+    """A reading taken, a hand put at a value (SI), or a cause named."""
+
+    kind: Kind
+    name: str
+    value: float = 0.0
+
+    def __str__(self) -> str:
+        if self.kind != "mend":
+            return f"{self.kind} {self.name}"
+        unit = hands()[self.name].unit
+        return f"mend {self.name}={convert_si(self.value, unit):.9g} {unit_label(unit)}".rstrip()
+
+
+def take(name: str) -> Move:
+    return Move("take", name)
+
+
+def cause(name: str) -> Move:
+    return Move("cause", name)
+
+
+def mend(at: str, typed: str | float) -> Move:
+    """A hand put at a value as typed, or in SI.  Raises InputError."""
+    hand = hands().get(at)
+    if hand is None:
+        hint = suggestion(at, hands())
+        raise refuse("practice", "mend", at, hint.allowed, hint.remedy)
+    if not isinstance(typed, str):
+        return Move("mend", at, typed)
+    try:
+        return Move("mend", at, hand.read(typed))
+    except InputError as error:
+        raise InputError([replace(fault, file="practice") for fault in error.faults]) from None
+
+
+def move_of(text: str) -> Move:
+    """A move as it is written: ``take NAME``, ``mend AT=VALUE``, ``cause NAME``.  Raises InputError."""
+    kind, _, rest = text.strip().partition(" ")
+    at, is_given, typed = rest.partition("=")
+    if kind == "mend" and is_given:
+        return mend(at.strip(), typed.strip())
+    if kind in ("take", "cause") and rest:
+        return Move("take" if kind == "take" else "cause", rest.strip())
+    allowed = "take NAME, mend AT=VALUE, or cause NAME"
+    raise refuse("practice", "move", text, allowed, "write it as one of these")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What one reading gave: a number (SI, as a bench reads it), a word, or neither where it cannot be taken."""
+
+    test: BenchTest
+    value: float | None = None
+    word: str = ""
+    times: int = 1
+    """Readings of which it is the mean."""
+    seen: tuple[str, str] | None = None
+    """Test and word that show themselves while it is taken."""
+
+    def told(self, inches: bool = False) -> str:
+        if self.word:
+            return self.word
+        if self.value is not None:
+            return format_si(self.value, self.test.unit, inches)
+        return f"cannot be taken: {self.seen[1]}" if self.seen else "cannot be taken"
+
+
+@dataclass(frozen=True)
+class Line:
+    """A move with what it cost, all told so far (seconds), and what it gave; ``stage`` counts the mends before."""
+
+    move: Move
+    seconds: float
+    so_far: float
+    stage: int
+    out: bool
+    """The action is out afterwards."""
+    taken: Taken | None = None
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """An exercise and the moves made so far."""
+
+    exercise: Exercise
+    moves: tuple[Move, ...] = ()
+
+    def then(self, *moves: Move) -> Attempt:
+        """With more moves.  Raises InputError for one that cannot be made."""
+        made = self
+        for move in moves:
+            made._look_at(move)
+            made = replace(made, moves=(*made.moves, move))
+        return made
+
+    def _look_at(self, move: Move) -> None:
+        known: Mapping[str, object]
+        if move.kind == "take":
+            known = self.tests
+        elif move.kind == "cause":
+            known = self.causes
+        else:
+            known = self.hands
+        if move.name not in known:
+            hint = suggestion(move.name, known)
+            raise refuse("practice", move.kind, move.name, hint.allowed, hint.remedy)
+        if len(self.moves) >= MOST_MOVES:
+            remedy = "hand in, or begin anew"
+            raise InputError([Fault("practice", None, "moves", str(len(self.moves) + 1), f"{MOST_MOVES}", remedy)])
+        if move.kind == "mend":
+            try:
+                unit_after(self.exercise, (*self.mends, (move.name, move.value)))
+            except ValueError as error:
+                remedy = "a smaller change, or another cause"
+                fault = Fault("practice", None, f"mend {move.name}", str(error), "what the parts allow", remedy)
+                raise InputError([fault]) from None
+
+    @cached_property
+    def tests(self) -> dict[str, BenchTest]:
+        """Readings that can be taken."""
+        return tests_of(bench(self.exercise).sound)
+
+    @cached_property
+    def hands(self) -> dict[str, Hand]:
+        """What can be changed."""
+        sound = bench(self.exercise).sound
+        return {at: hand for at, hand in hands().items() if hand.of(sound)}
+
+    @cached_property
+    def causes(self) -> dict[str, str]:
+        """What may be named, with titles."""
+        sound = bench(self.exercise).sound
+        return {n: f.title for n, f in faults().items() if f.of(sound)}
+
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        """The notebook."""
+        lines: list[Line] = []
+        total, out = 0.0, False
+        mends: Mends = ()
+        times: dict[str, int] = {}
+        for move in self.moves:
+            stage, taken = len(mends), None
+            seconds = self.cost(move, out)
+            if move.kind == "take":
+                taken = reading(self.exercise, mends, self.tests[move.name], times.get(move.name, 0))
+                times[move.name] = times.get(move.name, 0) + 1
+                out = taken.test.out
+            elif move.kind == "mend":
+                mends, out = (*mends, (move.name, move.value)), False
+            total += seconds
+            lines.append(Line(move, seconds, total, stage, out, taken))
+        return tuple(lines)
+
+    def cost(self, move: Move, out: bool | None = None) -> float:
+        """Seconds of a move now, or with the action ``out``; a reading in the action puts it back, as a mend does."""
+        if move.kind == "cause":
+            return 0.0
+        if move.kind == "mend":
+            return self.hands[move.name].seconds
+        test = self.tests[move.name]
+        return test.seconds + (TAKE_OUT if test.out and not (self.out if out is None else out) else 0.0)
+
+    @property
+    def seconds(self) -> float:
+        return self.lines[-1].so_far if self.lines else 0.0
+
+    @property
+    def reading_seconds(self) -> float:
+        """Of it, what was spent on reading."""
+        return sum(line.seconds for line in self.lines if line.move.kind == "take")
+
+    @property
+    def out(self) -> bool:
+        return self.lines[-1].out if self.lines else False
+
+    @property
+    def mends(self) -> Mends:
+        return tuple((m.name, m.value) for m in self.moves if m.kind == "mend")
+
+    @property
+    def stage(self) -> int:
+        return len(self.mends)
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """Causes named, each once."""
+        return tuple(dict.fromkeys(m.name for m in self.moves if m.kind == "cause"))
+
+    @property
+    def unit(self) -> ActionUnit:
+        """As it stands now."""
+        return unit_after(self.exercise, self.mends)
+
+    @property
+    def found(self) -> Symptoms | None:
+        """All that it reads now, without the bench's noise: for marking alone."""
+        return found_after(self.exercise, self.mends)
+
+    def taken(self, stage: int | None = None) -> dict[str, Taken]:
+        """Readings taken at a stage (default: since the last mend); the mean of those taken more than once."""
+        at = self.stage if stage is None else stage
+        all_: dict[str, list[Taken]] = {}
+        for line in self.lines:
+            if line.taken is not None and line.stage == at:
+                all_.setdefault(line.move.name, []).append(line.taken)
+        return {name: mean(taken) for name, taken in all_.items()}
+
+    def evidence(self, stage: int | None = None) -> Evidence:
+        """The same as a diagnosis takes it."""
+        return evidence(self.taken(stage))
+
+
+def mean(taken: Sequence[Taken]) -> Taken:
+    """One reading taken several times of a unit that nobody touched in between."""
+    values = [t.value for t in taken if t.value is not None]
+    if len(values) < 2:
+        return taken[-1]
+    return replace(taken[-1], value=sum(values) / len(values), times=len(values))
+
+
+def evidence(taken: Mapping[str, Taken]) -> Evidence:
+    """Readings as a diagnosis takes them."""
+    numbers: dict[str, float] = {}
+    words: dict[str, str] = {}
+    rough: dict[str, float] = {}
+    for name, one in taken.items():
+        if one.seen is not None:
+            words.setdefault(*one.seen)
+        if one.word:
+            words[name] = one.word
+        elif one.value is not None:
+            numbers[name] = one.value / one.test.si
+            if one.times > 1:
+                rough[name] = 1.0 / math.sqrt(one.times)
+    return Evidence(numbers, words, rough)
+
+
+def attempt(exercise: Exercise, moves: Iterable[str | Move]) -> Attempt:
+    """An attempt from its moves, written or made.  Raises InputError."""
+    return Attempt(exercise).then(*(move_of(m) if isinstance(m, str) else m for m in moves))
+
+
+@lru_cache(maxsize=KEPT)
+def unit_after(exercise: Exercise, mends: Mends) -> ActionUnit:
+    """The spoiled unit after so many mends.  Raises ValueError where the parts do not allow one."""
+    if not mends:
+        return bench(exercise).hidden.unit
+    at, value = mends[-1]
+    return hands()[at].put(unit_after(exercise, mends[:-1]), value)
+
+
+@lru_cache(maxsize=KEPT)
+def found_after(exercise: Exercise, mends: Mends) -> Symptoms | None:
+    """What it reads then; None where it does not come to rest."""
+    return read(unit_after(exercise, mends)) if mends else bench(exercise).hidden.found
+
+
+def reading(exercise: Exercise, mends: Mends, test: BenchTest, times: int) -> Taken:
+    """One reading; its noise hangs on the exercise, the reading and how often it was taken before."""
+    found = found_after(exercise, mends)
+    if found is None:
+        return Taken(test, word=LOST if LOST in test.words else "")
+    seen = None if test.needs is None else (test.needs[0], found.words[test.needs[0]])
+    if test.words:
+        return Taken(test, word=found.words[test.name])
+    value = found.numbers[test.name]
+    if value is None or (test.needs is not None and seen != test.needs):
+        return Taken(test, seen=seen if seen != test.needs else None)
+    drawn_by = f"{exercise.code} {exercise.ill} {test.name}"
+    random = np.random.default_rng([exercise.seed, zlib.crc32(drawn_by.encode()), times])
+    return Taken(test, as_read(test, value, random) * test.si, seen=seen)

@@ -1,0 +1,245 @@
+"""Published figures that the model is held to (shared/published.toml): rows, their gates, and the verdict on a row.
+
+A verdict is computed from what units read, never written down: *pass* when nine of
+ten healthy units lie inside the gate of every check, *miss* when not, *not comparable*
+where nothing is held to the row.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.bench.usual_ranges import usual
+from sim.display_units import UNITS
+from sim.shared_files import shared_file
+
+Array = NDArray[np.float64]
+Verdict = Literal["pass", "miss", "not comparable"]
+
+INSIDE = 0.9
+"""Share of the healthy units that has to lie inside a gate.  Our convention."""
+KEY = 40
+"""The note that the figures are of: usual ranges are taken there."""
+RESERVED = ("what", "measure", "unit", "gate", "law", "widened", "usual", "miss")
+
+PARTS: Mapping[str, str] = {
+    "timing": "Timing of key and hammer",
+    "speed": "Speeds of key and hammer",
+    "flight": "Free flight, shank and head",
+    "string": "Felt and string",
+    "repetition": "Repetition",
+    "parts": "Facts of parts",
+    "weights": "Touch weights and leverage (trade)",
+    "changes": "What a change does (trade)",
+}
+"""Parts of the report, in its order."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One number of a row: how it is read (``measure`` with ``options``), its edge unit and its gate in that unit."""
+
+    what: str
+    measure: str
+    options: Mapping[str, Any]
+    unit: str
+    gate: tuple[float, float] | None
+    miss: str = ""
+    """Why it misses, should it."""
+
+    def inside(self, value: float | None) -> bool:
+        """Whether a value (edge unit) lies inside; what could not be read does not."""
+        return self.gate is not None and value is not None and self.gate[0] <= value <= self.gate[1]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One published figure: where it comes from, and what is held to it."""
+
+    number: str
+    part: str
+    title: str
+    plain: str
+    published: str
+    conditions: str
+    sources: tuple[str, ...]
+    tag: str
+    why: str
+    incomparable: str
+    checks: tuple[Check, ...]
+
+
+@dataclass(frozen=True)
+class Curve:
+    """What is drawn over hammer speed: a blow's quantity against power laws, points (v, value, source) and gates."""
+
+    name: str
+    title: str
+    quantity: str
+    unit: str
+    speeds: tuple[float, ...]
+    struck: bool = False
+    law: str = ""
+    widened: float = 0.0
+    memory: str = ""
+    points: tuple[tuple[float, float, str], ...] = ()
+    gates: tuple[tuple[float, float, float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the units read of one check (edge unit; None where a unit could not be read)."""
+
+    check: Check
+    values: tuple[float | None, ...]
+
+    @property
+    def read(self) -> Array:
+        return np.array([v for v in self.values if v is not None], dtype=float)
+
+    @property
+    def middle(self) -> float | None:
+        """Median of the units that could be read."""
+        return float(np.median(self.read)) if len(self.read) else None
+
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        """From 5 to 95 % of them."""
+        return (float(np.percentile(self.read, 5)), float(np.percentile(self.read, 95))) if len(self.read) else None
+
+    @property
+    def share(self) -> float | None:
+        """Share of all units inside the gate."""
+        if self.check.gate is None:
+            return None
+        return sum(map(self.check.inside, self.values)) / len(self.values)
+
+    @property
+    def verdict(self) -> Verdict:
+        if self.share is None:
+            return "not comparable"
+        return "pass" if self.share >= INSIDE else "miss"
+
+    @property
+    def stale(self) -> bool:
+        """A reason of a miss that is no miss."""
+        return bool(self.check.miss) and self.verdict != "miss"
+
+    @property
+    def unexplained(self) -> bool:
+        """A miss without a reason."""
+        return self.verdict == "miss" and not self.check.miss
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One row with what was found."""
+
+    row: Row
+    found: tuple[Found, ...] = field(default=())
+
+    @property
+    def verdict(self) -> Verdict:
+        verdicts = {f.verdict for f in self.found} - {"not comparable"}
+        if self.row.incomparable or not verdicts:
+            return "not comparable"
+        return "miss" if "miss" in verdicts else "pass"
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Why it misses, each reason once; why nothing is held to it."""
+        if self.row.incomparable:
+            return (self.row.incomparable,)
+        missed = [f.check.miss or "no reason is known yet" for f in self.found if f.verdict == "miss"]
+        return tuple(dict.fromkeys(missed))
+
+
+@cache
+def _file() -> Mapping[str, Any]:
+    with shared_file("published.toml").open("rb") as file:
+        return tomllib.load(file)
+
+
+def tags() -> Mapping[str, str]:
+    """How far a figure was read, by its tag."""
+    return dict(_file()["tags"])
+
+
+def laws(name: str) -> tuple[tuple[float, float, float], ...]:
+    """The power laws a v**b + c of one name, an instrument each (v in m/s, value in ms)."""
+    return tuple((float(a), float(b), float(c)) for a, b, c in _file()["power_laws"][name])
+
+
+def law_at(name: str, v: float) -> list[float]:
+    """What each instrument's law gives at hammer speed v (m/s), ms."""
+    return [a * v**b + c for a, b, c in laws(name)]
+
+
+def band(name: str, v: float, widened: float = 0.0) -> tuple[float, float]:
+    """From the least to the most of the laws at hammer speed v (m/s), widened by a share, ms."""
+    values = law_at(name, v)
+    return min(values) * (1 - widened), max(values) * (1 + widened)
+
+
+def source(name: str) -> str:
+    """A source in words."""
+    return str(_file()["sources"].get(name, name))
+
+
+@cache
+def rows() -> tuple[Row, ...]:
+    """All rows, in the order of the report's parts."""
+    found = [_row(raw) for raw in _file()["row"]]
+    order = list(PARTS)
+    return tuple(sorted(found, key=lambda row: order.index(row.part)))
+
+
+@cache
+def curves() -> tuple[Curve, ...]:
+    """All curves, in the file's order."""
+    return tuple(_curve(raw) for raw in _file()["curve"])
+
+
+def _row(raw: Mapping[str, Any]) -> Row:
+    return Row(
+        **{name: raw[name] for name in ("number", "part", "title", "plain", "published", "conditions", "tag", "why")},
+        sources=tuple(source(name) for name in raw["source"]),
+        incomparable=raw.get("incomparable", ""),
+        checks=tuple(_check(c) for c in raw["checks"]),
+    )
+
+
+def _check(raw: Mapping[str, Any]) -> Check:
+    options = {name: tuple(v) if isinstance(v, list) else v for name, v in raw.items() if name not in RESERVED}
+    if raw["unit"] not in UNITS:
+        raise ValueError(f"shared/published.toml: {raw['what']}: no unit {raw['unit']!r}; there are {[*UNITS]}")
+    return Check(raw["what"], raw["measure"], options, raw["unit"], _gate(raw), raw.get("miss", ""))
+
+
+def _gate(raw: Mapping[str, Any]) -> tuple[float, float] | None:
+    if "gate" in raw:
+        low, high = map(float, raw["gate"])
+        return low, high
+    if "law" in raw:
+        return band(raw["law"], raw["v"], raw["widened"])
+    if "usual" in raw:
+        found = usual(raw["usual"], KEY)
+        if found is None or found.unit != raw["unit"]:
+            raise ValueError(f"shared/published.toml: {raw['what']}: no usual range of {raw['usual']} in that unit")
+        return found.low, found.high
+    return None
+
+
+def _curve(raw: Mapping[str, Any]) -> Curve:
+    points = tuple((float(v), float(y), source(name)) for v, y, name in raw.get("points", ()))
+    gates: Sequence[Sequence[float]] = raw.get("gates", ())
+    rest = {name: value for name, value in raw.items() if name not in ("points", "gates", "speeds")}
+    boxes = tuple((float(a), float(b), float(c), float(d)) for a, b, c, d in gates)
+    return Curve(**rest, speeds=tuple(map(float, raw["speeds"])), points=points, gates=boxes)
