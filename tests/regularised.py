@@ -19,11 +19,13 @@ from typing import Any
 
 import numba
 import numpy as np
-from scipy.integrate import odeint, solve_ivp
 
 from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, RUBBING
 from sim.physics.run import AWAY, DRIVEN_MASS, KEY_FORCE, STATE_TYPE, Drive
+from tests.lazily import Lazily
+
+solvers = Lazily("scipy.integrate")
 
 Array = Any
 N = len(DOFS)
@@ -213,9 +215,9 @@ def integrate(
     floor = 1e-3 * rtol if atol is None else atol
     scale = np.concatenate([np.full(N, floor), np.full(N, 1e3 * floor), [floor]])
     if method == "odeint":
-        return t, odeint(prob.fun, prob.start, t, rtol=rtol, atol=scale, tfirst=True, mxstep=100000)
+        return t, solvers.odeint(prob.fun, prob.start, t, rtol=rtol, atol=scale, tfirst=True, mxstep=100000)
     with np.errstate(over="ignore", invalid="ignore"):  # an explicit method's steps that are thrown away
-        done = solve_ivp(prob.fun, (0.0, duration), prob.start, method=method, t_eval=t, rtol=rtol, atol=scale)
+        done = solvers.solve_ivp(prob.fun, (0.0, duration), prob.start, method=method, t_eval=t, rtol=rtol, atol=scale)
     if not done.success:
         raise ArithmeticError(f"{method} at rtol {rtol}: {done.message}")
     return done.t, done.y.T
@@ -233,7 +235,7 @@ def string_contact(prob: Problem, t: Array, y: Array) -> tuple[float, float]:
         return prob.crown(z)[0]
 
     gap.terminal = True  # type: ignore[attr-defined]
-    last = solve_ivp(prob.fun, (t[k], t[k + 1]), y[k], method="DOP853", rtol=1e-10, atol=1e-12, events=gap)
+    last = solvers.solve_ivp(prob.fun, (t[k], t[k + 1]), y[k], method="DOP853", rtol=1e-10, atol=1e-12, events=gap)
     if not len(last.t_events[0]):
         raise ArithmeticError("the crossing of the string was lost")
     return float(last.t_events[0][0]), prob.crown(last.y_events[0][0])[1]

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from sim.diagnosis.bench_tests import read
 from sim.diagnosis.inference import Cells
@@ -88,7 +88,7 @@ def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None)
     straight = slopes.T @ slopes
     noise = grid.covariance(columns, rough, np.array([0]))[0] - straight
     off = wanted - grid.mean[0, columns]
-    chance = float(chi2.sf(off @ np.linalg.solve(straight + noise, off), len(columns))) if columns else 1.0
+    chance = float(chdtrc(len(columns), off @ np.linalg.solve(straight + noise, off))) if columns else 1.0
     if chance < UNHEALTHY:
         told = f"so far from a healthy note's as these readings lie but {chance:.1g} of such notes: diagnose it first"
         raise SimulationError("not healthy", None, told)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from sim.diagnosis.bench_tests import BenchTest
 from sim.diagnosis.faults import Fault
@@ -111,7 +111,7 @@ def _chance(found: Posterior) -> tuple[float, int]:
     best = int(np.argmin(found.misfit + _words_off(found)))
     if n == 0:
         return 1.0, best
-    return float(chi2.sf(found.misfit[best], n)), best
+    return float(chdtrc(n, found.misfit[best])), best
 
 
 def _words_off(found: Posterior) -> Array:

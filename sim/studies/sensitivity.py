@@ -17,7 +17,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc, sobol_indices
+from scipy.special import ndtri
 
 from sim.bench.reading_list import Taken, kind_for
 from sim.errors import Fault, InputError
@@ -144,6 +144,8 @@ def _column(points: Sequence[Point], name: str) -> Array:
 
 def _design(way: Manner, inputs: Sequence[Tolerance], n: int) -> Array:
     """Rows A, B, then A with each column of B in turn (SI): n (d + 2) units."""
+    from scipy.stats import qmc  # takes a second that others need not wait for
+
     d = len(inputs)
     drawn = np.clip(qmc.Sobol(2 * d, seed=SEED).random(n), 1e-6, 1 - 1e-6)
     a, b = (_within(way, inputs, half) for half in (drawn[:, :d], drawn[:, d:]))
@@ -160,7 +162,7 @@ def _within(way: Manner, inputs: Sequence[Tolerance], drawn: Array) -> Array:
     out = np.empty_like(drawn)
     for i, given in enumerate(inputs):
         share, kind = drawn[:, i], kind_at(given.path)
-        out[:, i] = way.known[given.path] + given.si * (norm.ppf(share) if given.normal else 2 * share - 1)
+        out[:, i] = way.known[given.path] + given.si * (ndtri(share) if given.normal else 2 * share - 1)
         if kind is not None and kind.form != "contact stiffness":
             own = own_factor(given.path)
             out[:, i] = np.clip(out[:, i], kind.minimum * own, kind.maximum * own)
@@ -185,6 +187,8 @@ def _indices(reading: Taken, values: Array, n: int, d: int) -> Indices:
 
 
 def _estimate(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
+    from scipy.stats import sobol_indices
+
     found = sobol_indices(func=dict(parts), n=n)
     return np.ravel(found.first_order), np.ravel(found.total_order)
 

@@ -8,7 +8,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from sim.bench import slow_press, strike
 from sim.bench.readings import Settings, Strike, TouchWeight
@@ -112,6 +111,8 @@ class Specimen:
         if i is None or i == 0:
             return None
         low, high = sorted(map(float, STRENGTHS[kind][i - 1 : i + 1]))
+
+        from scipy.optimize import brentq
 
         def miss(strength: float) -> float:
             return self.speed(Touch("", strength, struck, kind)) - v

@@ -21,17 +21,17 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
-from scipy.linalg import eigh
-from scipy.optimize import brentq
 
 from sim.physics import mechanism as m
 from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, Contact, Point, parameters
 from sim.unit.model import GRAVITY, ActionUnit
+from tests.lazily import Lazily
 from tests.physics.geometry import gap, material_point, place, rotation, touching
 
 Array = Any
 Rows = dict[str, tuple[Array, float]]
+interpolate, linalg, optimize = Lazily("scipy.interpolate"), Lazily("scipy.linalg"), Lazily("scipy.optimize")
+
 AT = {x: i for i, x in enumerate(DOFS)}
 N = len(DOFS)
 TINY = 1e-30
@@ -130,11 +130,12 @@ class Reference:
         force[h] += hm.head_mass * arm @ down
         force[h] += hm.shank_mass_moment * down[1] - weighed * (now @ (across[1:] @ dx)) * down[0]
 
-    def shank(self) -> tuple[Array, Array, tuple[CubicHermiteSpline, CubicHermiteSpline]]:
+    def shank(self) -> tuple[Array, Array, tuple[Any, Any]]:
         """Places and weights of a quadrature along it, and the shapes of unit deflection and turn of its tip."""
         length = self.unit.hammer.shank_length
         nodes, weights = np.polynomial.legendre.leggauss(12)
-        shapes = (CubicHermiteSpline([0, length], [0, 1], [0, 0]), CubicHermiteSpline([0, length], [0, 0], [0, 1]))
+        cubic = interpolate.CubicHermiteSpline
+        shapes = (cubic([0, length], [0, 1], [0, 0]), cubic([0, length], [0, 0], [0, 1]))
         return 0.5 * length * (nodes + 1), 0.5 * length * weights, shapes
 
     @cached_property
@@ -146,7 +147,7 @@ class Reference:
         mass = np.zeros((N, N))
         self.add_hammer(mass, np.zeros(N), np.zeros(N))
         held = mass[np.ix_([AT["e"], AT["r"]], [AT["e"], AT["r"]])]
-        squares, modes = eigh(stiff, held)
+        squares, modes = linalg.eigh(stiff, held)
         return stiff, held @ modes @ np.diag(2 * hm.shank_damping_ratio * np.sqrt(squares)) @ modes.T @ held
 
     def springs(self, q: Array, u: Array) -> Array:
@@ -232,7 +233,7 @@ class Reference:
             top = 1.0
             while miss(top) < 0:
                 top *= 2
-            force = float(brentq(miss, 0.0, top, xtol=1e-15, rtol=1e-14))
+            force = float(optimize.brentq(miss, 0.0, top, xtol=1e-15, rtol=1e-14))
         v, y = string_after(force)
         self.outgoing.append((v - near, v - far))
         return force, a, y, v

@@ -11,7 +11,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest, ttest_1samp
 
 from sim.diagnosis import calibrate
 from sim.diagnosis.bench_tests import read, symptoms
@@ -30,6 +29,9 @@ from sim.studies.repinning import repin
 from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
 from tests import diagnosis_trials as trials
+from tests.lazily import Lazily
+
+stats = Lazily("scipy.stats")
 
 SEED = int(os.environ["TRIALS_SEED"])
 FAULTS, HEALTHY, PAIRS, OTHER = 40, 16, 10, 12
@@ -66,7 +68,7 @@ def looked_into(kind: str, count: int) -> list[Trial]:
 
 def holds(k: int, n: int, bound: float) -> None:
     """Unless so few hits reject the bound."""
-    p = binomtest(k, n, bound, alternative="less").pvalue
+    p = stats.binomtest(k, n, bound, alternative="less").pvalue
     assert p >= REJECTED, f"{k} of {n} against {bound:.0%}: p = {p:.1g}; TRIALS_SEED={SEED}"
 
 
@@ -128,7 +130,7 @@ def test_suggested_tests_cost_half_of_the_checklist() -> None:
     """Cost to 90 % sure where both get there: mean of followed less half of the listed, by Student's t."""
     followed, listed = trials.costs(grid(), units("fault", FAULTS), SEED).T
     assert len(followed) >= 20
-    p = ttest_1samp(followed - 0.5 * listed, 0.0, alternative="greater").pvalue
+    p = stats.ttest_1samp(followed - 0.5 * listed, 0.0, alternative="greater").pvalue
     assert p >= REJECTED, f"{followed.mean():.0f} s against {listed.mean():.0f} s; p = {p:.1g}; TRIALS_SEED={SEED}"
 
 

@@ -22,15 +22,16 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
-import sympy as sp
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sympy.physics.mechanics import LagrangesMethod, dynamicsymbols
 
 from sim.physics.run import DRIVEN_MASS, Drive, pack, run
 from sim.unit.model import GRAVITY, ActionUnit
+from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, rigid, state, vector, with_damper, without_contacts, without_friction
+
+sp, mechanics = Lazily("sympy"), Lazily("sympy.physics.mechanics")
 
 COORDINATES = ("kf", "kr", "w", "j", "l", "h", "e", "r", "d", "f")
 NAMES = (
@@ -38,7 +39,6 @@ NAMES = (
     "m_w i_w w_x w_y jc_x jc_y lc_x lc_y m_j i_j j_x j_y m_l i_l l_x l_y "
     "t_j k_j t_l k_l m_head head_x head_y gyration shank_i shank_moment length k_e c_ee c_er c_rr m_d m_f pull c_f"
 )
-S = {s.name: s for s in sp.symbols(NAMES, real=True)}
 FINGER = Drive(DRIVEN_MASS, np.array([[0.0, 3.0, 0.0]]), mass=0.4, muscle_damping=2.0)
 """A finger whose muscle pulls with 3 N and gives way to speed: its weight is part of the pull."""
 
@@ -50,8 +50,9 @@ def arm(angle: sp.Expr, x: sp.Expr, y: sp.Expr) -> sp.Matrix:
 @cache
 def equations() -> Callable[..., tuple[Array, Array]]:
     """(mass matrix, generalised forces) of coordinates, speeds and symbols, compiled to numpy."""
-    t = dynamicsymbols._t
-    q = dict(zip(COORDINATES, dynamicsymbols(" ".join(COORDINATES)), strict=True))
+    S = {s.name: s for s in sp.symbols(NAMES, real=True)}
+    t = mechanics.dynamicsymbols._t
+    q = dict(zip(COORDINATES, mechanics.dynamicsymbols(" ".join(COORDINATES)), strict=True))
     v = {n: x.diff(t) for n, x in q.items()}
     half = sp.Rational(1, 2)
 
@@ -99,7 +100,7 @@ def equations() -> Callable[..., tuple[Array, Array]]:
 
     damping = half * S["key_c"] * (v["kr"] - v["kf"]) ** 2 + half * S["c_ee"] * v["e"] ** 2
     damping += half * S["c_f"] * v["f"] ** 2 + S["c_er"] * v["e"] * v["r"] + half * S["c_rr"] * v["r"] ** 2
-    method = LagrangesMethod(kinetic - potential, [q[n] for n in COORDINATES])
+    method = mechanics.LagrangesMethod(kinetic - potential, [q[n] for n in COORDINATES])
     method.form_lagranges_equations()
     losses = sp.Matrix([damping.diff(v[n]) for n in COORDINATES])
     plain = {v[n]: sp.Symbol(f"v_{n}") for n in COORDINATES} | {q[n]: sp.Symbol(f"q_{n}") for n in COORDINATES}

@@ -11,15 +11,17 @@ from __future__ import annotations
 
 import math
 
-import mujoco
 import numpy as np
 import pytest
 
 from sim.physics.run import Drive, run
 from sim.unit.model import GRAVITY
+from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, rigid, state, weightless_but_hammer, without_contacts, without_friction
 from tests.twin.bodies import chain_body, hinge, lump, rigid_hammer, world
+
+mujoco = Lazily("mujoco")
 
 STEP = 5e-6
 

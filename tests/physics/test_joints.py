@@ -20,13 +20,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
 from scipy.special import ellipk
 
 from sim.physics.run import Drive, Run, run
 from sim.unit.model import GRAVITY
+from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, rigid, state, without_contacts, without_friction
+
+optimize = Lazily("scipy.optimize")
 
 STEP = 20e-6
 
@@ -105,7 +107,7 @@ def next_turn(part: Part, a: float, torque: float) -> float:
     def miss(b: float) -> float:
         return part.gravity * math.sin((a - b) / 2) * float(np.sinc((a + b) / (2 * math.pi))) - torque
 
-    return float(brentq(miss, -a, a, xtol=1e-15))
+    return float(optimize.brentq(miss, -a, a, xtol=1e-15))
 
 
 @pytest.mark.parametrize("name", ["hammer", "wippen", "jack", "lever"])

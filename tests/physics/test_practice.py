@@ -10,7 +10,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
 
 from sim.diagnosis.bench_tests import bench_tests
 from sim.diagnosis.faults import faults
@@ -24,7 +23,10 @@ from sim.teaching.mark import marked
 from sim.teaching.practice import Attempt, attempt
 from sim.teaching.repairs import answers
 from tests import practice_trials as trials
+from tests.lazily import Lazily
 from tests.physics.test_diagnosis import REJECTED, SEED, grid
+
+stats = Lazily("scipy.stats")
 
 EACH = {1: 4, 2: 3, 3: 2}
 """Exercises of a level."""
@@ -47,10 +49,10 @@ def sample() -> list[Exercise]:
 
 def test_learner_solves_nearly_all_and_guesser_does_not_pass() -> None:
     found = trials.run(sample(), {USUAL: known()})
-    p = binomtest(trials.solved(found), len(found), 0.95, alternative="less").pvalue
+    p = stats.binomtest(trials.solved(found), len(found), 0.95, alternative="less").pvalue
     lost = [t.exercise.code for t in found if t.learnt is None or not t.learnt.passed]
     assert p >= REJECTED, f"not solved: {', '.join(lost)}; TRIALS_SEED={os.environ['TRIALS_SEED']}"
-    assert binomtest(trials.guessed(found), len(found), 0.05, alternative="greater").pvalue >= REJECTED
+    assert stats.binomtest(trials.guessed(found), len(found), 0.05, alternative="greater").pvalue >= REJECTED
 
 
 def test_learners_see_nothing_of_what_is_hidden(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,14 +19,16 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from scipy.interpolate import CubicHermiteSpline
 
 from sim.physics.mechanism import DOFS, ROWS
 from sim.physics.run import DRIVEN_MASS, KEY_MOTION, Drive, Run, go_on, pack, run
 from sim.unit.model import ActionUnit
+from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.reference import Reference
 from tests.physics.rig import NAMES, Array, first_contact, pull, rest, state, vector, with_damper
+
+interpolate = Lazily("scipy.interpolate")
 
 STEP = 25e-6
 PHASES = ("start of the stroke", "push", "escape", "string", "check", "return")
@@ -58,7 +60,7 @@ def table_value(drive: Drive, t: float) -> float:
     d = drive.table
     if len(d) == 1 or t <= d[0, 0] or t >= d[-1, 0]:
         return float(d[0 if len(d) == 1 or t <= d[0, 0] else -1, 1])
-    return float(CubicHermiteSpline(d[:, 0], d[:, 1], d[:, 2])(t))
+    return float(interpolate.CubicHermiteSpline(d[:, 0], d[:, 1], d[:, 2])(t))
 
 
 def both(

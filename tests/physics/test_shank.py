@@ -15,14 +15,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import brentq
 
 import sim
 from sim.physics import shank
 from sim.physics.run import Drive, run
 from sim.unit.model import Hammer
+from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, state, weightless_but_hammer, without_contacts, without_friction
+
+optimize = Lazily("scipy.optimize")
 
 HAMMER = load().hammer
 
@@ -66,7 +68,7 @@ def exact(hm: Hammer, root_held: bool, count: int) -> list[float]:
 
     for low, high, a, b in zip(grid, grid[1:], values, values[1:], strict=False):
         if a * b < 0 and len(found) < count:
-            found.append(float(brentq(at, low, high, xtol=1e-9)))
+            found.append(float(optimize.brentq(at, low, high, xtol=1e-9)))
     return found
 
 

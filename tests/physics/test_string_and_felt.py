@@ -13,12 +13,14 @@ import math
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
 
 from sim.physics.mechanism import ROWS
 from sim.physics.run import Drive, Run, run
+from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, rigid, state, without_contacts, without_friction
+
+optimize = Lazily("scipy.optimize")
 
 STEP = 1e-6
 ARM = load().hammer.strike_point[0]
@@ -90,7 +92,7 @@ def test_rebound_from_a_felt_with_loss(speed: float, loss: float) -> None:
     def kept(v: float) -> float:
         return v / loss - math.log1p(loss * v) / loss**2
 
-    expected = -brentq(lambda v: kept(v) - kept(speed), -(1 - 1e-12) / loss, 0.0, xtol=1e-14)
+    expected = -optimize.brentq(lambda v: kept(v) - kept(speed), -(1 - 1e-12) / loss, 0.0, xtol=1e-14)
     back = -float(r.state["v_h"][0]) * ARM
     assert back == pytest.approx(expected, rel=2e-4), f"{back} m/s back, closed form {expected} m/s"
     lost = r.ledger.felts["string"]

@@ -12,15 +12,17 @@ from dataclasses import replace
 from functools import cache
 from itertools import product
 
-import mujoco
 import numpy as np
 import pytest
 
 from sim.physics import shank
 from sim.unit.model import ActionUnit, ContactLaw
 from tests import evidence
+from tests.lazily import Lazily
 from tests.twin import bench, beside, bodies
 from tests.twin.beside import LED, Row
+
+mujoco = Lazily("mujoco")
 
 STEP = 2 * bench.STRIKE_STEP
 SAMPLE = [

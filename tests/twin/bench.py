@@ -6,12 +6,14 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import mujoco
 import numpy as np
 
 from sim.unit.model import GRAVITY, ActionUnit
+from tests.lazily import Lazily
 from tests.twin import bodies, laws, measures, stock
 from tests.twin.measures import ROW, Array
+
+mujoco = Lazily("mujoco")
 
 GF = 1e-3 * GRAVITY
 FIRM = 300 * GF

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import mujoco
 import numpy as np
 
 from sim.unit.model import GRAVITY, ActionUnit, Hammer
+from tests.lazily import Lazily
+
+mujoco = Lazily("mujoco")
 
 Array = Any
 

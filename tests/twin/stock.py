@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import mujoco
 import numpy as np
 
 from sim.unit.model import CONTACTS, ActionUnit
+from tests.lazily import Lazily
 from tests.twin.measures import RUBBING, Array
+
+mujoco = Lazily("mujoco")
 
 SOFTNESS = (5e-5, 1.0)
 """Time (s) in which the engine lets a contact's error die, and its damping ratio; its default of 20 ms is for

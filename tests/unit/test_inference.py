@@ -7,7 +7,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal
 
 from sim.diagnosis import bench_tests, inference
 from sim.diagnosis.diagnose import diagnose, distance
@@ -18,6 +17,9 @@ from sim.diagnosis.next_test import next_tests
 from sim.diagnosis.observations import Observed
 from sim.scenario.load import load
 from sim.scenario.shipped import scenario_path
+from tests.lazily import Lazily
+
+stats = Lazily("scipy.stats")
 
 ILL = ("tight-key", "heavy-hammer", "lead-much")
 NUMBERS = ("down_weight", "up_weight", "pinning_key", "hammer_weight")
@@ -88,7 +90,7 @@ def test_posterior_is_bayes_rule_with_scipys_density(monkeypatch: pytest.MonkeyP
     rough = np.array([1.0, 3.0, 1.0, 1.0])
     covariance = g.covariance([0, 1, 2, 3], rough)
     read = np.array(list(evidence.numbers.values()))
-    density = np.array([multivariate_normal(g.mean[c], covariance[c]).pdf(read) for c in range(len(g.of))])
+    density = np.array([stats.multivariate_normal(g.mean[c], covariance[c]).pdf(read) for c in range(len(g.of))])
     code = by_hand().tests["repeats"].words.index("yes")
     expected = g.prior * density * g.said[1][:, code]
     assert posterior(g, evidence).weight == pytest.approx(expected / expected.sum(), rel=1e-8, abs=1e-12)
@@ -104,10 +106,10 @@ def test_one_number_amiss_is_the_mixture_it_says() -> None:
     covariance = g.covariance([0, 1, 2, 3], np.ones(4))
     whole = []
     for c in range(len(g.of)):
-        density = multivariate_normal(g.mean[c], covariance[c]).pdf(read)
+        density = stats.multivariate_normal(g.mean[c], covariance[c]).pdf(read)
         for out in range(4):
             keep = [k for k in range(4) if k != out]
-            less = multivariate_normal(g.mean[c][keep], covariance[c][np.ix_(keep, keep)]).pdf(read[keep])
+            less = stats.multivariate_normal(g.mean[c][keep], covariance[c][np.ix_(keep, keep)]).pdf(read[keep])
             density += inference.AMISS / inference.ANYWHERE * less
         whole.append(g.prior[c] * density)
     expected = np.array(whole) / np.sum(whole)

@@ -9,7 +9,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 
 from sim.errors import InputError
@@ -20,6 +19,9 @@ from sim.scenario.load import load, loads
 from sim.shared_files import shared_file
 from sim.unit.centres import amplitude_lost, count_swings, swings_from_torque, torque_from_swings
 from sim.unit.model import CENTRES, CONTACTS, ActionUnit
+from tests.lazily import Lazily
+
+jsonschema = Lazily("jsonschema")
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NATURAL = SCENARIOS / "concert-grand-natural.toml"
