@@ -1,7 +1,7 @@
-"""Settings of all tests.
+"""Settings of all tests, and their two tiers (tiers.py).
 
 Hypothesis draws the same examples on every run, so that a landing does not fail by
-luck; ``pytest --hypothesis-profile=explore`` draws new ones.
+luck; ``pytest -m full --hypothesis-profile=explore`` draws new ones.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ import pytest
 from hypothesis import settings
 from xdist.scheduler import LoadScopeScheduling
 
-settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("fast", derandomize=True, deadline=None, max_examples=25)
+settings.register_profile("full", derandomize=True, deadline=None, max_examples=100)
 settings.register_profile("explore", deadline=None, max_examples=1000)
-settings.load_profile("steady")
 
 
 TOGETHER = (
@@ -49,9 +49,23 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
     return Together(config, log)
 
 
-def pytest_configure() -> None:
+def tier(config: pytest.Config) -> str:
+    """The one that is asked for."""
+    return "fast" if config.option.markexpr == "not full" else "full"
+
+
+def pytest_configure(config: pytest.Config) -> None:
     """Trials draw anew each time; TRIALS_SEED draws the same again.  Workers inherit it."""
     os.environ.setdefault("TRIALS_SEED", str(secrets.randbits(31)))
+    settings.load_profile(tier(config))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What Hypothesis draws is in the full tier too, with all its draws."""
+    for item in items:
+        if tier(config) == "full" and getattr(getattr(item, "obj", None), "is_hypothesis_test", False):
+            item.add_marker("full")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -1,7 +1,8 @@
 """Every small error of tests/mutants.py has to be noticed: ``python tests/mutation_trials.py [NAME ...] [--keep]``.
 
-Each is made in a copy of the tree, the kernel written anew, and the physics tests
-run until one fails.  A mutant that no test notices is listed: it asks for a test.
+Each is made in a copy of the tree, the kernel written anew, and the physics tests run until
+one fails, first those of the fast tier, then those of the full one; the record says which tier
+noticed.  A mutant that no test notices is listed: it asks for a test.
 ``--keep`` writes shared/evidence/mutation.toml, and goes on where an earlier run
 of the same version was stopped.
 """
@@ -18,6 +19,7 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from itertools import product
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -35,7 +37,8 @@ FIRST = (
     "test_records", "test_conservation", "test_convergence", "test_smooth_limit", "test_general_engine",
     "test_outcomes", "test_cause_and_effect",
 )  # fmt: skip
-"""Tests that look at the physics most closely, run before the others."""
+"""Tests that look at the physics most closely, run before the others of their tier."""
+TIERS = {"fast": "not full", "full": "full"}
 ABOUT_MUTANTS = ("tests/physics/test_wide.py",)
 """Tests that look for the mutants' own text, and would notice any."""
 MADE = "python tests/mutation_trials.py --keep"
@@ -61,8 +64,8 @@ def copied(tree: Path) -> Path:
     return tree
 
 
-def noticed(mutant: Mutant, tree: Path) -> str:
-    """The first test that fails with it in ``tree``, or ""; the tree is left as it was."""
+def noticed(mutant: Mutant, tree: Path) -> tuple[str, str]:
+    """The first test that fails with it in ``tree``, and its tier, or two ""; the tree is left as it was."""
     file = tree / "sim" / "physics" / mutant.file
     sound = file.read_text(encoding="utf-8")
     mutated(mutant, file.parent)
@@ -72,22 +75,29 @@ def noticed(mutant: Mutant, tree: Path) -> str:
         file.write_text(sound, encoding="utf-8")
 
 
-def _first_failure(tree: Path) -> str:
+def _first_failure(tree: Path) -> tuple[str, str]:
     made = _python(tree, "-m", "sim.physics.generate_step")
     if made.returncode:
-        return "the kernel cannot be written"
+        return "the kernel cannot be written", "fast"
     first = [f"tests/physics/{name}.py" for name in FIRST]
-    for files in (first, ["tests/physics", *(f"--ignore={f}" for f in (*first, *ABOUT_MUTANTS))]):
-        ran = _python(tree, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *files)
-        if ran.returncode not in (0, 1, 2):  # nothing was tried: that is no test that notices
-            raise RuntimeError(f"the tests do not run: {ran.stdout[-400:]}{ran.stderr[-400:]}")
-        if ran.returncode == 2:
-            found = re.search(r"^(?:ERROR|E  ) .*", ran.stdout, re.MULTILINE)
-            return f"the tests cannot be read: {found[0] if found else ran.stdout[-200:]}"
-        if ran.returncode == 1:
-            failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(.+?)(?: - |$)", ran.stdout, re.MULTILINE)
-            return failed[1] if failed else "a test"
-    return ""
+    others = ["tests/physics", *(f"--ignore={f}" for f in (*first, *ABOUT_MUTANTS))]
+    for (tier, marked), files in product(TIERS.items(), (first, others)):
+        failed = _failed(tree, "-m", marked, *files)
+        if failed:
+            return failed, tier
+    return "", ""
+
+
+def _failed(tree: Path, *asked: str) -> str:
+    """The first of these tests that fails, or ""."""
+    ran = _python(tree, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *asked)
+    if ran.returncode not in (0, 1, 2):  # nothing was tried: that is no test that notices
+        raise RuntimeError(f"the tests do not run: {ran.stdout[-400:]}{ran.stderr[-400:]}")
+    if ran.returncode == 2:
+        found = re.search(r"^(?:ERROR|E  ) .*", ran.stdout, re.MULTILINE)
+        return f"the tests cannot be read: {found[0] if found else ran.stdout[-200:]}"
+    failed = re.search(r"^(?:FAILED|ERROR) tests/physics/(.+?)(?: - |$)", ran.stdout, re.MULTILINE)
+    return "" if ran.returncode == 0 else failed[1] if failed else "a test"
 
 
 def _python(tree: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
@@ -99,23 +109,26 @@ def _python(tree: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([sys.executable, *arguments], cwd=tree, env=env, capture_output=True, text=True)
 
 
-def done_before() -> dict[str, str]:
-    """What an earlier run of this version noticed, by mutant; the others are tried again."""
+def done_before() -> dict[str, tuple[str, str]]:
+    """What an earlier run of this version noticed, and in which tier, by mutant; the others are tried again."""
     try:
         record = evidence.kept("mutation")
     except FileNotFoundError:
         return {}
     if record["version"] != version(MECHANICS):
         return {}
-    return {r["name"]: r["caught_by"] for r in record["row"] if r["met"]}
+    return {r["name"]: (r["caught_by"], r["tier"]) for r in record["row"] if r["met"] and "tier" in r}
 
 
-def rows(found: dict[str, str]) -> list[dict[str, Any]]:
-    return [
-        {"name": m.name, "where": m.file, "what": m.what, "caught_by": found[m.name], "met": bool(found[m.name])}
-        for m in MUTANTS
-        if m.name in found
-    ]
+def rows(found: dict[str, tuple[str, str]]) -> list[dict[str, Any]]:
+    out = []
+    for m in MUTANTS:
+        if m.name in found:
+            by, tier = found[m.name]
+            out.append(
+                {"name": m.name, "where": m.file, "what": m.what, "caught_by": by, "tier": tier, "met": bool(by)}
+            )
+    return out
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -134,7 +147,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for number in range(workers):
             trees.put(copied(Path(folder, str(number))))
 
-        def one(mutant: Mutant) -> str:
+        def one(mutant: Mutant) -> tuple[str, str]:
             tree = trees.get()
             try:
                 return noticed(mutant, tree)
@@ -143,12 +156,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         for mutant, caught in zip(left, pool.map(one, left), strict=True):
             found[mutant.name] = caught
-            print(f"{mutant.name:18}{caught or 'NOT NOTICED'}  ({mutant.what})", flush=True)
+            print(
+                f"{mutant.name:18}{': '.join(caught[::-1]) if caught[0] else 'NOT NOTICED'}  ({mutant.what})",
+                flush=True,
+            )
             if args.keep and not args.names:
                 evidence.keep(
                     "mutation", "Deliberate errors in the physics, and the test that notices", MADE, rows(found)
                 )
-    missed = [m.name for m in left if not found[m.name]]
+    missed = [m.name for m in left if not found[m.name][0]]
     print(f"{len(left) - len(missed)} of {len(left)} noticed" + (f"; not: {', '.join(missed)}" if missed else ""))
     return 1 if missed else 0
 
