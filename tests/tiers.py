@@ -16,7 +16,7 @@ from hypothesis import settings
 FULL = pytest.mark.full
 
 
-def each(names: str, cases: Iterable[Any], fast: int = 1, **more: Any) -> pytest.MarkDecorator:
+def try_each(names: str, cases: Iterable[Any], fast: int = 1, **more: Any) -> pytest.MarkDecorator:
     """``parametrize`` with the first case, or the first ``fast``, in the fast tier and the others in the full one."""
     made = [case if n < fast else _full(case, several="," in names) for n, case in enumerate(cases)]
     return pytest.mark.parametrize([n.strip() for n in names.split(",")] if "," in names else names, made, **more)
@@ -28,6 +28,6 @@ def _full(case: Any, several: bool) -> Any:
     return pytest.param(*(case if several else (case,)), marks=FULL)
 
 
-def draws(count: int, **more: Any) -> settings:
+def limit_draws(count: int, **more: Any) -> settings:
     """So many draws in the full tier, and no deadline; in proportion by other profiles (conftest.py)."""
     return settings(max_examples=max(5, count * settings().max_examples // 100), deadline=None, **more)

@@ -12,8 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.physics import kernel
@@ -38,6 +37,7 @@ from tests.physics.rig import (
     without_loss,
 )
 from tests.physics.test_reference import changed
+from tests.tiers import limit_draws, try_each
 
 STEPS = [50e-6, 25e-6, 12.5e-6, 6.25e-6]
 SOUNDED = {"soft": 0.115, "medium": 0.060, "hard": 0.045}
@@ -52,7 +52,7 @@ def remainders(runs: list[Run]) -> list[float]:
     return [abs(r.ledger.unexplained) / r.ledger.finger for r in runs]
 
 
-@pytest.mark.parametrize("touch", TOUCHES)
+@try_each("touch", TOUCHES)
 def test_energy_of_a_lossless_stroke_drifts_at_second_order(touch: str) -> None:
     """No friction, no loss in felts, key or shank; what goes out through the string is counted as string energy."""
     p = without_loss(record())
@@ -72,7 +72,7 @@ def test_energy_of_a_lossless_drop_drifts_at_second_order() -> None:
     assert drift[-1] < 5e-5, f"{drift}"
 
 
-@pytest.mark.parametrize("force", [1.2, 2.0, 5.0, 11.0, 20.0, 34.0, 60.0])
+@try_each("force", [11.0, 1.2, 2.0, 5.0, 20.0, 34.0, 60.0])
 def test_ledger_closes_for_every_touch_and_better_with_a_finer_step(force: float) -> None:
     """At most 0.5 % of the finger's work unexplained (the project's own bound), order 2 in the step; whole note."""
     runs = at_steps(lambda dt: strike(record(), pull(force), 0.25, dt))
@@ -108,7 +108,7 @@ def random_finger(rng: np.random.Generator) -> Drive:
     return Drive(DRIVEN_MASS, table, mass=rng.uniform(0.05, 1.0), muscle_damping=rng.uniform(0, 5))
 
 
-@settings(max_examples=40, deadline=None)
+@limit_draws(40)
 @given(seed=st.integers(0, 2**32 - 1), losses=st.sampled_from(["none", "felts only", "all"]))
 def test_mechanism_is_passive_whatever_the_finger_does(seed: int, losses: str) -> None:
     """Energy gained is never more than the finger's work, but for an integration error that shrinks with the step.
@@ -143,7 +143,7 @@ def test_mechanism_is_passive_whatever_the_finger_does(seed: int, losses: str) -
         assert min((*led.felts.values(), *led.rubbing.values(), *led.bending.values())) > -allowed * moved, shown
 
 
-@pytest.mark.parametrize("force", [2.0, 6.0, 12.0])
+@try_each("force", [6.0, 2.0, 12.0])
 def test_lossless_motion_runs_backwards(force: float) -> None:
     """With speeds turned round in free flight, the unit goes back to where it started, under the same finger force.
 
@@ -168,8 +168,8 @@ def test_lossless_motion_runs_backwards(force: float) -> None:
     assert misses[-1] < 1e-7, f"{force} N: misses {misses} rad"
 
 
-@pytest.mark.parametrize("step", [20e-6, 50e-6])
-@pytest.mark.parametrize("load_gf", [0.0, 30.0, 42.0])
+@try_each("step", [50e-6, 20e-6])
+@try_each("load_gf", [30.0, 0.0, 42.0])
 def test_nothing_creeps_in_a_minute_under_a_dead_load(load_gf: float, step: float) -> None:
     """Between up weight and down weight the key sinks a little and then rests for good.
 

@@ -25,6 +25,7 @@ import pytest
 from sim.physics.finger import even_travel, finger_motion
 from sim.physics.run import DEFAULT_STEP
 from tests.physics.rig import TOUCHES, Array, impact, pull, record, slope, strike
+from tests.tiers import try_each
 
 STEPS = [50e-6, 25e-6, 12.5e-6, 6.25e-6, 3.125e-6]
 FINE = 0.5e-6
@@ -74,7 +75,7 @@ def test_with_dry_friction_the_stroke_is_of_first_order_and_string_contact_of_se
     check_orders(1.0, dict.fromkeys(QUANTITIES, 1.0) | {"time on string": 2.0})
 
 
-@pytest.mark.parametrize("touch", TOUCHES)
+@try_each("touch", TOUCHES)
 def test_default_step_gives_hammer_speed_within_a_thousandth(touch: str) -> None:
     """The project's own bound on the default step, 0.1 %, and a step's share for the event times."""
     found, fine = readings(touch, DEFAULT_STEP, 1.0), readings(touch, FINE, 1.0, sweeps=MANY)

@@ -10,6 +10,7 @@ from sim.bench.predict import touches
 from sim.physics.run import DEFAULT_STEP
 from tests import convergence_tables as tables
 from tests import evidence
+from tests.tiers import try_each
 
 
 def test_default_step_is_the_one_the_record_s_rule_gives() -> None:
@@ -18,8 +19,8 @@ def test_default_step_is_the_one_the_record_s_rule_gives() -> None:
     assert {r["unit"] for r in record["row"]} == set(tables.UNITS)
 
 
-@pytest.mark.parametrize("unit", ["concert-grand-natural", "treble"])
-@pytest.mark.parametrize("touch", ["soft", "hard"])
+@try_each("unit", ["concert-grand-natural", "treble"])
+@try_each("touch", ["hard", "soft"])
 def test_a_stroke_at_the_default_step_keeps_the_rule(unit: str, touch: str) -> None:
     """Against the same stroke at 1.25 µs; source of the widths: tests/convergence_tables.py."""
     played = next(t for t in touches(struck=True) if t.name == touch)

@@ -1,12 +1,13 @@
 """Diagnosis on simulated units: hidden faults found, calibrated, and no worse from another model.
 
-Held-out trials: units, faults and noise are drawn anew each time, from a seed that is printed
-at the end of the tests' report; a bound fails only when the trials reject it at p < 0.001.
+Held-out trials: a bound fails only when they reject it at p < 0.001.  The full tier draws units, faults and noise
+anew each time, from a seed that is printed at the end of the tests' report; the fast tier draws a few, always the same.
 """
 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -24,18 +25,32 @@ from sim.errors import SimulationError
 from sim.report.diagnose import causes
 from sim.scenario.load import loads
 from sim.scenario.writing import text_of
+from sim.studies import repinning
 from sim.studies.healthy_variation import drawn
-from sim.studies.repinning import repin
 from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
 from tests import diagnosis_trials as trials
 from tests.lazily import Lazily
+from tests.tiers import try_each
 
 stats = Lazily("scipy.stats")
 
 SEED = int(os.environ["TRIALS_SEED"])
-FAULTS, HEALTHY, PAIRS, OTHER = 40, 16, 10, 12
 REJECTED = 1e-3
+
+
+@dataclass(frozen=True)
+class Size:
+    """How many units of each kind, and their seed."""
+
+    fault: int
+    healthy: int
+    pair: int
+    other: int
+    seed: int
+
+
+sized = try_each("size", (Size(6, 3, 2, 2, 1), Size(40, 16, 10, 12, SEED)), ids=("few", "many"))
 
 
 @cache
@@ -57,13 +72,13 @@ def grid() -> Cells:
 
 
 @cache
-def units(kind: str, count: int) -> list[Hidden]:
-    return trials.hidden(unit(), kind, count, SEED)
+def units(kind: str, size: Size) -> list[Hidden]:
+    return trials.hidden(unit(), kind, getattr(size, kind), size.seed)
 
 
 @cache
-def looked_into(kind: str, count: int) -> list[Trial]:
-    return trials.looked_into(grid(), units(kind, count), SEED)
+def looked_into(kind: str, size: Size) -> list[Trial]:
+    return trials.looked_into(grid(), units(kind, size), size.seed)
 
 
 def holds(k: int, n: int, bound: float) -> None:
@@ -79,63 +94,74 @@ def observed(ill: tuple[tuple[str, float], ...], seed: int) -> Observed:
     return Observed({n: v * sheet.tests[n].si for n, v in sheet.numbers.items()}, dict(sheet.words), {})
 
 
-def test_hidden_fault_is_first_and_among_three() -> None:
-    found = looked_into("fault", FAULTS)
+@sized
+def test_hidden_fault_is_first_and_among_three(size: Size) -> None:
+    found = looked_into("fault", size)
     holds(trials.hits(found, 1), len(found), 0.85)
     holds(trials.among_faults(found, 3), len(found), 0.97)
     assert all(len(t.bought) <= 5 for t in found)
 
 
-def test_tests_that_are_bought_help() -> None:
+@sized
+def test_tests_that_are_bought_help(size: Size) -> None:
     """Not by luck: over all units the true fault gains probability."""
-    found = looked_into("fault", FAULTS)
+    found = looked_into("fault", size)
     gain = [dict(t.last)[t.names[0]] - dict(t.first)[t.names[0]] for t in found]
     assert np.mean(gain) > 0
 
 
-def test_healthy_units_are_called_healthy() -> None:
-    found = looked_into("healthy", HEALTHY)
+@sized
+def test_healthy_units_are_called_healthy(size: Size) -> None:
+    found = looked_into("healthy", size)
     holds(trials.hits(found, 1), len(found), 0.95)
 
 
-def test_pairs_are_both_among_three() -> None:
-    found = looked_into("pair", PAIRS)
+@sized
+def test_pairs_are_both_among_three(size: Size) -> None:
+    found = looked_into("pair", size)
     holds(trials.hits(found, 3), len(found), 0.8)
 
 
-def test_torque_of_a_tight_centre_is_told() -> None:
-    good, n = trials.torque_told(looked_into("fault", FAULTS), grid())
+@sized
+def test_torque_of_a_tight_centre_is_told(size: Size) -> None:
+    good, n = trials.torque_told(looked_into("fault", size), grid())
     holds(good, n, 0.9) if n else pytest.skip("no tight centre was drawn")
 
 
-def test_true_severity_lies_in_its_interval() -> None:
-    found = [t for t in looked_into("fault", FAULTS) if t.severity and t.last[0][0] == t.names[0]]
+@sized
+def test_true_severity_lies_in_its_interval(size: Size) -> None:
+    found = [t for t in looked_into("fault", size) if t.severity and t.last[0][0] == t.names[0]]
     inside = sum(t.severity[2] - 1e-9 <= t.severity[0] <= t.severity[3] + 1e-9 for t in found if t.severity)
     holds(inside, len(found), 0.85)
 
 
-def test_sure_lists_are_right_as_often_as_they_say() -> None:
+@sized
+def test_sure_lists_are_right_as_often_as_they_say(size: Size) -> None:
     """Lists led with 85 to 95 %, healthy and faulty as the prior mixes them: not below 85 % beyond chance."""
-    share, n = trials.right_when_sure(looked_into("fault", FAULTS), looked_into("healthy", HEALTHY), 0.85, 1.01)
+    share, n = trials.right_when_sure(looked_into("fault", size), looked_into("healthy", size), 0.85, 1.01)
     holds(round(share * n), n, 0.85)
 
 
-def test_another_model_is_diagnosed_nearly_as_well() -> None:
+@sized
+def test_another_model_is_diagnosed_nearly_as_well(size: Size) -> None:
     """Readings from steeper felts, rounder contacts and another step than those inverted."""
-    found = trials.looked_into(grid(), trials.hidden(another_model(unit()), "fault", OTHER, SEED, OTHER_STEP), SEED)
+    found = trials.looked_into(
+        grid(), trials.hidden(another_model(unit()), "fault", size.other, size.seed, OTHER_STEP), size.seed
+    )
     holds(trials.hits(found, 1), len(found), 0.7)
 
 
-def test_suggested_tests_cost_half_of_the_checklist() -> None:
+@sized
+def test_suggested_tests_cost_half_of_the_checklist(size: Size) -> None:
     """Cost to 90 % sure where both get there: mean of followed less half of the listed, by Student's t."""
-    followed, listed = trials.costs(grid(), units("fault", FAULTS), SEED).T
-    assert len(followed) >= 20
+    followed, listed = trials.costs(grid(), units("fault", size), size.seed).T
+    assert len(followed) >= size.fault // 2
     p = stats.ttest_1samp(followed - 0.5 * listed, 0.0, alternative="greater").pvalue
     assert p >= REJECTED, f"{followed.mean():.0f} s against {listed.mean():.0f} s; p = {p:.1g}; TRIALS_SEED={SEED}"
 
 
-@pytest.mark.parametrize(
-    ("name", "bought"),
+@try_each(
+    "name, bought",
     [("tight-hammer-centre", "pinning_hammer"), ("tight-wippen-centre", "pinning_wippen"),
      ("tight-lever-centre", "pinning_lever"), ("tight-jack-centre", "pinning_jack"), ("tight-key", "pinning_key"),
      ("weak-spring", "pinning_lever")],
@@ -160,9 +186,10 @@ def test_first_list_names_the_same_cause() -> None:
         assert rough.found.cells.library.rough and causes(rough)
 
 
-def test_library_is_as_good_as_it_says() -> None:
+@try_each("count, seed", ((15, 1), (60, SEED)), ids=("few", "many"))
+def test_library_is_as_good_as_it_says(count: int, seed: int) -> None:
     """Against runs at random severities: no further off than its own standard error and the bench's."""
-    over, _ = own_error(grid(), 60, np.random.default_rng(SEED))
+    over, _ = own_error(grid(), count, np.random.default_rng(seed))
     assert over < 1.5, f"TRIALS_SEED={SEED}"
 
 
@@ -203,10 +230,12 @@ def test_a_sick_note_is_not_fitted() -> None:
         calibrate.calibrate(grid(), observed((("tight-key", 0.8),), 1))
 
 
-def test_repinning_brings_what_statics_says() -> None:
+@try_each("draws", (2, repinning.DRAWS))
+def test_repinning_brings_what_statics_says(draws: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Down weight falls by torque over the key's travel a turn of the hammer; the rise comes back; spreads are told."""
+    monkeypatch.setattr(repinning, "DRAWS", draws)
     sick = spoiled(unit(), [("tight-hammer-centre", 0.25)])
-    found = repin(sick, "hammer", 1.1e-3)
+    found = repinning.repin(sick, "hammer", 1.1e-3)
     by = {b.reading.name: b for b in found.readings}
     turn = unit().key.touch_point[0] / unit().key.front_edge_x
     down = by["down_weight"]

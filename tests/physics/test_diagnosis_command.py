@@ -2,14 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from sim.cli import commands
+from sim.diagnosis import library as library_of
+from sim.diagnosis.library import Library
+from sim.studies import repinning
+from sim.unit.model import ActionUnit
+from tests.physics.test_diagnosis import both, unit
+from tests.tiers import FULL, try_each
 from tests.unit.test_command_line import DEMO, READ, run, strict
 
 
+@pytest.fixture
+def shared(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command is given the libraries that other tests of this worker have made of the same unit."""
+
+    def given(of: ActionUnit, say: object, early: Callable[[Library], None]) -> Library:
+        assert of == unit()
+        early(both()[0])
+        return both()[1]
+
+    monkeypatch.setattr(library_of, "library", given)
+
+
+@FULL
+def test_the_command_makes_the_library_of_its_own_unit(capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ("diagnose", DEMO, "--readings", READ, "--json")
+    assert strict(run(capsys, *asked)[1])["causes"][0]["fault"] == "tight-hammer-centre"
+
+
+@pytest.mark.usefixtures("shared")
 def test_diagnosis_as_json_and_as_tables(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "diagnose", DEMO, "--readings", READ, "--json")
     found = strict(out)
@@ -19,13 +45,18 @@ def test_diagnosis_as_json_and_as_tables(capsys: pytest.CaptureFixture[str]) -> 
     assert found["next"] and all(t["cost_s"] > 0 and t["outcomes"] for t in found["next"][:3])
 
 
-def test_repinning_is_told_and_a_centre_that_is_none_refused(capsys: pytest.CaptureFixture[str]) -> None:
+@try_each("draws", (0, repinning.DRAWS))
+def test_repinning_is_told_and_a_centre_that_is_none_refused(
+    draws: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(repinning, "DRAWS", draws)
     code, out, _ = run(capsys, "friction", DEMO, "--set", "friction.hammer=3 N·mm", "--repin", "hammer=3 gf", "--json")
     found = strict(out)
     assert code == commands.FINE and found["outcome_now"] == "plays"
     assert found["readings"]["down_weight_gf"]["repinned"] < found["readings"]["down_weight_gf"]["now"]
 
 
+@pytest.mark.usefixtures("shared")
 def test_a_healthy_note_gives_a_scenario_that_predicts_what_was_read(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

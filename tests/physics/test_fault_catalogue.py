@@ -12,6 +12,7 @@ from sim.diagnosis.faults import faults
 from sim.display_units import convert_si
 from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
+from tests.tiers import try_each
 
 REPETITION = ("tight-lever-centre", "tight-jack-centre", "weak-spring", "lever-low")
 
@@ -38,7 +39,7 @@ def test_worst_case_moves_the_readings_it_names(name: str) -> None:
         assert moved is not None and sign * moved > before.accuracy, (reading, moved)
 
 
-@pytest.mark.parametrize("name", REPETITION)
+@try_each("name", REPETITION)
 def test_worst_case_of_what_keeps_a_note_from_repeating_does(name: str) -> None:
     found = predict(faults()[name].spoil(healthy(""), 1.0))
     assert found.outcome in ("does not repeat", "jack does not come home"), found.reason

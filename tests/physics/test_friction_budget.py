@@ -19,6 +19,7 @@ from sim.physics.run import CONTACT_INDEX, STATE_TYPE, Run
 from sim.studies.friction import friction
 from sim.studies.variants import Origin
 from sim.unit.model import GRAVITY
+from tests.tiers import try_each
 
 GF = 1e-3 * GRAVITY
 ILL = [(), (("tight-hammer-centre", 0.6),), (("tight-wippen-centre", 1.0),), (("tight-key", 0.5),),
@@ -45,8 +46,8 @@ def stored(press: Pressed, run: Run, travel: float) -> float:
     return float(energy[1] + squeezed.sum())
 
 
-@pytest.mark.parametrize("ill", ILL)
-@pytest.mark.parametrize("scenario", ["concert-grand-natural", "treble", "damped"])
+@try_each("ill", ILL, fast=2)
+@try_each("scenario", ["concert-grand-natural", "treble", "damped"])
 def test_sites_add_up_to_half_of_down_less_up_weight(scenario: str, ill: tuple[tuple[str, float], ...]) -> None:
     """Energy: both ways take what is lost, and what is held otherwise at the ends of the span on either way."""
     press, touch, found = pressed(scenario, ill)

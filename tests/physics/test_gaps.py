@@ -21,6 +21,7 @@ from sim.physics.run import DRIVEN_MASS, Drive, pack, run
 from tests.physics.design_unit import load
 from tests.physics.geometry import AT, corner_gap, gap, line_gap, material_point, touching
 from tests.physics.rig import INDEX, NAMES, Array, rest, state, vector, with_damper, without_contacts
+from tests.tiers import try_each
 
 UNIT = with_damper(load())
 P = pack(UNIT)
@@ -159,7 +160,7 @@ def test_gaps_match_the_reference_geometry() -> None:
             assert abs(g[INDEX[c.name]] - own) < 1e-13, f"{c.name}: kernel {g[INDEX[c.name]]}, own {own}, at {q}"
 
 
-@pytest.mark.parametrize("angle", [-0.1, 0.07])
+@try_each("angle", [-0.1, 0.07])
 def test_a_heel_cut_at_an_angle_is_a_level_one_turned_by_it(angle: float) -> None:
     """The same face from two sides: its angle on the wippen, or the wippen's turn with its heel's point turned back."""
     w, (cx, cy) = UNIT.wippen, UNIT.key.capstan_centre

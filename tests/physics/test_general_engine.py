@@ -19,6 +19,7 @@ from sim.unit.model import GRAVITY
 from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, rigid, state, weightless_but_hammer, without_contacts, without_friction
+from tests.tiers import try_each
 from tests.twin.bodies import chain_body, hinge, lump, rigid_hammer, world
 
 mujoco = Lazily("mujoco")
@@ -68,7 +69,7 @@ def test_wippen_jack_and_lever_swing_as_a_chain_of_three() -> None:
     assert miss < 1e-6
 
 
-@pytest.mark.parametrize("stiffness", [2e3, 2e4])
+@try_each("stiffness", [2e3, 2e4])
 def test_hammer_drops_on_an_elastic_cushion_and_bounces(stiffness: float) -> None:
     """From the string's height: fall, speed and angle on the way, and two bounces from a one-sided linear spring.
 
@@ -121,7 +122,7 @@ def test_hammer_falls_freely_for_the_engine_s_time_and_speed() -> None:
     assert float(r.state["v_h"][0]) == pytest.approx(float(data.qvel[0]), rel=1e-4), "speed on arrival"
 
 
-@pytest.mark.parametrize("torque", [0.1e-3, 0.4e-3])
+@try_each("torque", [0.4e-3, 0.1e-3])
 def test_hinge_with_dry_friction_dies_away_as_the_engine_s(torque: float) -> None:
     """The hammer hanging from its pin, let go at 0.35 rad: turning points of the first second.
 

@@ -8,14 +8,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sim.bench.predict import predict
-from sim.bench.reading_list import flat
+from sim.bench.reading_list import flat, take
 from sim.parallel import on_all_cores
 from sim.studies.healthy_variation import drawn, variations, varied
 from sim.studies.variants import Origin
 from sim.unit.model import ActionUnit
+from tests.tiers import try_each
 
-READ = ("down_weight", "up_weight", "blow", "dip", "let_off", "drop", "aftertouch", "checking_distance", "reset_point")
+PRESSED = ("down_weight", "up_weight", "blow", "dip", "let_off", "drop", "aftertouch")
+READ = {"weigh": PRESSED, "predict": (*PRESSED, "checking_distance", "reset_point")}
 UNITS = 40
 
 
@@ -24,46 +25,48 @@ def base() -> ActionUnit:
     return Origin.of("concert-grand-natural").ready
 
 
-def read(unit: ActionUnit) -> tuple[str, list[float]]:
-    p = predict(unit, repetition=False)
+def read(unit: ActionUnit, kind: str) -> tuple[str, list[float]]:
+    p = take(unit, kind)
     found = flat(p)
-    return p.outcome, [np.nan if (v := found[name].value) is None else v for name in READ]
+    return p.outcome, [np.nan if (v := found[name].value) is None else v for name in READ[kind]]
 
 
 @cache
-def units() -> tuple[list[str], NDArray[np.float64]]:
+def units(kind: str) -> tuple[list[str], NDArray[np.float64]]:
     random = np.random.default_rng(20261125)
     made = [drawn(base(), random) for _ in range(UNITS)]
-    found = on_all_cores([lambda u=u: read(u) for u in made])
+    found = on_all_cores([lambda u=u: read(u, kind) for u in made])
     return [outcome for outcome, _ in found], np.array([values for _, values in found])
 
 
-def test_healthy_units_play() -> None:
+@try_each("kind", READ)
+def test_healthy_units_play(kind: str) -> None:
     """All but the odd one, in which several inputs are far off at once: a bench would regulate that one again."""
-    outcomes, values = units()
+    outcomes, values = units(kind)
     assert outcomes.count("plays") >= 0.95 * UNITS
     assert np.isfinite(values[[outcome == "plays" for outcome in outcomes]]).all()
 
 
-def test_spread_is_what_slopes_make_of_it() -> None:
+@try_each("kind", READ)
+def test_spread_is_what_slopes_make_of_it(kind: str) -> None:
     """Variances of small independent causes add: slopes one by one against units drawn freely.
 
     The sample's deviation has a standard error of 1 in 9 for 40 units: a factor of 1.5 is over three of them.
     """
     n = len(variations())
     steps = [varied(base(), [sign if i == k else 0.0 for i in range(n)]) for k in range(n) for sign in (1.0, -1.0)]
-    found = np.array([values for _, values in on_all_cores([lambda u=u: read(u) for u in steps])])
+    found = np.array([values for _, values in on_all_cores([lambda u=u: read(u, kind) for u in steps])])
     slopes = 0.5 * (found[0::2] - found[1::2])
     expected = np.sqrt((slopes**2).sum(axis=0))
-    _, values = units()
+    _, values = units(kind)
     ratio = np.nanstd(values, axis=0, ddof=1) / expected
-    assert dict(zip(READ, ratio, strict=True)) == {name: pytest.approx(1.0, abs=0.5) for name in READ}
+    assert dict(zip(READ[kind], ratio, strict=True)) == {name: pytest.approx(1.0, abs=0.5) for name in READ[kind]}
     assert (ratio > 1 / 1.5).all()
 
 
 def test_no_variation_is_the_unit_itself() -> None:
     unit = varied(base(), [0.0] * len(variations()))
-    assert read(unit) == read(base())
+    assert read(unit, "predict") == read(base(), "predict")
 
 
 def test_number_of_deviations_has_to_fit() -> None:

@@ -17,6 +17,7 @@ from sim.regulation.set_up import set_up
 from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.physics.rig import rigid
+from tests.tiers import try_each
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 
@@ -50,9 +51,7 @@ def test_mixed_parts_do_not_play_well() -> None:
     assert p.outcome == "does not repeat" and p.repetition.limiting_part is not None
 
 
-@pytest.mark.parametrize(
-    "name", ["concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped"]
-)
+@try_each("name", ["concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped"])
 def test_shipped_units_play(name: str) -> None:
     """Healthy demo units play; ledgers close within 0.5 % for every touch."""
     p = predict(load(SCENARIOS / f"{name}.toml"), repetition=False)
@@ -69,7 +68,7 @@ def test_standard_fingers_give_their_speeds() -> None:
     assert speeds == pytest.approx([0.7, 1.5, 2.0, 4.5], rel=0.005)
 
 
-@pytest.mark.parametrize("struck", [False, True])
+@try_each("struck", [False, True])
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_touch_plays(kind: str, struck: bool) -> None:
     """Finger, falling mass, force and given motion, pressed and struck: louder when stronger, ledgers closed."""
@@ -111,8 +110,8 @@ def test_a_step_far_too_long_is_not_a_result() -> None:
     assert not r.outcome.fine, "a stroke at a step of 1 ms cannot be right"
 
 
-@pytest.mark.parametrize("contact", ["toe_button", "punching"])
-@pytest.mark.parametrize("stiffness", ["1e9 N/m", "7e14 N/m"])
+@try_each("contact", ["toe_button", "punching"])
+@try_each("stiffness", ["1e9 N/m", "7e14 N/m"])
 def test_a_contact_too_stiff_for_the_step_is_not_a_result(contact: str, stiffness: str) -> None:
     """Linear contacts within the allowed range that gain energy at every bounce (found by tests/fuzz_trials.py)."""
     rest = at_rest(demo(**{f"contacts__{contact}__stiffness": stiffness}))

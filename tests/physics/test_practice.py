@@ -1,11 +1,13 @@
 """Hidden-fault practice on simulated units: solvable by following the diagnosis, and not by guessing.
 
-A sample of tests/practice_trials.py, drawn anew each time from the seed at the end of the tests' report.
+A sample of tests/practice_trials.py: in the fast tier one exercise a level, always the same; in the full one more,
+drawn anew each time from the seed at the end of the tests' report.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from functools import cache
 
 import numpy as np
@@ -25,11 +27,9 @@ from sim.teaching.repairs import answers
 from tests import practice_trials as trials
 from tests.lazily import Lazily
 from tests.physics.test_diagnosis import REJECTED, SEED, grid
+from tests.tiers import try_each
 
 stats = Lazily("scipy.stats")
-
-EACH = {1: 4, 2: 3, 3: 2}
-"""Exercises of a level."""
 
 
 @cache
@@ -37,18 +37,18 @@ def known() -> Known:
     return Known(grid())
 
 
-@cache
-def sample() -> list[Exercise]:
-    """Some of every level, of faults drawn without putting back."""
+def sample(exercises: Mapping[int, int], seed: int) -> list[Exercise]:
+    """So many of every level, of faults drawn without putting back."""
     names = [n for n, f in faults().items() if not f.needs]
-    random = np.random.default_rng(SEED)
-    drawn = random.choice(names, sum(EACH.values()), replace=False).tolist()
-    levels = [level for level, count in EACH.items() for _ in range(count)]
-    return [exercise(level, SEED % 10**9, USUAL, name) for level, name in zip(levels, drawn, strict=True)]
+    random = np.random.default_rng(seed)
+    drawn = random.choice(names, sum(exercises.values()), replace=False).tolist()
+    levels = [level for level, count in exercises.items() for _ in range(count)]
+    return [exercise(level, seed % 10**9, USUAL, name) for level, name in zip(levels, drawn, strict=True)]
 
 
-def test_learner_solves_nearly_all_and_guesser_does_not_pass() -> None:
-    found = trials.run(sample(), {USUAL: known()})
+@try_each("exercises, seed", (({1: 1, 2: 1, 3: 1}, 1), ({1: 4, 2: 3, 3: 2}, SEED)), ids=("few", "many"))
+def test_learner_solves_nearly_all_and_guesser_does_not_pass(exercises: dict[int, int], seed: int) -> None:
+    found = trials.run(sample(exercises, seed), {USUAL: known()})
     p = stats.binomtest(trials.solved(found), len(found), 0.95, alternative="less").pvalue
     lost = [t.exercise.code for t in found if t.learnt is None or not t.learnt.passed]
     assert p >= REJECTED, f"not solved: {', '.join(lost)}; TRIALS_SEED={os.environ['TRIALS_SEED']}"
@@ -81,7 +81,7 @@ def test_a_fault_named_beforehand_changes_nothing_for_the_learner() -> None:
     assert grids[0] is grids[1]
 
 
-@pytest.mark.parametrize("level", LEVELS)
+@try_each("level", LEVELS)
 def test_cheapest_path_makes_the_cause_sure_and_no_part_of_it_does(level: int) -> None:
     e = exercise(level, 2, USUAL)
     path = cheapest(e, known())

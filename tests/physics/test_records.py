@@ -14,6 +14,7 @@ import pytest
 from sim.physics.mechanism import DOFS
 from sim.physics.run import DEFAULT_STEP, STATE_TYPE, Places, _other_step, _sent, go_on
 from tests.physics.rig import TOUCHES, Array, crown_speed, first_contact, impact, pull, record, strike
+from tests.tiers import try_each
 
 STEPS = [50e-6, 25e-6, 12.5e-6, 6.25e-6]
 DURATION = {"soft": 0.115, "medium": 0.055, "hard": 0.040}
@@ -40,7 +41,7 @@ def test_speeds_along_the_trace_are_derivatives_of_places(what: str) -> None:
     assert miss.max() < 1e-4 * np.abs(speed).max(), shown
 
 
-@pytest.mark.parametrize("touch", TOUCHES)
+@try_each("touch", TOUCHES)
 def test_logged_speed_is_that_of_the_moment_of_contact(touch: str) -> None:
     """The log's crown speed at string contact is of second order in the step, as the rest of the scheme is.
 

@@ -17,6 +17,7 @@ from sim.regulation.targets import STOPS, screw_for, weighed_readings
 from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
 from tests import regulation_trials as trials
+from tests.tiers import try_each
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 USUAL = {
@@ -29,7 +30,7 @@ def demo() -> ActionUnit:
     return load(SCENARIOS / "concert-grand-natural.toml")
 
 
-@pytest.mark.parametrize("seed", range(8))
+@try_each("seed", range(8))
 def test_reachable_targets_are_met_from_a_detuned_start(seed: int) -> None:
     """Asked and read again within 0.05 mm, check and rise within 0.3 mm (what their reading is good to), 0.5 gf."""
     wanted, done = trials.trial(demo(), np.random.default_rng(1000 + seed), can=True)
@@ -39,7 +40,7 @@ def test_reachable_targets_are_met_from_a_detuned_start(seed: int) -> None:
         assert done.readings[name] == pytest.approx(value, abs=close), name
 
 
-@pytest.mark.parametrize("seed", range(6))
+@try_each("seed", range(6))
 def test_unreachable_targets_are_refused(seed: int) -> None:
     """Never a least-bad result passed off as a solution."""
     wanted, done = trials.trial(demo(), np.random.default_rng(2000 + seed), can=False)
@@ -69,7 +70,7 @@ def test_a_contradiction_is_named_with_moves_that_make_room() -> None:
     assert found["knuckle_out"].by < 0, "a knuckle farther in raises the leverage and lets the jack go sooner"
 
 
-@pytest.mark.parametrize("name", ["dip-fixed", "blow-fixed", "aftertouch-fixed"])
+@try_each("name", ["dip-fixed", "blow-fixed", "aftertouch-fixed"])
 def test_an_order_followed_twice_ends_at_the_solved_settings(name: str) -> None:
     """Within 0.05 mm of every screw (0.3 N·mm of the spring, 1 mrad of the stops)."""
     targets = USUAL | {"aftertouch": 1.1e-3}

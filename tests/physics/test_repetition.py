@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 
 from sim.bench import repetition
 from sim.bench.predict import predict
 from sim.bench.rest_pose import at_rest
 from sim.bench.strike import blows_of
 from sim.studies.variants import Origin
+from tests.tiers import try_each
 
 
-@pytest.mark.parametrize("name", ["concert-grand-natural", "treble", "mixed-parts"])
+@try_each("name", ["concert-grand-natural", "treble", "mixed-parts"])
 def test_what_the_limit_does_not_hang_on_need_not_be_played(name: str) -> None:
     """A shorter ensemble gives the same limit, spread and part as the whole one (its own definition, readings.md)."""
     rest = at_rest(Origin.of(name).ready)

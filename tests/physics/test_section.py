@@ -6,6 +6,7 @@ units drawn with differences and reading errors that the inference is not told.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -19,34 +20,47 @@ from sim.section.section import Section, SectionNote, section
 from sim.section.section_lines import Lines
 from sim.section.sheet import BenchSheet, NoteRow
 from tests.section_sheets import invented_section
+from tests.tiers import FULL
 
+Ill = Mapping[int, tuple[str, float]]
 KEYS = range(30, 50)
-ILL = {
+ILL: Ill = {
     33: ("tight-hammer-centre", 0.5), 38: ("weak-spring", 0.6), 42: ("heavy-hammer", 0.6), 47: ("rail-back", 0.7),
 }  # fmt: skip
+FEW = range(36, 44)
 SEED = 21
 
 
-@pytest.fixture(scope="module")
-def found() -> Section:
-    return section(invented_section(KEYS, ILL, SEED), play=False)
+@pytest.fixture(scope="module", params=[FEW, pytest.param(KEYS, marks=FULL)], ids=["8 notes", "20 notes"])
+def read(request: pytest.FixtureRequest) -> tuple[Section, Ill]:
+    """A section, and what is wrong with its notes."""
+    ill = {key: ILL[key] for key in ILL if key in request.param}
+    return section(invented_section(request.param, ill, SEED), play=False), ill
 
 
-def test_the_spoiled_notes_are_named_with_their_cause_and_no_other(found: Section) -> None:
+@pytest.fixture
+def found(read: tuple[Section, Ill]) -> Section:
+    return read[0]
+
+
+def test_the_spoiled_notes_are_named_with_their_cause_and_no_other(read: tuple[Section, Ill]) -> None:
+    found, ill = read
     assert {n.key_number: n.found.verdict for n in found.outliers if n.found} == {
-        k: name for k, (name, _) in ILL.items()
+        k: name for k, (name, _) in ill.items()
     }
 
 
-def test_what_is_said_to_be_wrong_is_as_bad_as_it_is(found: Section) -> None:
+def test_what_is_said_to_be_wrong_is_as_bad_as_it_is(read: tuple[Section, Ill]) -> None:
+    found, ill = read
     for note in found.outliers:
         assert note.found is not None
         _, low, high = note.found.listed[0].severity
-        assert low - 0.15 <= ILL[note.key_number][1] <= high + 0.15
+        assert low - 0.15 <= ill[note.key_number][1] <= high + 0.15
 
 
-def test_rows_that_go_together_are_left_alone(found: Section) -> None:
-    assert [s for n in found.notes if n.key_number not in ILL for s in n.apart] == []
+def test_rows_that_go_together_are_left_alone(read: tuple[Section, Ill]) -> None:
+    found, ill = read
+    assert [s for n in found.notes if n.key_number not in ill for s in n.apart] == []
 
 
 def _healthy(found: Section) -> SectionNote:

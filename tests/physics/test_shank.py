@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import sim
@@ -23,6 +23,7 @@ from sim.unit.model import Hammer
 from tests.lazily import Lazily
 from tests.physics.design_unit import load
 from tests.physics.rig import Array, record, state, weightless_but_hammer, without_contacts, without_friction
+from tests.tiers import limit_draws, try_each
 
 optimize = Lazily("scipy.optimize")
 
@@ -89,7 +90,7 @@ def shares_over(hm: Hammer) -> dict[str, list[float]]:
     return out
 
 
-@settings(max_examples=40, deadline=None)
+@limit_draws(40)
 @given(
     head=st.floats(4e-3, 14e-3), gyration=st.floats(10e-3, 25e-3), across=st.floats(5e-3, 30e-3),
     beyond=st.floats(-6e-3, 10e-3), stiffness=st.floats(400.0, 4000.0), rod=st.floats(1.5e-5, 4e-5),
@@ -106,7 +107,7 @@ def test_modes_never_lie_under_those_of_the_exact_beam(
     assert min(map(min, over.values())) > -1e-6, over
 
 
-@pytest.mark.parametrize("name", ["concert-grand-natural", "bass-heavy-hammer", "treble"])
+@try_each("name", ["concert-grand-natural", "bass-heavy-hammer", "treble"])
 def test_modes_of_the_shipped_hammers_are_those_of_the_exact_beam(name: str) -> None:
     """The three modes that a hammer is heard or felt by, to 2 %, less than a tenth of the gate on published ones.
 

@@ -16,6 +16,7 @@ import pytest
 
 from tests.physics.rig import TOUCHES, Array, impact, pull, record, rest, slope, strike, vector
 from tests.regularised import N, integrate, problem, string_contact, stroke_speed
+from tests.tiers import try_each
 
 P = record(near_delay=1.0)
 DURATION = {"soft": 0.125, "medium": 0.060, "hard": 0.045}
@@ -31,7 +32,7 @@ def smooth(touch: str, method: str, rtol: float) -> tuple[float, float, Array]:
     return *string_contact(prob, t, y), y[-1]
 
 
-@pytest.mark.parametrize("touch", TOUCHES)
+@try_each("touch", ("hard", "medium", "soft"))
 def test_two_stiff_integrators_agree(touch: str) -> None:
     """The yardstick itself: global errors of some hundred local tolerances (1e-8) are usual for both methods."""
     t1, v1, y1 = smooth(touch, "Radau", 1e-9)
@@ -41,7 +42,7 @@ def test_two_stiff_integrators_agree(touch: str) -> None:
     assert np.abs(y1[:N] - y2[:N]).max() < 1e-6, f"{touch}: {y1[:N] - y2[:N]}"
 
 
-@pytest.mark.parametrize("touch", TOUCHES)
+@try_each("touch", ("hard", "medium", "soft"))
 def test_kernel_converges_to_the_smooth_limit_at_second_order(touch: str) -> None:
     """Claim: order 2 (mid-step forces), so a slope of 2; 1.8 leaves room for where in a step contacts begin.
 
@@ -63,7 +64,7 @@ def test_kernel_converges_to_the_smooth_limit_at_second_order(touch: str) -> Non
     assert errors["time"][-1] < 1e-2 * STEPS[-1], shown
 
 
-@pytest.mark.parametrize("touch", TOUCHES)
+@try_each("touch", ("hard", "medium", "soft"))
 def test_smoothed_friction_tends_to_the_set_valued_law(touch: str) -> None:
     """Sharper tanh, nearer to the kernel.
 

@@ -21,6 +21,7 @@ from sim.scenario.load import load
 from tests import evidence, fuzz_trials, wide_draws
 from tests.mutants import MUTANTS
 from tests.mutation_trials import mutated
+from tests.tiers import try_each
 from tests.wide_draws import Draw
 
 SEED = int(os.environ["TRIALS_SEED"])
@@ -28,7 +29,7 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PHYSICS = Path(sim.__file__).parent / "physics"
 
 
-@pytest.mark.parametrize("manner", ["one", "some", "all measures a little", "all coordinates a little"])
+@try_each("manner", ["some", "one", "all measures a little", "all coordinates a little"])
 def test_units_drawn_wide_end_in_readings_or_a_named_outcome(manner: str) -> None:
     """Other units at every run; the report ends with their seed (tests/fuzz_trials.py)."""
     found = [fuzz_trials.tried(i + 1, SEED, manner) for i in range(8)]
@@ -49,8 +50,8 @@ def test_every_input_is_drawn_over_its_whole_range() -> None:
         assert min(values) == f.kind.minimum and max(values) == f.kind.maximum, f.path
 
 
-@pytest.mark.parametrize(
-    ("scenario", "drawn"),
+@try_each(
+    "scenario, drawn",
     [
         ("damped", {"coordinates.lever.stop_angle": "54.9 deg"}),
         ("treble", {"coordinates.key.front_moment": "56594.9 g·mm"}),

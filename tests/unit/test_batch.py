@@ -27,6 +27,7 @@ from sim.studies import batch, cluster
 from sim.studies.batch import Row, Study, run
 from sim.studies.spans import grid, values_of
 from sim.studies.variants import Origin
+from tests.tiers import FULL
 
 DEMO = "concert-grand-natural"
 SOURCES = fingerprint.version()
@@ -248,6 +249,7 @@ def test_command_refuses_by_name(
     assert not list(tmp_path.iterdir()), "nothing is written"
 
 
+@FULL
 @pytest.mark.skipif(sys.platform == "win32", reason="no signal of this kind to send there")
 def test_interrupted_by_hand_it_leaves_a_readable_table(tmp_path: Path) -> None:
     path = tmp_path / "long.parquet"
@@ -273,6 +275,7 @@ def test_without_the_extra_the_remedy_is_named(monkeypatch: pytest.MonkeyPatch) 
         pass
 
 
+@FULL
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_of_two_workers_makes_the_same_rows(monkeypatch: pytest.MonkeyPatch) -> None:
     """A scheduler and two worker processes on this machine, reached by address as any other."""

@@ -6,12 +6,13 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.bench import centres, repetition
 from sim.physics.finger import even_travel, force_over_time, power_stroke
 from sim.unit.centres import count_swings
+from tests.tiers import limit_draws
 
 
 def value(table: np.ndarray, t: float) -> float:
@@ -26,7 +27,7 @@ def value(table: np.ndarray, t: float) -> float:
 
 
 @given(st.floats(-0.01, 0.01), st.floats(-0.01, 0.01), st.floats(1e-3, 0.05))
-@settings(max_examples=100, deadline=None)
+@limit_draws(100)
 def test_even_travel_goes_one_way_and_arrives(start: float, end: float, speed: float) -> None:
     assume(abs(end - start) > 1e-6)
     table = even_travel(start, end, speed)
@@ -60,7 +61,7 @@ def test_limit_is_read_between_rates() -> None:
 
 
 @given(st.floats(0.02, 0.3), st.floats(0.05, 0.35))
-@settings(max_examples=60, deadline=None)
+@limit_draws(60)
 def test_swings_of_small_arcs_agree_with_the_closed_form(share: float, start: float) -> None:
     """Amplitude lost per half swing = 2 torque / gravity stiffness (Coulomb damping, Den Hartog, Mech. Vibrations)."""
     moment, torque = 0.012, 0.012 * start * share

@@ -25,6 +25,7 @@ from sim.section.line_fit import line
 from sim.section.section import Section, section
 from sim.section.sheet import BenchSheet, NoteRow, cells_of, load
 from tests.printed import holds
+from tests.tiers import try_each
 
 REMARK = 'capstan <b>loose</b> {{ 7*7 }} & "stiff"'
 PICTURES = len(bench_paper.FIGURED)
@@ -49,7 +50,7 @@ def _all_figures(found: Section, inches: bool) -> set[str]:
     return {f for part in rows for f in _figures(part)}
 
 
-@pytest.mark.parametrize(("size", "inches"), [("A4", False), ("letter", True)])
+@try_each("size, inches", [("A4", False), ("letter", True)])
 def test_every_figure_is_on_the_paper_and_nothing_lies_over_anything(
     found: Section, size: pdf.Size, inches: bool
 ) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from sim.errors import Fault, InputError
@@ -16,6 +16,7 @@ from sim.report.section import sheet as bench_files
 from sim.section.columns import LEADS, REMARK, Column, columns
 from sim.section.sheet import BenchSheet, NoteRow, called, cells_of, key_number, load_upload
 from sim.section.spreadsheet import Cell
+from tests.tiers import limit_draws, try_each
 
 NUMBERS = [c for c in columns().values() if c.number]
 WORDS = [c for c in columns().values() if c.words]
@@ -47,7 +48,7 @@ def sheets(draw: st.DrawFn) -> BenchSheet:
     return BenchSheet(title, tuple(rows), "", draw(st.booleans()))
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@limit_draws(40, suppress_health_check=[HealthCheck.too_slow])
 @given(sheets(), st.booleans())
 def test_what_is_exported_reads_the_same_to_the_last_printed_digit(sheet: BenchSheet, inches: bool) -> None:
     for name, text in (
@@ -151,7 +152,7 @@ def _tried(sheet: Written) -> tuple[BenchSheet | None, tuple[Fault, ...]]:
         return None, error.faults
 
 
-@pytest.mark.parametrize("block", range(8))
+@try_each("block", range(8))
 def test_two_hundred_sheets_are_read_rightly_or_refused_by_cell(block: int) -> None:
     read = 0
     for seed in range(25 * block, 25 * block + 25):
@@ -171,7 +172,7 @@ def test_two_hundred_sheets_are_read_rightly_or_refused_by_cell(block: int) -> N
 
 
 @given(st.binary(max_size=300))
-@settings(max_examples=60, deadline=None)
+@limit_draws(60)
 def test_bytes_of_any_kind_are_read_or_refused(data: bytes) -> None:
     for name in ("a.csv", "a.toml"):
         _, faults = _tried(Written(data, name))

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from sim.__main__ import main
@@ -23,6 +23,7 @@ from sim.fields.definition import ALTERNATIVES
 from sim.fields.field_paths import by_path
 from sim.fields.quantity_field import brief
 from sim.scenario.load import load, loads
+from tests.tiers import FULL, limit_draws, try_each
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 GOOD = (SCENARIOS / "concert-grand-natural.toml").read_text(encoding="utf-8")
@@ -112,7 +113,7 @@ def field_cases() -> Iterator[Any]:
     for i, path in enumerate(QUANTITIES):
         for j in range(PER_FIELD):
             title, blunder = BLUNDERS[(i * PER_FIELD + j + 7 * i) % len(BLUNDERS)]
-            yield pytest.param(path, spoiled(path, blunder), id=f"{path}: {title}")
+            yield pytest.param(path, spoiled(path, blunder), id=f"{path}: {title}", marks=FULL if j else ())
 
 
 def check_faults(error: InputError, file: str) -> None:
@@ -129,6 +130,7 @@ def check_faults(error: InputError, file: str) -> None:
 
 
 CASES = list(field_cases())
+"""A blunder a field, and each blunder in some field, are in the fast tier."""
 
 
 def test_there_are_enough_broken_files() -> None:
@@ -148,12 +150,13 @@ def test_a_spoiled_field_is_named(path: str, value: Any) -> None:
         assert fault.value == brief(value)
 
 
+@try_each("cases", (CASES[:: PER_FIELD * 4], CASES), ids=("some", "all"))
 def test_every_broken_file_ends_the_command_with_exit_code_2(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    cases: list[Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Through the command line itself, all of them: exit code 2, the field named, no traceback."""
-    for number, case in enumerate(CASES):
-        path, value = case.values if hasattr(case, "values") else case
+    """Through the command line itself: exit code 2, the field named, no traceback."""
+    for number, case in enumerate(cases):
+        path, value = case.values
         file = tmp_path / f"broken-{number}.toml"
         file.write_text(written(LEAVES | {path: value}), encoding="utf-8")
         code = main(["predict", str(file)])
@@ -377,7 +380,7 @@ def test_each_way_of_giving_one_thing_is_a_known_field() -> None:
     assert {name for ways in ALTERNATIVES for way in ways for name in way} <= set(by_path())
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@limit_draws(150, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_torn_files_load_or_are_refused(data: st.DataObject) -> None:
     """Cut, doubled and overwritten pieces of a sound file."""
@@ -392,7 +395,7 @@ def test_torn_files_load_or_are_refused(data: st.DataObject) -> None:
         check_faults(error, "torn.toml")
 
 
-@settings(max_examples=150, deadline=None)
+@limit_draws(150)
 @given(st.dictionaries(st.sampled_from(QUANTITIES), st.floats(0.2, 5.0), min_size=1, max_size=6))
 def test_scaled_values_load_or_are_refused(shares: dict[str, float]) -> None:
     """Any sizes within or beyond the ranges: a unit comes out, or faults do."""

@@ -14,6 +14,7 @@ import pytest
 
 from sim.__main__ import main
 from sim.cli import commands
+from tests.tiers import try_each
 
 ROOT = Path(__file__).parents[2]
 DEMO = str(ROOT / "scenarios" / "concert-grand-natural.toml")
@@ -98,7 +99,7 @@ def test_csv_is_one_reading_a_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert float(found["strike", "hard", "hammer_speed"]["value"]) > 3
 
 
-@pytest.mark.parametrize(("suffix", "magic"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")])
+@try_each("suffix, magic", [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")])
 def test_figure_is_written(capsys: pytest.CaptureFixture[str], tmp_path: Path, suffix: str, magic: bytes) -> None:
     path = tmp_path / f"note.{suffix}"
     code, _, err = run(capsys, "predict", DEMO, "--no-repetition", "--json", "--figure", str(path))

@@ -7,7 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
+from tests.tiers import try_each
 
 ROOT = Path(__file__).parents[2]
 HEAVY = ("matplotlib", "pandas", "pyarrow", "rich", "streamlit")
@@ -32,9 +32,7 @@ def test_contracts_of_pyproject_hold() -> None:
     assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == 0
 
 
-@pytest.mark.parametrize(
-    "module", ["sim.bench.predict", "sim.regulation.set_up", "sim.scenario.load", "sim.physics.run"]
-)
+@try_each("module", ["sim.regulation.set_up", "sim.bench.predict", "sim.scenario.load", "sim.physics.run"])
 def test_engine_loads_no_tables_figures_or_screens(module: str) -> None:
     done = python(f"import sys, {module}; print(*[m for m in {HEAVY} if m in sys.modules])")
     assert done.stdout.strip() == "", done.stderr

@@ -22,6 +22,7 @@ from sim.teaching.lesson_task import begun, filled, judged, reads_of, told, unit
 from sim.teaching.plain_typing import plain
 from sim.teaching.probes import Seen, look, sights
 from sim.units import DIMENSIONS, parse, split
+from tests.tiers import try_each
 
 TAUGHT = (
     "one-stroke", "let-off", "drop", "aftertouch", "lever-height", "spring", "checking", "hammer-line", "friction",
@@ -135,7 +136,7 @@ def test_what_the_command_cannot_take_is_refused_in_words(
     assert words in err
 
 
-@every
+@try_each("lesson", lessons().values(), ids=lambda lesson: lesson.name)
 def test_a_lesson_is_printed_whole(lesson: Lesson) -> None:
     """Every sentence, question and wanted reading stands on the paper, and no answer does."""
     page = page_of(lesson)
@@ -158,7 +159,7 @@ def test_the_example_of_a_number_is_one_that_is_taken(lesson: Lesson) -> None:
         assert bool(judged(question)) == (question.number or not sights()[question.read].words)
 
 
-@pytest.mark.parametrize("name", ["aftertouch", "friction"])
+@try_each("name", ["aftertouch", "friction"])
 def test_units_and_tolerance_are_told_before_anything_is_typed(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """By command and on paper, with an example of this very task's unit."""
     lesson = lessons()[name]

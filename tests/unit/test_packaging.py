@@ -24,6 +24,7 @@ from packaging.utils import canonicalize_name
 import sim
 from tests import evidence
 from tests.app.server import free_port, running
+from tests.tiers import FULL, try_each
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -98,6 +99,7 @@ def test_archive_of_sources_holds_what_git_tracks(built: Built, tracked: list[st
     assert held - {"PKG-INFO"} == set(tracked)
 
 
+@FULL
 def test_two_builds_give_the_same_bytes(built: Built, tracked: list[str], tmp_path: Path) -> None:
     """Another folder, other dates and rights of the files, other language, clock and hashing."""
     other = tmp_path / "elsewhere" / "tree"
@@ -111,6 +113,7 @@ def test_two_builds_give_the_same_bytes(built: Built, tracked: list[str], tmp_pa
         assert {entry.date_time for entry in wheel.infolist()} == {MADE_ON}
 
 
+@FULL
 def test_archive_builds_the_same_wheel(built: Built, tmp_path: Path) -> None:
     again = build(unpacked(built.sources, tmp_path / "sources"), tmp_path / "again")
     assert again.bytes == built.bytes
@@ -189,6 +192,7 @@ def test_command_gives_the_same_readings_as_the_tree(installed: Installed) -> No
     assert json.loads(there.stdout) == json.loads(here.stdout)
 
 
+@FULL
 def test_command_of_the_dashboard_serves_it(installed: Installed) -> None:
     port = free_port()
     command = [str(installed.python.with_name("action-unit-dashboard")), "--no-browser", "--port", str(port)]
@@ -196,6 +200,7 @@ def test_command_of_the_dashboard_serves_it(installed: Installed) -> None:
         assert "<title>" in page.read().decode()
 
 
+@FULL
 def test_first_page_is_drawn_where_it_is_installed(installed: Installed) -> None:
     code = (
         "from dashboard.__main__ import APP\nfrom streamlit.testing.v1 import AppTest\n"
@@ -207,7 +212,7 @@ def test_first_page_is_drawn_where_it_is_installed(installed: Installed) -> None
     assert title
 
 
-@pytest.mark.parametrize("user_cache", [True, False])
+@try_each("user_cache", [True, False])
 def test_compiled_kernel_is_kept_where_the_place_is_read_only(
     installed: Installed, tmp_path: Path, user_cache: bool
 ) -> None:

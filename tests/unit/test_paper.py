@@ -28,11 +28,12 @@ from sim.teaching.lesson import lessons
 from sim.teaching.mark import marked
 from sim.teaching.practice import attempt
 from tests.printed import BLOCKS, MARKUP, WORDS, drawn, holds, read, section, squares
+from tests.tiers import try_each
 
 ROOT = Path(__file__).parents[2]
 
 
-@pytest.mark.parametrize("size", SIZES)
+@try_each("size", SIZES)
 def test_every_block_is_there_and_nothing_lies_over_anything(size: Size) -> None:
     data = pdf("A sheet: " + WORDS, BLOCKS, size=size)
     text = holds(data, pictures=1)
@@ -73,7 +74,7 @@ def test_the_same_sheet_is_the_same_bytes_and_bears_no_date_unless_asked() -> No
     assert "2026-03-01" in holds(pdf("A", BLOCKS, date="2026-03-01"), 1) and "2026" not in holds(made[0], 1)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@try_each("size", SIZES)
 def test_a_section_of_88_notes_lies_sideways_and_is_read_column_by_column(size: Size) -> None:
     table = section(88)
     data = pdf("A section", [Text("Before it. " * 12), Sideways([table]), Text("After it. " * 12)], size=size)
@@ -88,7 +89,7 @@ def test_a_section_of_88_notes_lies_sideways_and_is_read_column_by_column(size: 
     assert min(page.smallest for page in pages) >= 6
 
 
-@pytest.mark.parametrize("count", [1, 7, 16, 30])
+@try_each("count", [16, 1, 7, 30])
 def test_columns_fill_the_page_and_no_more(count: int) -> None:
     heads = [f"reading no. {i}, mm" for i in range(count)]
     for row in (["1.25"] * count, ["a remark of words"] * count, ["x" * 90] * count, [Mark.ROOM] * count):
@@ -107,7 +108,7 @@ def test_what_is_higher_than_a_page_is_brought_onto_pages() -> None:
     assert text.count("very") == 1300 and "tall" in text
 
 
-@pytest.mark.parametrize("rows", range(31, 34))
+@try_each("rows", range(31, 34))
 def test_a_page_that_is_just_full_is_not_followed_by_an_empty_one(rows: int) -> None:
     table = Table(("setting", "asked"), [("blow", f"{i}.25 mm") for i in range(rows)])
     pages = list(read(pdf("Full", [Ticks(["dip, mm"] * 7), table], caution=False)))
@@ -132,7 +133,7 @@ def paths() -> tuple[lesson.Path, lesson.Path]:
     return mine, lesson.path(begun, ["lever_height", "blow"], "Another way")
 
 
-@pytest.mark.parametrize("size", SIZES)
+@try_each("size", SIZES)
 def test_a_path_on_paper_holds_every_figure_of_it(size: Size, paths: tuple[lesson.Path, lesson.Path]) -> None:
     text = holds(path_sheet(paths[0], paths[1:], size), pictures=2)
     rows = [*sheet.asked_rows(lesson.Path(paths[0].rough)), *sheet.step_rows(paths[0]), *sheet.way_rows(paths)]

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import sim
@@ -23,6 +23,7 @@ from sim.scenario.load import leaves_of, loads
 from sim.scenario.shipped import shipped
 from sim.unit.model import ActionUnit, Vec
 from tests.photographs import MM, NAMES, clicked, errors, exact, marks
+from tests.tiers import limit_draws, try_each
 
 NATURAL = "concert-grand-natural"
 SQUARE = (
@@ -70,7 +71,7 @@ def test_every_place_of_the_coordinates_is_asked_for() -> None:
     assert len(NAMES) == len(set(NAMES)) and {w.click for w in points.wanted()} < set(NAMES)
 
 
-@pytest.mark.parametrize("camera", SQUARE, ids=str)
+@try_each("camera", SQUARE, ids=str)
 def test_a_square_picture_gives_every_place_within_three_tenths(unit: ActionUnit, camera: Camera) -> None:
     done = read(marks(clicked(unit, camera), camera))
     assert len(done.found) == len(points.wanted())
@@ -78,7 +79,7 @@ def test_a_square_picture_gives_every_place_within_three_tenths(unit: ActionUnit
     assert abs(errors(done, unit)[TURN][0]) < math.radians(0.1)
 
 
-@pytest.mark.parametrize("camera", ASLANT, ids=str)
+@try_each("camera", ASLANT, ids=str)
 def test_a_tilted_picture_gives_them_within_half_or_is_refused(unit: ActionUnit, camera: Camera) -> None:
     made = marks(clicked(unit, camera), camera)
     if camera.turn > 0.7:
@@ -89,7 +90,7 @@ def test_a_tilted_picture_gives_them_within_half_or_is_refused(unit: ActionUnit,
         assert len(done.given) == sum(f.uncertainty <= made.most for f in done.found if f.path != TURN) + 1
 
 
-@pytest.mark.parametrize("camera", ALLOWED_FOR, ids=str)
+@try_each("camera", ALLOWED_FOR, ids=str)
 def test_lens_and_depth_are_found_and_allowed_for(unit: ActionUnit, camera: Camera) -> None:
     done = read(marks(clicked(unit, camera), camera))
     assert worst(done, unit, handed_on=True) < 0.5 * MM
@@ -117,7 +118,7 @@ def test_a_second_scale_at_the_card_s_depth_cannot_see_the_parts_depth(unit: Act
     assert unseen > 0.5 * MM
 
 
-@settings(max_examples=25, deadline=None)
+@limit_draws(25)
 @given(
     tilt=st.floats(-0.3, 0.3), turn=st.floats(-0.3, 0.3), roll=st.floats(-0.1, 0.1), distance=st.floats(0.7, 4.0),
     at=st.tuples(st.floats(-0.05, 0.05), st.floats(0.03, 0.12)), mirrored=st.booleans(),
@@ -136,7 +137,7 @@ def test_exact_clicks_give_exact_places(
     assert done.view.scatter < 1e-5
 
 
-@pytest.mark.parametrize("uneven", [0.0, 1e-3], ids=["one depth", "uneven depth"])
+@try_each("uneven", [1e-3, 0.0], ids=["uneven depth", "one depth"])
 def test_stated_uncertainty_covers_the_error_as_often_as_it_says(unit: ActionUnit, uneven: float) -> None:
     """Normal errors lie within one standard uncertainty in 68 %, within two in 95 %.
 
@@ -253,7 +254,7 @@ def test_what_is_wrong_is_refused_by_name(exactly: Marks, what: str) -> None:
     assert told in refused(spoil(exactly))
 
 
-@settings(max_examples=20, deadline=None)
+@limit_draws(20)
 @given(st.lists(st.tuples(st.floats(0, 3600), st.floats(0, 2400)), min_size=len(NAMES), max_size=len(NAMES)))
 def test_clicks_anywhere_give_places_or_one_clear_word(places: list[Vec]) -> None:
     camera = Camera()
@@ -288,7 +289,7 @@ def test_a_file_of_marks_is_refused_by_field(exactly: Marks, old: str, new: str,
         opened(text.replace(old, new, 1).encode())
 
 
-@settings(max_examples=40, deadline=None)
+@limit_draws(40)
 @given(st.binary(max_size=400))
 def test_no_bytes_are_taken_for_marks(data: bytes) -> None:
     with pytest.raises(InputError):

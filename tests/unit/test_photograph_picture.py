@@ -24,6 +24,7 @@ from sim.report.photograph import picture as pictures
 from sim.report.photograph.demo import CARD, RULE, demo
 from tests.printed import over_one_another
 from tests.printed import read as read_back
+from tests.tiers import try_each
 
 POINTS = 72 / 25.4
 
@@ -106,8 +107,8 @@ def test_the_marked_picture_shows_each_click_and_what_came_of_it() -> None:
     pictures.same(made, photo.picture)
 
 
-@pytest.mark.parametrize("size", [(0.240, 0.160), (0.150, 0.100), (0.2, 0.1333)], ids=str)
-@pytest.mark.parametrize("paper", SIZES)
+@try_each("size", [(0.240, 0.160), (0.150, 0.100), (0.2, 0.1333)], ids=str)
+@try_each("paper", SIZES)
 def test_crosses_and_check_line_are_where_they_are_said_to_be(size: tuple[float, float], paper: Size) -> None:
     data = card(size, paper)
     (found,) = read_back(data)

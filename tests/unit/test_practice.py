@@ -33,6 +33,7 @@ from sim.teaching.exercise import (
 )
 from sim.teaching.mark import allowed_seconds, marked
 from sim.teaching.practice import Attempt, attempt, mend, take
+from tests.tiers import try_each
 
 TESTS = bench_tests()
 FIRST = [n for n, t in TESTS.items() if t.first]
@@ -173,7 +174,7 @@ def right_mends(e: Exercise) -> Attempt:
     return attempt(e, [*a.moves, *(f"cause {n}" for n in made.hidden.names)])
 
 
-@pytest.mark.parametrize("code", ["1-1", "2-3", "2-5-rail-back", "3-5", "1-2-tight-wippen-centre"])
+@try_each("code", ["1-1", "2-3", "2-5-rail-back", "3-5", "1-2-tight-wippen-centre"])
 def test_what_was_hidden_named_and_taken_back_passes(code: str) -> None:
     mark = marked(right_mends(of_code(code)))
     assert mark.passed and all(row.passed for row in mark.rows) and mark.path is None
@@ -238,7 +239,7 @@ def test_a_teacher_writes_one_in_a_few_lines() -> None:
     assert exercise_files.loads("allowed_minutes = 30\n", "x.toml").allowed == 1800.0
 
 
-@pytest.mark.parametrize("name", exercise_files.exercises())
+@try_each("name", exercise_files.exercises())
 def test_shipped_exercises_can_be_set_and_say_that_they_are_invented(name: str) -> None:
     e = exercise_files.load(name)
     assert marked(right_mends(e)).passed

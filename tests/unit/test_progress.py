@@ -30,6 +30,7 @@ from sim.teaching.progress import (
     text_of,
 )
 from sim.teaching.progress_file import keep
+from tests.tiers import try_each
 
 Tell = Callable[..., None]
 ROOT = Path(__file__).parents[2]
@@ -205,7 +206,7 @@ def test_without_room_the_old_file_stays_and_the_reason_is_told(
     tell(happened="it does; later it is written")
 
 
-@pytest.mark.parametrize("name", ["p.txt", "none/p.toml", "a\nb.toml"])
+@try_each("name", ["p.txt", "none/p.toml", "a\nb.toml"])
 def test_a_name_that_cannot_be_is_refused_when_the_dashboard_starts(name: str) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "dashboard", "--progress", name], cwd=ROOT, capture_output=True, text=True

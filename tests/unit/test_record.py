@@ -35,6 +35,7 @@ from sim.report.record.contents import (
     opened,
 )
 from sim.report.record.folder import Found, keep, read_folder
+from tests.tiers import try_each
 
 Tell = Callable[..., None]
 ROOT = Path(__file__).parents[2]
@@ -353,7 +354,7 @@ def test_names_that_one_disk_takes_for_the_same_are_refused() -> None:
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no links and pipes here without rights")
 @pytest.mark.parametrize("kind", ["a link", "a link to nothing", "a pipe", "a folder"])
-@pytest.mark.parametrize("name", ["readings.csv", CONTENTS])
+@try_each("name", ["readings.csv", CONTENTS])
 def test_what_is_no_ordinary_file_is_neither_read_nor_written_over(
     kind: str, name: str, kept: tuple[Path, Found], tmp_path: Path
 ) -> None:

@@ -33,6 +33,7 @@ from sim.report.drawing import draw, figures
 from sim.report.drawing.outline import Pose
 from sim.report.formats import json_text, reading_rows, tables, traces
 from sim.unit.model import ActionUnit
+from tests.tiers import try_each
 
 GF = 9.80665e-3
 MIDDLE = reading_rows.Place(40, sharp=False)
@@ -83,7 +84,7 @@ def shown(p: Prediction, unit: ActionUnit) -> str:
 
 
 @pytest.mark.parametrize("name", sorted(table()))
-@pytest.mark.parametrize("sharp", [False, True])
+@try_each("sharp", [False, True])
 def test_every_range_is_sourced_and_in_the_unit_of_its_reading(name: str, sharp: bool) -> None:
     spans = [usual(name, key, sharp) for key in (1, 20, 40, 41, 88)]
     assert all(s is not None and s.low < s.high and len(s.source) > 10 and s.advice for s in spans)
@@ -308,7 +309,7 @@ def test_mechanism_is_drawn_where_the_model_has_it(unit: ActionUnit) -> None:
     assert all(np.isfinite(s.points).all() for s in shapes)
 
 
-@pytest.mark.parametrize("name", ["concert-grand-natural", "concert-grand-sharp", "mixed-parts", "treble"])
+@try_each("name", ["concert-grand-natural", "concert-grand-sharp", "mixed-parts", "treble"])
 def test_sheet_of_shipped_scenarios(name: str, tmp_path: Path) -> None:
     unit = sim.load(name)
     found = sim.predict(unit, repetition=False)

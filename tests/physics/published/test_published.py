@@ -17,6 +17,7 @@ from sim.validation.evidence import MEASURES, SEED, UNITS, evidence, healthy, me
 from sim.validation.published import Check, Found, rows
 from sim.validation.specimen import Specimen
 from tests.refresh_readme import README, evidence_lines
+from tests.tiers import FULL
 
 HELD = [(row.title, check) for row in rows() for check in row.checks if check.gate is not None and not check.miss]
 
@@ -38,6 +39,7 @@ def test_healthy_unit_lies_inside(title: str, check: Check) -> None:
     assert check.inside(value), f"{title}, {check.what}: {value}, gate {check.gate} {check.unit}"
 
 
+@FULL
 def test_rows_over_healthy_units() -> None:
     """Each miss has its reason, no reason is stale, and the README shows these very verdicts."""
     found = evidence(demo(), UNITS, SEED)
