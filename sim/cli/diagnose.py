@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
 from typing import Any
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
+from sim.cli.options import load_origin, save_figure
 from sim.errors import Fault, InputError, SimulationError
 
-FINE, CANNOT_PLAY = 0, 3
-Command = Callable[..., argparse.ArgumentParser]
 
-
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(commands, "diagnose", "why a note is sluggish: causes, how sure, and the reading to take next",
-                     "SCENARIO is the note as it should be; --blank prints the sheet for FILE.")  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--readings", metavar="FILE", help="what was read of the note (*.toml or *.csv)")
     parser.add_argument("--action-out", action="store_true", help="the action is out already: tests there cost less")
     parser.add_argument(
@@ -31,7 +26,6 @@ def add(commands: Any, command: Command) -> None:
 
 def diagnose(args: argparse.Namespace) -> int:
     """Read the sheet, compute the library of this unit, and tell."""
-    from sim.cli.studies import origin_of, save
     from sim.diagnosis import diagnose as workshop
     from sim.diagnosis.bench_tests import tests_of
     from sim.diagnosis.inference import cells
@@ -43,11 +37,11 @@ def diagnose(args: argparse.Namespace) -> int:
 
     figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
     fitted = screen.out_file(args.calibrate, (".toml",), "--calibrate")
-    origin = origin_of(args.scenario, args.changes)
+    origin = load_origin(args.scenario, args.changes)
     tests = tests_of(origin.loaded)
     if args.blank:
         print(sheet.blank_csv(tests) if args.blank == "csv" else sheet.blank_toml(tests, origin.loaded.name), end="")
-        return FINE
+        return ExitCode.FINE
     if args.readings is None:
         remedy = "name the sheet, or print a blank one with --blank"
         raise InputError([Fault("command line", None, "--readings", "missing", "a sheet (*.toml or *.csv)", remedy)])
@@ -64,15 +58,15 @@ def diagnose(args: argparse.Namespace) -> int:
             return _calibrate(args, grid, observed, origin, fitted)
     except SimulationError as error:
         screen.note(f"{origin.loaded.name}: {error}")
-        return CANNOT_PLAY
+        return ExitCode.CANNOT_PLAY
     found = workshop.diagnose(grid, observed, out=args.action_out)
     if args.json:
         print(json_text.text(sheet.document(found, observed)))
     else:
         screen.show(sheet.tables(found))
     if figure is not None:
-        save(sheet.draw(found), figure)
-    return FINE
+        save_figure(sheet.draw(found), figure)
+    return ExitCode.FINE
 
 
 def _calibrate(args: argparse.Namespace, grid: Any, observed: Any, origin: Any, path: Any) -> int:
@@ -89,7 +83,15 @@ def _calibrate(args: argparse.Namespace, grid: Any, observed: Any, origin: Any, 
         screen.show(sheet.calibrated(found))
     text = text_of(workshop.scenario(origin, found))
     screen.keep("scenario", "--calibrate", path, lambda new: new.write_text(text, encoding="utf-8"))
-    return FINE
+    return ExitCode.FINE
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"diagnose": diagnose}
+COMMANDS = (
+    Command(
+        "diagnose",
+        "why a note is sluggish: causes, how sure, and the reading to take next",
+        _add_arguments,
+        diagnose,
+        "SCENARIO is the note as it should be; --blank prints the sheet for FILE.",
+    ),
+)

@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
-from typing import Any
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
+from sim.cli.options import load_origin, parse_changes
 
-FINE, CANNOT_PLAY = 0, 3
-Command = Callable[..., argparse.ArgumentParser]
 UNIT = "concert-grand-natural"
 """The scenario that healthy units are drawn about: published figures are of the middle of a grand."""
 
 
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(
-        commands, "evidence", "the validation report: published and trade figures against many healthy units",
-        "Verdicts are pass, miss or not comparable; a miss is no error of this command.", scenario=False,
-    )  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE", help="write the report to FILE (.html), figures and all")
     parser.add_argument("--units", metavar="N", type=_units, help="healthy units to read (default 12)")
     parser.add_argument("--seed", metavar="S", type=_seed, default=1, help="the same seed draws the same units")
@@ -43,22 +36,20 @@ def _seed(text: str) -> int:
 
 def evidence(args: argparse.Namespace) -> int:
     """Read the units, judge the rows, write the report."""
-    from sim.cli.commands import changes
-    from sim.cli.studies import origin_of
     from sim.report.evidence import tables as sheet
     from sim.report.formats import json_text
     from sim.validation import evidence as workshop
     from sim.validation.records import records
 
     path = screen.out_file(args.out, sheet.SUFFIXES, "--out")
-    origin = origin_of(UNIT, args.changes)
+    origin = load_origin(UNIT, args.changes)
     count = args.units or (workshop.QUICK if args.quick else workshop.UNITS)
     try:
         with screen.progress(f"{count} healthy units") as say:
-            found = workshop.evidence(origin.ready, count, args.seed, say, changed=changes(args.changes))
+            found = workshop.evidence(origin.ready, count, args.seed, say, changed=parse_changes(args.changes))
     except workshop.NoneError as error:
         screen.note(str(error))
-        return CANNOT_PLAY
+        return ExitCode.CANNOT_PLAY
     there = records()
     if args.json:
         print(json_text.text(sheet.document(found, there)))
@@ -69,7 +60,16 @@ def evidence(args: argparse.Namespace) -> int:
     if path is not None:
         page = sheet.html(found, there)
         screen.keep("report", "--out", path, lambda new: new.write_text(page, encoding="utf-8"))
-    return FINE
+    return ExitCode.FINE
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"evidence": evidence}
+COMMANDS = (
+    Command(
+        "evidence",
+        "the validation report: published and trade figures against many healthy units",
+        _add_arguments,
+        evidence,
+        "Verdicts are pass, miss or not comparable; a miss is no error of this command.",
+        scenario=False,
+    ),
+)

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
 
 if TYPE_CHECKING:
     from sim.teaching.lesson import Foretell, Lesson
 
-FINE = 0
-Command = Callable[..., argparse.ArgumentParser]
 
-
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(
-        commands, "lesson", "learn the escapement: read a lesson, foretell, and do its task",
-        "Without a name it lists the lessons.", scenario=False,
-    )  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("lesson", metavar="LESSON", nargs="?", help="a lesson's name, such as let-off")
     parser.add_argument(
         "--say", dest="said", metavar="N=ANSWER", action="append", default=[],
@@ -42,7 +35,7 @@ def lesson(args: argparse.Namespace) -> int:
     paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     if args.lesson is None:
         screen.show(*sheet.listed())
-        return FINE
+        return ExitCode.FINE
     if args.lesson not in lessons():
         raise screen.refused("LESSON", args.lesson, ", ".join(lessons()), "choose one of these")
     found = lessons()[args.lesson]
@@ -57,7 +50,7 @@ def lesson(args: argparse.Namespace) -> int:
         from sim.report.lesson.paper import lesson_page, page_of
 
         screen.keep_bytes("sheet", "--sheet", paper, lesson_page(page_of(found, args.inches), args.paper))
-    return FINE
+    return ExitCode.FINE
 
 
 def _said(found: Lesson, texts: Sequence[str]) -> dict[int, tuple[Foretell, str]]:
@@ -85,4 +78,13 @@ def _turned(found: Lesson, texts: Sequence[str]) -> dict[str, float]:
     return out
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"lesson": lesson}
+COMMANDS = (
+    Command(
+        "lesson",
+        "learn the escapement: read a lesson, foretell, and do its task",
+        _add_arguments,
+        lesson,
+        "Without a name it lists the lessons.",
+        scenario=False,
+    ),
+)

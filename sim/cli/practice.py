@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
 from sim.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from sim.teaching.exercise import Exercise
     from sim.teaching.known_readings import Known
-
-FINE = 0
-Command = Callable[..., argparse.ArgumentParser]
 
 
 class _Moves(argparse.Action):
@@ -27,13 +25,7 @@ class _Moves(argparse.Action):
         namespace.moves = [*(namespace.moves or []), *(f"{kind} {value}" for value in values)]
 
 
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(
-        commands, "practice", "find a hidden fault: readings one at a time, name the cause, mend it, be marked",
-        "Moves are made in the order typed; type them all again with one more. --cause hands in.",
-        scenario=False, settable=False,
-    )  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--level", type=int, metavar="N", help="1, 2 or 3 (default 1)")
     parser.add_argument("--seed", type=int, metavar="N", help="the same level and seed give the same exercise")
     parser.add_argument("--scenario", metavar="NAME", help="a shipped scenario (default concert-grand-natural)")
@@ -64,7 +56,7 @@ def practice(args: argparse.Namespace) -> int:
 
     if args.blank:
         print(exercise_files.blank(), end="")
-        return FINE
+        return ExitCode.FINE
     paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     screen.announce_compiling()
     made = attempt(_exercise(args), args.moves)
@@ -82,7 +74,7 @@ def practice(args: argparse.Namespace) -> int:
         from sim.report.lesson.paper import mark_of, mark_sheet
 
         screen.keep_bytes("mark sheet", "--sheet", paper, mark_sheet(mark_of(made, mark), args.paper))
-    return FINE
+    return ExitCode.FINE
 
 
 def _exercise(args: argparse.Namespace) -> Exercise:
@@ -111,4 +103,14 @@ def _known(scenario: str) -> Known:
         return Known(cells(library(sound(scenario)[0], say)))
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"practice": practice}
+COMMANDS = (
+    Command(
+        "practice",
+        "find a hidden fault: readings one at a time, name the cause, mend it, be marked",
+        _add_arguments,
+        practice,
+        "Moves are made in the order typed; type them all again with one more. --cause hands in.",
+        scenario=False,
+        settable=False,
+    ),
+)

@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
-from typing import Any
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
+from sim.cli.options import load_origin
 
-Command = Callable[..., argparse.ArgumentParser]
 UNIT = "concert-grand-natural"
 
 
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(
-        commands, "rough", "regulate a roughly assembled unit in any order, beside the orders of work",
-        "A step is a setting, at its target or at a value; the list of them is all there is to a path.",
-        scenario=False,
-    )  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     told = f"the unit that is put together roughly (default {UNIT})"
     parser.add_argument("scenario", metavar="SCENARIO", nargs="?", default=UNIT, help=told)
     parser.add_argument("--seed", metavar="S", type=int, default=1, help="the same seed makes the same rough unit")
@@ -33,15 +26,13 @@ def add(commands: Any, command: Command) -> None:
 
 def rough(args: argparse.Namespace) -> int:
     """Do the steps on the rough unit, and every order of work beside them."""
-    from sim.cli.commands import FINE
-    from sim.cli.studies import origin_of
     from sim.report import rough as sheet
     from sim.report.formats import json_text
     from sim.teaching import rough as unit
 
     paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
     steps = [unit.step_of(text) for text in args.steps]
-    origin = origin_of(args.scenario, args.changes)
+    origin = load_origin(args.scenario, args.changes)
     screen.announce_compiling()
     with screen.progress("putting it together") as say:
         begun = unit.rough(origin.ready, args.seed)
@@ -55,7 +46,16 @@ def rough(args: argparse.Namespace) -> int:
         from sim.report.lesson.paper import path_sheet
 
         screen.keep_bytes("sheet", "--sheet", paper, path_sheet(mine, others, args.paper))
-    return FINE
+    return ExitCode.FINE
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"rough": rough}
+COMMANDS = (
+    Command(
+        "rough",
+        "regulate a roughly assembled unit in any order, beside the orders of work",
+        _add_arguments,
+        rough,
+        "A step is a setting, at its target or at a value; the list of them is all there is to a path.",
+        scenario=False,
+    ),
+)

@@ -4,42 +4,34 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
+from sim.cli.options import parse_changes
 
 if TYPE_CHECKING:
     from sim.section.section import Section
     from sim.section.sheet import BenchSheet
 
-Command = Callable[..., argparse.ArgumentParser]
 PAPER = (".pdf", ".html")
 PLAIN = (".csv", ".toml")
 TABLES = (".csv", ".parquet")
 SPAN = re.compile(r"(\d{1,2})(?:-(\d{1,2}))?")
 
 
-def add(commands: Any, command: Command) -> None:
-    """Declare the commands."""
-    parser = command(
-        commands, "sheet", "the bench sheet: a blank one, or the work on notes that were read, to print or to keep",
-        "Without SHEET a blank one. As .csv or .toml it is what was read; as .pdf or .html what to do, in its order.",
-        scenario=False, settable=False,
-    )  # fmt: skip
+def _add_sheet(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("bench", metavar="SHEET", nargs="?", help="what was read at the bench (*.csv, *.toml)")
     parser.add_argument("--out", metavar="FILE", help="write to FILE (.pdf, .html, .csv, .toml); else CSV is printed")
     parser.add_argument("--note", metavar="N", help="one note, by its number or name: 40, C4")
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
     parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="size of the paper (default A4)")
-    _goal(parser)
+    _add_goal(parser)
 
-    parser = command(
-        commands, "import", "a bench sheet read in: a scenario of each note, slips named, kept in a folder",
-        "A folder that holds a record already is written anew, unless somebody changed a file in it meanwhile.",
-        scenario=False, settable=False,
-    )  # fmt: skip
+
+def _add_import(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("bench", metavar="SHEET", help="what was read at the bench (*.csv, *.toml)")
     parser.add_argument("--into", metavar="FOLDER", help="keep sheet, scenarios and readings there as plain files")
     told = "keep this file in the folder too, as a photograph and its marks; beside --into"
@@ -49,10 +41,8 @@ def add(commands: Any, command: Command) -> None:
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
-    parser = command(
-        commands, "section", "a section of notes from a few that were read: evenness, outliers with their cause, turns",
-        "Notes between those of the sheet are read off lines through them.", scenario=False, settable=False,
-    )  # fmt: skip
+
+def _add_section(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("bench", metavar="SHEET", help="what was read at the bench (*.csv, *.toml)")
     parser.add_argument(
         "--notes", metavar="A-B", action="append", default=[], help="which, as 30-49 (default: the sheet's)"
@@ -62,23 +52,22 @@ def add(commands: Any, command: Command) -> None:
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
     parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="size of the paper (default A4)")
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
-    _goal(parser)
+    _add_goal(parser)
 
 
-def _goal(parser: argparse.ArgumentParser) -> None:
+def _add_goal(parser: argparse.ArgumentParser) -> None:
     told = "what to regulate to, for every note: blow=45mm (default: the usual of that part of the compass)"
     parser.add_argument("--ask", metavar="READING=VALUE", action="append", default=[], help=told)
 
 
-def goal_of(args: argparse.Namespace) -> dict[str, float]:
+def parse_goal(args: argparse.Namespace) -> dict[str, float]:
     """What was asked for (SI).  Raises InputError."""
-    from sim.cli.commands import changes
     from sim.fields.field_paths import suggestion
     from sim.regulation.targets import asked as value_of
     from sim.section.compass import asked
 
     out = {}
-    for target, text in changes(args.ask).items():
+    for target, text in parse_changes(args.ask).items():
         if target not in asked(1) and target != "key_height":
             hint = suggestion(target, [*asked(1), "key_height"])
             raise screen.refused("--ask", target, hint.allowed, hint.remedy)
@@ -88,21 +77,20 @@ def goal_of(args: argparse.Namespace) -> dict[str, float]:
 
 def sheet(args: argparse.Namespace) -> int:
     """A blank sheet, what was read, or what to do."""
-    from sim.cli.commands import FINE
 
     out = screen.out_file(args.out, (*PAPER, *PLAIN), "--out")
-    goal = goal_of(args)
+    goal = parse_goal(args)
     if args.bench is None:
         _blank(args, out)
-        return FINE
+        return ExitCode.FINE
     bench, note = _load(args.bench), _note_of(args)
     if out is None or out.suffix.lower() in PLAIN:
         _plain(bench, args, out)
-        return FINE
+        return ExitCode.FINE
     screen.announce_compiling()
     found = _section(bench, [note] if note is not None else [r.key_number for r in bench.rows], goal, only=True)
     _print(found, args, out)
-    return FINE
+    return ExitCode.FINE
 
 
 def _blank(args: argparse.Namespace, out: Path | None) -> None:
@@ -188,7 +176,6 @@ def _print(found: Section, args: argparse.Namespace, out: Path) -> None:
 
 def read_in(args: argparse.Namespace) -> int:
     """Check a sheet, make scenarios of it, keep it."""
-    from sim.cli.commands import FINE
     from sim.report.formats import json_text
     from sim.report.section import sheet as bench_files
     from sim.report.section import tables as told
@@ -209,17 +196,16 @@ def read_in(args: argparse.Namespace) -> int:
     if folder is not None:
         bench_files.keep(folder, found, base, args.inches, added)
         screen.note(f"record kept in {folder}")
-    return FINE
+    return ExitCode.FINE
 
 
 def section(args: argparse.Namespace) -> int:
     """A section of notes."""
-    from sim.cli.commands import FINE
     from sim.report.formats import json_text, traces
     from sim.report.section import tables as told
 
     out = screen.out_file(args.out, (*PAPER, *TABLES), "--out")
-    keys, goal = _keys(args), goal_of(args)
+    keys, goal = _keys(args), parse_goal(args)
     bench = _load(args.bench)
     screen.announce_compiling()
     found = _section(bench, keys, goal, repetition=not args.no_repetition)
@@ -232,7 +218,35 @@ def section(args: argparse.Namespace) -> int:
     elif out is not None:
         rows = traces.of_rows(told.flat_rows(found))
         screen.keep("readings", "--out", out, lambda new: traces.write(rows, new))
-    return FINE
+    return ExitCode.FINE
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"sheet": sheet, "import": read_in, "section": section}
+COMMANDS = (
+    Command(
+        "sheet",
+        "the bench sheet: a blank one, or the work on notes that were read, to print or to keep",
+        _add_sheet,
+        sheet,
+        "Without SHEET a blank one. As .csv or .toml it is what was read; as .pdf or .html what to do, in its order.",
+        scenario=False,
+        settable=False,
+    ),
+    Command(
+        "import",
+        "a bench sheet read in: a scenario of each note, slips named, kept in a folder",
+        _add_import,
+        read_in,
+        "A folder that holds a record already is written anew, unless somebody changed a file in it meanwhile.",
+        scenario=False,
+        settable=False,
+    ),
+    Command(
+        "section",
+        "a section of notes from a few that were read: evenness, outliers with their cause, turns",
+        _add_section,
+        section,
+        "Notes between those of the sheet are read off lines through them.",
+        scenario=False,
+        settable=False,
+    ),
+)

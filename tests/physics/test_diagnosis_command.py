@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from tests.unit.test_command_line import DEMO, READ, run, strict
 
 
 def test_diagnosis_as_json_and_as_tables(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "diagnose", DEMO, "--readings", READ, "--json")
     found = strict(out)
-    assert code == commands.FINE and "first list: " in err
+    assert code == ExitCode.FINE and "first list: " in err
     assert found["read"]["down_weight_gf"] == pytest.approx(60.0)
     assert found["causes"][0]["fault"] == "tight-hammer-centre" and 0 <= found["causes"][0]["probability"] <= 1
     assert found["next"] and all(t["cost_s"] > 0 and t["outcomes"] for t in found["next"][:3])
@@ -22,7 +22,7 @@ def test_diagnosis_as_json_and_as_tables(capsys: pytest.CaptureFixture[str]) -> 
 def test_repinning_is_told_and_a_centre_that_is_none_refused(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "friction", DEMO, "--set", "friction.hammer=3 N·mm", "--repin", "hammer=3 gf", "--json")
     found = strict(out)
-    assert code == commands.FINE and found["outcome_now"] == "plays"
+    assert code == ExitCode.FINE and found["outcome_now"] == "plays"
     assert found["readings"]["down_weight_gf"]["repinned"] < found["readings"]["down_weight_gf"]["now"]
 
 
@@ -32,6 +32,6 @@ def test_a_healthy_note_gives_a_scenario_that_predicts_what_was_read(
     read, fitted = tmp_path / "read.csv", tmp_path / "fitted.toml"
     read.write_text("reading,value\ndown_weight,50 gf\nup_weight,23.5 gf\nlet_off,1.8 mm\n", encoding="utf-8")
     code, out, _ = run(capsys, "diagnose", DEMO, "--readings", str(read), "--calibrate", str(fitted))
-    assert code == commands.FINE and "down weight" in out
+    assert code == ExitCode.FINE and "down weight" in out
     code, out, _ = run(capsys, "weigh", str(fitted), "--json")
     assert strict(out)["down_weight_gf"] == pytest.approx(50.0, abs=1.0)

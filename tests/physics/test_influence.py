@@ -14,7 +14,7 @@ from sim.bench import release, strike
 from sim.bench.predict import MODERATE, touch
 from sim.bench.reading_list import flat, take
 from sim.bench.rest_pose import at_rest
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.fields.field_paths import by_path
 from sim.scenario.load import load
@@ -271,7 +271,7 @@ def test_command_prints_slopes_with_their_units(capsys: pytest.CaptureFixture[st
     asked = ("influence", str(DEMO), "--only", "friction.key", "--readings", "down_weight", "blow")
     picture = tmp_path / "slopes.svg"
     code, out, _ = run(capsys, *asked, "--figure", str(picture))
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert "gf per N·mm" in out and "friction.key, N·mm" in out and picture.is_file()
     _, out, _ = run(capsys, *asked, "--json")
     found = json.loads(out, parse_constant=lambda name: pytest.fail(f"{name} in the JSON"))
@@ -294,7 +294,7 @@ def test_command_prints_slopes_with_their_units(capsys: pytest.CaptureFixture[st
 )
 def test_command_refuses_by_name(capsys: pytest.CaptureFixture[str], argv: tuple[str, ...], told: str) -> None:
     code, out, err = run(capsys, "influence", str(DEMO), *argv)
-    assert code == commands.BAD_INPUT and out == ""
+    assert code == ExitCode.BAD_INPUT and out == ""
     assert told in err
 
 

@@ -19,7 +19,7 @@ import pytest
 import sim
 from sim import fingerprint
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.display_units import convert_si
 from sim.errors import InputError
 from sim.report.batch import Table
@@ -210,9 +210,9 @@ def test_workers_without_the_package_are_told_by_name() -> None:
 def test_command_writes_a_table_and_goes_on(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "out.parquet"
     asked = ("batch", DEMO, "--vary", "springs.repetition=30..36 N·mm/3", "--kind", "strike", "--out", str(path))
-    assert main(asked) == commands.FINE
+    assert main(asked) == ExitCode.FINE
     assert "3 made now" in capsys.readouterr().err
-    assert main(asked) == commands.FINE
+    assert main(asked) == ExitCode.FINE
     assert "0 made now (0 refused), 3 there before" in capsys.readouterr().err
     rows = read(path)
     assert len(rows) == 3 and all(isinstance(row["moderate_hammer_speed_m_s"], float) for row in rows)
@@ -243,7 +243,7 @@ def test_command_refuses_by_name(
     told: str,
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert main(("batch", DEMO, *argv)) == commands.BAD_INPUT
+    assert main(("batch", DEMO, *argv)) == ExitCode.BAD_INPUT
     assert told in capsys.readouterr().err
     assert not list(tmp_path.iterdir()), "nothing is written"
 
@@ -260,7 +260,7 @@ def test_interrupted_by_hand_it_leaves_a_readable_table(tmp_path: Path) -> None:
         time.sleep(0.05)
     child.send_signal(signal.SIGINT)
     _, err = child.communicate(timeout=60)
-    assert child.returncode == commands.INTERRUPTED, err
+    assert child.returncode == ExitCode.INTERRUPTED, err
     assert "goes on from here" in err
     rows = read(path)
     assert 0 < len(rows) < 5000 and all(row["outcome"] == "plays" for row in rows)

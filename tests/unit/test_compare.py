@@ -13,7 +13,7 @@ import pytest
 import sim
 from sim.__main__ import main
 from sim.bench.reading_list import KINDS, flat, names, take
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.studies.compare import Comparison, Line, compare, differing
 from sim.studies.variants import Origin
 from sim.unit.model import GRAVITY
@@ -132,7 +132,7 @@ def test_command_prints_both_with_the_carrier(capsys: pytest.CaptureFixture[str]
     picture = tmp_path / "both.svg"
     code, out, err = run(capsys, *CHANGED, "--figure", str(picture))
     down = next(text for text in out.splitlines() if text.startswith("down weight"))
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert "!" in down and "friction.key +4" in down
     assert "…" not in down, "numbers are shown in full"
     assert picture.read_text(encoding="utf-8").count("<path") > 6 and "figure written" in err
@@ -155,7 +155,7 @@ def test_command_changes_the_second_of_two_files(capsys: pytest.CaptureFixture[s
     asked = ("compare", DEMO, DAMPED, "--set", "friction.key=24.22 N·mm", "--no-repetition", "--figure", str(picture))
     code, out, _ = run(capsys, *asked, "--json")
     found = json.loads(out)
-    assert code == commands.FINE and {i["input"] for i in found["inputs"]} == {"damper", "friction.key"}
+    assert code == ExitCode.FINE and {i["input"] for i in found["inputs"]} == {"damper", "friction.key"}
     down = next(r for r in found["readings"] if r["reading"] == "down_weight_gf")
     assert sum(down["alone"].values()) + down["interaction"] == pytest.approx(down["together"], rel=1e-9)
     assert down["together"] + down["no_single_field"] == pytest.approx(down["b"] - down["a"], rel=1e-9)
@@ -184,5 +184,5 @@ def test_a_small_difference_of_a_reading_without_accuracy_is_not_traced() -> Non
 
 def test_command_needs_something_to_compare_with(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "compare", DEMO)
-    assert code == commands.BAD_INPUT and out == ""
+    assert code == ExitCode.BAD_INPUT and out == ""
     assert "--set" in err

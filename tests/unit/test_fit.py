@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.parts import search
 from sim.parts.fit import Fit, fit
@@ -168,18 +168,18 @@ def test_search_sets_up_no_more_than_asked_and_lists_bad_files(tmp_path: Path) -
 
 def test_command_tells_and_refuses(capsys: pytest.CaptureFixture[str]) -> None:
     shanks = str(SHOP / "wippens-other-stack.toml")
-    assert main(["fit", "--wippen", shanks]) == commands.CANNOT_PLAY
+    assert main(["fit", "--wippen", shanks]) == ExitCode.CANNOT_PLAY
     out = capsys.readouterr().out
     assert "heel against capstan line" in out and "key weights are lead" in out
-    assert main(["fit", "--hammer", str(SHOP / "heads-light.toml"), "--json"]) == commands.FINE
+    assert main(["fit", "--hammer", str(SHOP / "heads-light.toml"), "--json"]) == ExitCode.FINE
     body = json.loads(capsys.readouterr().out)
     assert body["together"] and 300 < body["readings"]["inertia_g"] < 400
-    assert main(["fit"]) == commands.BAD_INPUT
-    assert main(["fit", "--hammer", "no-such-file"]) == commands.BAD_INPUT
-    assert main(["fit", "--search", "no-such-folder"]) == commands.BAD_INPUT
+    assert main(["fit"]) == ExitCode.BAD_INPUT
+    assert main(["fit", "--hammer", "no-such-file"]) == ExitCode.BAD_INPUT
+    assert main(["fit", "--search", "no-such-folder"]) == ExitCode.BAD_INPUT
     err = capsys.readouterr().err
     assert "--key, --wippen" in err and "no-such-file" in err and "a folder of scenario files" in err
-    assert main(["fit", "--hammer", shanks, "--target", "blow=-3mm", "bore=5mm", "inertia=9gf"]) == commands.BAD_INPUT
+    assert main(["fit", "--hammer", shanks, "--target", "blow=-3mm", "bore=5mm", "inertia=9gf"]) == ExitCode.BAD_INPUT
     err = capsys.readouterr().err
     assert "3 faults" in err and "bore" in err
 

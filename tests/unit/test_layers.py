@@ -51,7 +51,9 @@ def test_import_sim_loads_the_standard_library_alone() -> None:
 
 def test_help_loads_no_compiler_and_no_arrays() -> None:
     heavy = {*HEAVY, *ENGINE} - {"rich"}
-    done = python(f"import sys; from sim.cli.parser import build; build(); print(*{heavy} & sys.modules.keys())")
+    done = python(
+        f"import sys; from sim.cli.parser import build_parser; build_parser(); print(*{heavy} & sys.modules.keys())"
+    )
     assert done.stdout.strip() == "", done.stderr
 
 

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from reportlab.pdfgen.canvas import Canvas
 
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.report import rough as sheet
 from sim.report.drawing.figures import png
 from sim.report.formats.tables import CAUTIONS
@@ -194,10 +194,10 @@ def test_an_attempt_s_mark_is_printed_whole() -> None:
 def test_commands_write_the_sheets(tmp_path: Path) -> None:
     path = tmp_path / "rough.pdf"
     words = ("rough", "--seed", "3", "--do", "blow", "--no-orders", "--json", "--sheet", str(path), "--paper", "letter")
-    assert main(words) == commands.FINE
+    assert main(words) == ExitCode.FINE
     assert "44.48 mm" in holds(path.read_bytes(), pictures=1)
-    assert main(("rough", "--sheet", str(tmp_path / "x.txt"))) == commands.BAD_INPUT
+    assert main(("rough", "--sheet", str(tmp_path / "x.txt"))) == ExitCode.BAD_INPUT
     given = ("practice", "--seed", "3", "--take", "down_weight", "--no-path", "--json", "--sheet", str(path))
-    assert main(given) == commands.BAD_INPUT
-    assert main((*given, "--cause", "weak-spring")) == commands.FINE
+    assert main(given) == ExitCode.BAD_INPUT
+    assert main((*given, "--cause", "weak-spring")) == ExitCode.FINE
     assert "Not passed" in holds(path.read_bytes(), pictures=0)

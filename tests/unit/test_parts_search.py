@@ -11,7 +11,7 @@ from sim.__main__ import main
 from sim.bench import slow_press
 from sim.bench.inertia import inertia
 from sim.bench.rest_pose import at_rest
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.parts import search
 from sim.parts.fit import fit
@@ -152,7 +152,7 @@ def test_nothing_to_search_or_to_take_is_refused(tmp_path: Path, capsys: pytest.
         (["--hammer", shanks, "--target", "blow=44mm", "blow=45mm"], "each target once"),
         (["--hammer", shanks, "--target", "blow=4.5m"], "0.01 mm to 100 mm"),
     ):
-        assert main(["fit", *given]) == commands.BAD_INPUT
+        assert main(["fit", *given]) == ExitCode.BAD_INPUT
         assert words in capsys.readouterr().err
     with pytest.raises(SystemExit):
         main(["fit", "--search", str(SHOP), "--most", "-3"])

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.piano import mismatch, piano
 from sim.piano import sheet as piano_sheet
@@ -300,22 +300,22 @@ def test_template_hangs_straight_and_clear() -> None:
 
 def test_command_prints_tables_json_csv_and_draws(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     figure = tmp_path / "template.svg"
-    assert main(["piano", str(EXAMPLE), str(DEMO), "--json", "--figure", str(figure)]) == commands.FINE
+    assert main(["piano", str(EXAMPLE), str(DEMO), "--json", "--figure", str(figure)]) == ExitCode.FINE
     body = json.loads(capsys.readouterr().out)
     assert {n["key"] for n in body["notes"]} >= {1, 20, 21, 40, 51, 52, 88}
     assert {line["key"] for line in body["template"]} == {n["key"] for n in body["notes"]}
     assert {e["mismatch"] for e in body["effects"]} == set(mismatch.MISMATCHES) and len(body["each_alone"]) == 7
     drawn = figure.read_text(encoding="utf-8")
     assert len(body["touching"]) == 3 and "height read under the template" in drawn and "gf" in drawn
-    assert main(["piano", str(EXAMPLE), str(DEMO), "--csv"]) == commands.FINE
+    assert main(["piano", str(EXAMPLE), str(DEMO), "--csv"]) == ExitCode.FINE
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert len(rows) == 88 and float(rows[19]["string_height_mm"]) == pytest.approx(235.8)
     assert rows[0]["key_end_verdict"] == "clears by 12.0 mm" and float(rows[0]["bore_mm"]) == pytest.approx(51.6)
-    assert main(["piano", str(EXAMPLE), str(DEMO), "--note", "40"]) == commands.FINE
+    assert main(["piano", str(EXAMPLE), str(DEMO), "--note", "40"]) == ExitCode.FINE
     out = capsys.readouterr().out
     assert "NEVER ESCAPES" in out and "strings nearby are at full tension" in out and "…" not in out
     assert "height read" in out and "true height" in out and "stands HIGHER" in out
-    assert main(["piano", str(EXAMPLE), str(DEMO), "--note", "90"]) == commands.BAD_INPUT
+    assert main(["piano", str(EXAMPLE), str(DEMO), "--note", "90"]) == ExitCode.BAD_INPUT
     assert "treble 52 to 88" in capsys.readouterr().err
     with pytest.raises(SystemExit):
         main(["piano", str(EXAMPLE), str(DEMO), "--blow", "2 m"])

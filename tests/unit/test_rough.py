@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.diagnosis.bench_tests import bench_tests
 from sim.errors import InputError
 from sim.fields.field_paths import kind_at
@@ -163,17 +163,17 @@ def test_the_command_prints_the_path_beside_the_orders(
     followed: tuple[Path, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
     words = shlex.split("rough --seed 3 --do lever_height --do 'blow=42 mm'")
-    assert main([*words, "--json", "--no-orders"]) == commands.FINE
+    assert main([*words, "--json", "--no-orders"]) == ExitCode.FINE
     found = json.loads(capsys.readouterr().out)
     (mine,) = found["paths"]
     assert [s["step"] for s in mine["steps"]] == ["lever_height", "blow=42 mm"]
     assert mine["steps"][1]["readings"]["blow_mm"] == pytest.approx(42.0, abs=0.05)
-    assert main([*words, "--no-orders"]) == commands.FINE
+    assert main([*words, "--no-orders"]) == ExitCode.FINE
     out = capsys.readouterr().out
     assert "42.00 mm" in out and "invented" in out and "Before touching the action" in out
     both = sheet.document(followed[0], followed[1:])
     assert [p["finished"] for p in both["paths"]] == [True] * 3
-    assert main(["rough", "--do", "nonsense"]) == commands.BAD_INPUT
+    assert main(["rough", "--do", "nonsense"]) == ExitCode.BAD_INPUT
 
 
 def test_pictures_show_every_reading_and_every_way(followed: tuple[Path, ...]) -> None:

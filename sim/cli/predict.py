@@ -1,9 +1,8 @@
-"""What each command does: call the engine, print what it read."""
+"""predict, strike, weigh, repeat, validate: the readings of one unit."""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,48 +10,59 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 import sim
-from sim.cli import bench_work, diagnose, evidence, lesson, practice, rough, screen, section, studies
-from sim.errors import Fault, InputError
+from sim.cli import screen
+from sim.cli.command import Command, ExitCode
+from sim.cli.options import load_unit, save_figure
+from sim.errors import SimulationError
 from sim.unit.model import ActionUnit
 
 if TYPE_CHECKING:
     from sim.bench.readings import Prediction
     from sim.report.formats.traces import Columns
 
-FINE, BAD_INPUT, CANNOT_PLAY, INTERRUPTED = 0, 2, 3, 130
+
+def _add_predict(parser: argparse.ArgumentParser) -> None:
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    form.add_argument("--csv", action="store_true", help="print CSV instead of tables")
+    parser.add_argument("--figure", metavar="FILE", help="draw mechanism and curves to FILE (.svg, .png or .pdf)")
+    parser.add_argument("--inches", action="store_true", help="inches before millimetres")
+    parser.add_argument("--no-repetition", action="store_true", help="leave out the repetition ensemble (faster)")
 
 
-def changes(pairs: list[str]) -> dict[str, str]:
-    """``PATH=VALUE`` pairs; all that are none are named at once."""
-    wrong = [p for p in pairs if "=" not in p or not p.split("=", 1)[0].strip()]
-    if wrong:
-        remedy = "write it as in --set springs.repetition=85%"
-        raise InputError([Fault("command line", None, "--set", f'"{p}"', "PATH=VALUE", remedy) for p in wrong])
-    return {path.strip(): value.strip() for path, value in (p.split("=", 1) for p in pairs)}
+def _add_forms(parser: argparse.ArgumentParser, traces: str) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    parser.add_argument("--traces", metavar="FILE", help=f"write {traces} to FILE (.csv or .parquet)")
+    parser.add_argument("--inches", action="store_true", help="inches before millimetres")
 
 
-def _load(args: argparse.Namespace) -> ActionUnit:
-    return sim.load(args.scenario, changes(args.changes))
+def _add_strike(parser: argparse.ArgumentParser) -> None:
+    _add_forms(parser, "motion and forces of every blow")
+    parser.add_argument(
+        "--touch",
+        choices=("finger", "mass", "force", "motion"),
+        default="finger",
+        help="what plays: a finger (default), a weight set free, a force over time, or a given motion",
+    )
+    parser.add_argument("--struck", action="store_true", help="arriving from over the key instead of resting on it")
+    parser.add_argument(
+        "--every", metavar="MS", type=_interval, default=0.1, help="interval of the traces' rows, ms (default 0.1)"
+    )
+
+
+def _interval(text: str) -> float:
+    value = float(text)
+    if not 0 < value <= 10:
+        raise argparse.ArgumentTypeError(f"{text} is not between 0 and 10 ms")
+    return value
 
 
 def _ready(args: argparse.Namespace) -> ActionUnit:
     """The unit, set up for its targets."""
-    unit = _load(args)
+    unit = load_unit(args)
     screen.announce_compiling()
     with screen.progress("setting up") as say:
         return sim.set_up(unit, say)
-
-
-def validate(args: argparse.Namespace) -> int:
-    """Check the file only."""
-    from sim.report.formats import tables
-
-    unit = _load(args)
-    kind = "sharp" if unit.key.sharp else "natural"
-    screen.show(
-        Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."), tables.assumed(unit.assumed)
-    )
-    return FINE
 
 
 def predict(args: argparse.Namespace) -> int:
@@ -73,16 +83,14 @@ def predict(args: argparse.Namespace) -> int:
         screen.show(tables.prediction(found, unit, inches_first=args.inches))
     if figure is not None:
         _draw(figure, unit, found)
-    return FINE if found.plays else CANNOT_PLAY
+    return ExitCode.FINE if found.plays else ExitCode.CANNOT_PLAY
 
 
 def _draw(path: Path, unit: ActionUnit, found: Prediction) -> None:
-    from sim.cli.studies import save
-    from sim.errors import SimulationError
     from sim.report.drawing import draw
 
     try:
-        save(draw.sheet(unit, found), path)
+        save_figure(draw.sheet(unit, found), path)
     except SimulationError as error:
         screen.note(f"no figure: {error}")
 
@@ -111,7 +119,7 @@ def strike(args: argparse.Namespace) -> int:
     if path is not None:
         named = [(blow.touch, traces.of_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
         _write(path, traces.stacked(named, "touch"))
-    return FINE if outcome == "plays" else CANNOT_PLAY
+    return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
 
 
 def weigh(args: argparse.Namespace) -> int:
@@ -144,7 +152,7 @@ def weigh(args: argparse.Namespace) -> int:
         _write(path, traces.of_slow_press(curve))
     elif path is not None:
         screen.note(f"no curve to write to {path}: {outcome}")
-    return FINE if outcome == "plays" else CANNOT_PLAY
+    return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
 
 
 def repeat(args: argparse.Namespace) -> int:
@@ -165,7 +173,7 @@ def repeat(args: argparse.Namespace) -> int:
         screen.show(tables.head(unit, outcome), *parts, tables.assumed(unit.assumed))
     if path is not None:
         _write(path, traces.of_repetition(found))
-    return FINE if outcome == "plays" else CANNOT_PLAY
+    return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
 
 
 def _write(path: Path, columns: Columns) -> None:
@@ -174,23 +182,32 @@ def _write(path: Path, columns: Columns) -> None:
     screen.keep("traces", "--traces", path, partial(traces.write, columns))
 
 
-def regulate(args: argparse.Namespace) -> int:
-    """Targets in, settings out."""
-    from sim.cli import regulate as regulation
+def validate(args: argparse.Namespace) -> int:
+    """Check the file only."""
+    from sim.report.formats import tables
 
-    return regulation.regulate(args)
-
-
-def rails(args: argparse.Namespace) -> int:
-    """Map of where a rail may stand."""
-    from sim.cli import regulate as regulation
-
-    return regulation.rails(args)
+    unit = load_unit(args)
+    kind = "sharp" if unit.key.sharp else "natural"
+    screen.show(
+        Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."), tables.assumed(unit.assumed)
+    )
+    return ExitCode.FINE
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {
-    "predict": predict, "strike": strike, "weigh": weigh, "repeat": repeat, "validate": validate,
-    "regulate": regulate, "rails": rails,
-    **studies.COMMANDS, **bench_work.COMMANDS, **diagnose.COMMANDS,
-    **evidence.COMMANDS, **lesson.COMMANDS, **rough.COMMANDS, **practice.COMMANDS, **section.COMMANDS,
-}  # fmt: skip
+COMMANDS = (
+    Command("predict", "the main job: every reading of the note, and what is out of the usual", _add_predict, predict),
+    Command("strike", "blows of the standard fingers, soft to hard", _add_strike, strike),
+    Command(
+        "weigh",
+        "settings and touch weights from one slow press",
+        lambda parser: _add_forms(parser, "the force curve of the slow press"),
+        weigh,
+    ),
+    Command(
+        "repeat",
+        "how the note comes back and how fast it repeats",
+        lambda parser: _add_forms(parser, "shares of strokes by rate"),
+        repeat,
+    ),
+    Command("validate", "check the scenario file only", lambda parser: None, validate, "Nothing is computed."),
+)
