@@ -22,7 +22,7 @@ def version(rooms: tuple[str, ...] = ROOMS) -> str:
     """
     package = Path(__file__).resolve().parent
     release = sys.modules["sim"].__version__  # the package itself lies above this layer: looked up, not imported
-    files = [package / "control_units.py", *(f for room in rooms for f in sorted((package / room).glob("*.py")))]
+    files = [package / "units.py", *(f for room in rooms for f in sorted((package / room).glob("*.py")))]
     mark = hashlib.sha256()
     for file in (*files, *(shared_folder() / name for name in DATA)):
         mark.update(file.name.encode() + file.read_bytes().replace(b"\r\n", b"\n"))
