@@ -47,10 +47,10 @@ def _run(argv: Sequence[str] | None) -> int:
         code = COMMANDS[args.command].run(args)
         sys.stdout.flush()
     except InputError as error:
-        screen.faults(error)
+        screen.print_faults(error)
         return ExitCode.BAD_INPUT
     except SimulationError as error:
-        screen.note(f"this unit cannot play: {error}")
+        screen.print_note(f"this unit cannot play: {error}")
         return ExitCode.CANNOT_PLAY
     return code
 

@@ -35,40 +35,40 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
 def batch(args: argparse.Namespace) -> int:
     """A study to a table on disk; run again, it goes on where it stopped."""
     from sim.report import batch as batch_table
-    from sim.studies.batch import Study, check, run, scenario_inputs
+    from sim.studies.batch import Study, check_study, list_scenario_inputs, run_study
 
-    path = screen.out_file(args.out, batch_table.SUFFIXES, "--out")
+    path = screen.check_out_file(args.out, batch_table.SUFFIXES, "--out")
     assert path is not None  # the option is required
     study = Study(load_origin(args.scenario, args.changes), _rows(args), args.kind)
-    check(study)
-    table = batch_table.Table(path, scenario_inputs(study.origin.leaves))
+    check_study(study)
+    table = batch_table.StudyTable(path, list_scenario_inputs(study.origin.leaves))
     try:
         try:
-            with screen.progress("rows") as say:
-                done = run(study, table.keep, table.known, scheduler=args.scheduler, progress=say)
+            with screen.show_progress_bar("rows") as say:
+                done = run_study(study, table.keep, table.known, scheduler=args.scheduler, progress=say)
         finally:
             rows = table.gather()
     except OSError as error:
-        raise screen.unwritable("--out", path, error) from None
+        raise screen.make_write_error("--out", path, error) from None
     others = rows - done.known - done.made
-    screen.note(
+    screen.print_note(
         f"{path}: {rows} rows; {done.made} made now ({done.refused} refused), {done.known} there before"
         + (f", {others} of other studies" if others > 0 else "")
     )
     if done.stopped:
         left = done.rows - done.made - done.known
         why = "the cluster went away" if done.lost else "interrupted"
-        screen.note(f"{why} with {left} rows to go: the same command goes on from here")
+        screen.print_note(f"{why} with {left} rows to go: the same command goes on from here")
         return ExitCode.INTERRUPTED
     return ExitCode.FINE
 
 
 def _rows(args: argparse.Namespace) -> tuple[Mapping[str, str], ...]:
-    from sim.studies.spans import grid, of_table, values_of
+    from sim.studies.parameter_grid import build_grid, parse_span, read_input_table
 
     if args.table is not None:
-        return of_table(Path(args.table))
-    return grid([values_of(text) for text in args.vary])
+        return read_input_table(Path(args.table))
+    return build_grid([parse_span(text) for text in args.vary])
 
 
 COMMANDS = (Command("batch", "many variants of one scenario, as a table on disk", _add_arguments, batch),)

@@ -25,20 +25,20 @@ def compare(args: argparse.Namespace) -> int:
     """A against B, or against itself changed."""
     from sim.report import compare as comparison
     from sim.report.drawing import figures
-    from sim.studies.compare import compare as both
+    from sim.studies.compare import compare_units as both
 
-    path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
+    path = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
     if args.other is None and not args.changes:
         remedy = "name a second scenario, or what differs by --set"
         raise InputError([Fault("command line", None, "B", "nothing", "a second scenario or --set", remedy)])
     a, b = load_origin(args.scenario, []), load_origin(args.other or args.scenario, args.changes)
-    with screen.progress("comparing") as say:
+    with screen.show_progress_bar("comparing") as say:
         found = both(a, b, repetition=not args.no_repetition, progress=say)
-    document = comparison.document(found) if args.json else None
-    csv = comparison.csv(found) if args.csv else None
-    print_result(args, document, csv, comparison.tables(found))
+    document = comparison.build_document(found) if args.json else None
+    csv = comparison.format_csv(found) if args.csv else None
+    print_result(args, document, csv, comparison.build_tables(found))
     if path is not None:
-        save_figure(comparison.draw(found), path)
+        save_figure(comparison.draw_comparison(found), path)
     return ExitCode.FINE
 
 

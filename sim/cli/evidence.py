@@ -39,27 +39,27 @@ def evidence(args: argparse.Namespace) -> int:
     from sim.report.evidence import tables as sheet
     from sim.report.formats import json_text
     from sim.validation import evidence as workshop
-    from sim.validation.records import records
+    from sim.validation.records import load_records
 
-    path = screen.out_file(args.out, sheet.SUFFIXES, "--out")
+    path = screen.check_out_file(args.out, sheet.SUFFIXES, "--out")
     origin = load_origin(UNIT, args.changes)
     count = args.units or (workshop.QUICK if args.quick else workshop.UNITS)
     try:
-        with screen.progress(f"{count} healthy units") as say:
-            found = workshop.evidence(origin.ready, count, args.seed, say, changed=parse_changes(args.changes))
+        with screen.show_progress_bar(f"{count} healthy units") as say:
+            found = workshop.gather_evidence(origin.ready, count, args.seed, say, changed=parse_changes(args.changes))
     except workshop.NoneError as error:
-        screen.note(str(error))
+        screen.print_note(str(error))
         return ExitCode.CANNOT_PLAY
-    there = records()
+    there = load_records()
     if args.json:
-        print(json_text.text(sheet.document(found, there)))
+        print(json_text.format_json(sheet.build_document(found, there)))
     elif path is None:
-        screen.show(sheet.tables(found))
+        screen.print_parts(sheet.build_tables(found))
     else:
-        print(sheet.sentence(found))
+        print(sheet.format_sentence(found))
     if path is not None:
-        page = sheet.html(found, there)
-        screen.keep("report", "--out", path, lambda new: new.write_text(page, encoding="utf-8"))
+        page = sheet.render_html(found, there)
+        screen.write_output("report", "--out", path, lambda new: new.write_text(page, encoding="utf-8"))
     return ExitCode.FINE
 
 

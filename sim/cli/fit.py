@@ -10,8 +10,8 @@ from sim.cli.command import Command, ExitCode
 from sim.cli.options import parse_changes
 from sim.errors import Fault, InputError, QuantityError
 from sim.scenario.composite import PARTS
-from sim.scenario.shipped import scenario_path
-from sim.units import FORCE, LENGTH, MASS, Dimension, parse, show
+from sim.scenario.shipped import find_scenario
+from sim.units import FORCE, LENGTH, MASS, Dimension, format_quantity, parse_quantity
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,12 +28,12 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
         "and come out with: aftertouch, balance_weight, inertia",
     )  # fmt: skip
     parser.add_argument(
-        "--most", metavar="N", type=_count, default=60, help="--search: set up at most N (default %(default)s)"
+        "--most", metavar="N", type=_parse_count, default=60, help="--search: set up at most N (default %(default)s)"
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
 
-def _count(text: str) -> int:
+def _parse_count(text: str) -> int:
     if not text.isascii() or not text.isdigit() or not 1 <= int(text[:9]) <= 100_000:
         raise argparse.ArgumentTypeError(f"{text} is no number of combinations: 1 to 100000")
     return int(text)
@@ -62,12 +62,12 @@ def parse_wishes(pairs: list[str]) -> tuple[dict[str, float], dict[str, float]]:
             continue
         kind, low, high = WISHED.get(name, (LENGTH, 1e-5 if name in SET_UP[:5] else -5e-3, 0.1))
         try:
-            value = parse(text, kind)
+            value = parse_quantity(text, kind)
         except QuantityError as error:
             wrong.append(Fault("--target", None, name, f'"{text}"', f"such as {kind.example}", str(error)))
             continue
         if not low <= value <= high:
-            allowed = " to ".join(show(v, kind.example.split()[-1], kind) for v in (low, high))
+            allowed = " to ".join(format_quantity(v, kind.example.split()[-1], kind) for v in (low, high))
             wrong.append(Fault("--target", None, name, f'"{text}"', allowed, "check the number and its unit"))
         (targets if name in SET_UP else wishes)[name] = value
     if wrong:
@@ -84,30 +84,30 @@ def fit(args: argparse.Namespace) -> int:
     from sim.scenario import composite
 
     targets, wishes = parse_wishes(args.targets)
-    base = composite.base(scenario_path(args.base), parse_changes(args.changes))
+    base = composite.load_base(find_scenario(args.base), parse_changes(args.changes))
     named = {p: path for p in PARTS if (path := getattr(args, p)) is not None}
-    parts = {p: composite.part_source(scenario_path(path), p) for p, path in named.items()}
+    parts = {p: composite.load_part_source(find_scenario(path), p) for p, path in named.items()}
     if not parts and args.search is None:
         remedy = "name at least one part's scenario, or a folder to search"
         raise InputError([Fault("command line", None, "fit", "no parts", "--key, --wippen, ... or --search", remedy)])
     screen.announce_compiling()
     if args.search is not None:
-        with screen.progress("searching") as say:
-            searched = search.search(base, args.search, parts, targets, wishes, args.most, say)
+        with screen.show_progress_bar("searching") as say:
+            searched = search.search_combinations(base, args.search, parts, targets, wishes, args.most, say)
         if args.json:
-            print(json_text.text(json_text.clean(sheet.of_search(searched))))
+            print(json_text.format_json(json_text.clean_document(sheet.build_search_document(searched))))
         else:
-            screen.show(*sheet.searched(searched))
+            screen.print_parts(*sheet.build_search_tables(searched))
         if searched.stopped:
-            screen.note(f"interrupted with {searched.not_played} not set up: the best of the others")
+            screen.print_note(f"interrupted with {searched.not_played} not set up: the best of the others")
             return ExitCode.INTERRUPTED
         return ExitCode.FINE if searched.found else ExitCode.CANNOT_PLAY
-    with screen.progress("on paper") as say:
-        found = workshop.fit(base, parts, targets, wishes, say)
+    with screen.show_progress_bar("on paper") as say:
+        found = workshop.fit_parts(base, parts, targets, wishes, say)
     if args.json:
-        print(json_text.text(json_text.clean(sheet.of_fit(found))))
+        print(json_text.format_json(json_text.clean_document(sheet.build_fit_document(found))))
     else:
-        screen.show(*sheet.verdict(found))
+        screen.print_parts(*sheet.build_verdict(found))
     return ExitCode.FINE if found.together else ExitCode.CANNOT_PLAY
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from sim.report.formats.json_text import Document
-    from sim.studies.variants import Origin
+    from sim.studies.variants import BaseScenario
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,11 +47,11 @@ def influence(args: argparse.Namespace) -> int:
     """Slopes, the spring study, or all tolerances at once."""
     from sim.report.drawing import figures
 
-    path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
-    _fits(args)
+    path = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
+    _check_options(args)
     origin = load_origin(args.scenario, args.changes)
     way = _spring if args.spring else _sensitivity if args.all_at_once else _local
-    with screen.progress("setting up") as say:
+    with screen.show_progress_bar("setting up") as say:
         shown = way(args, origin, say)
     document = shown.document() if args.json else None
     csv = shown.csv() if args.csv else None
@@ -61,7 +61,7 @@ def influence(args: argparse.Namespace) -> int:
     return ExitCode.FINE
 
 
-class _Shown(NamedTuple):
+class _StudyOutput(NamedTuple):
     """A study in each of its forms, made when asked for."""
 
     document: Callable[[], Document]
@@ -70,7 +70,7 @@ class _Shown(NamedTuple):
     figure: Callable[[], Figure]
 
 
-def _fits(args: argparse.Namespace) -> None:
+def _check_options(args: argparse.Namespace) -> None:
     """Options that belong to another way of asking are refused, not passed over."""
     wrong = []
     if args.spring and args.only:
@@ -85,36 +85,36 @@ def _fits(args: argparse.Namespace) -> None:
         raise InputError([Fault("command line", None, name, "given", allowed, why) for name, allowed, why in wrong])
 
 
-def _local(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
+def _local(args: argparse.Namespace, origin: BaseScenario, say: screen.ReportProgress) -> _StudyOutput:
     from sim.report.influence import figures as drawn
     from sim.report.influence import tables as sheet
     from sim.studies.adjustment_mode import HELD
-    from sim.studies.influence import local
+    from sim.studies.influence import compute_influences
 
-    found = local(origin, args.only, args.readings, say, args.screws or HELD)
-    return _Shown(
-        partial(sheet.local_document, found),
-        partial(sheet.local_csv, found),
-        partial(sheet.local_tables, found),
-        partial(drawn.local, found),
+    found = compute_influences(origin, args.only, args.readings, say, args.screws or HELD)
+    return _StudyOutput(
+        partial(sheet.build_slope_document, found),
+        partial(sheet.format_slope_csv, found),
+        partial(sheet.build_slope_tables, found),
+        partial(drawn.draw_slopes, found),
     )
 
 
-def _spring(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
+def _spring(args: argparse.Namespace, origin: BaseScenario, say: screen.ReportProgress) -> _StudyOutput:
     from sim.report.influence import figures as drawn
     from sim.report.influence import tables as sheet
-    from sim.studies.spring import study
+    from sim.studies.spring import study_spring
 
-    found = study(origin, progress=say)
-    return _Shown(
-        partial(sheet.spring_document, found),
-        partial(sheet.spring_csv, found),
-        partial(sheet.spring_tables, found),
-        partial(drawn.springs, found),
+    found = study_spring(origin, progress=say)
+    return _StudyOutput(
+        partial(sheet.build_spring_document, found),
+        partial(sheet.format_spring_csv, found),
+        partial(sheet.build_spring_tables, found),
+        partial(drawn.draw_spring_study, found),
     )
 
 
-def _sensitivity(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _Shown:
+def _sensitivity(args: argparse.Namespace, origin: BaseScenario, say: screen.ReportProgress) -> _StudyOutput:
     from sim.report.influence import figures as drawn
     from sim.report.influence import sensitivity as sheet
     from sim.studies.adjustment_mode import REGULATED
@@ -122,11 +122,11 @@ def _sensitivity(args: argparse.Namespace, origin: Origin, say: screen.Say) -> _
 
     samples = SAMPLES if args.samples is None else args.samples
     found = analyse(origin, args.only, args.readings, samples, say, screws=args.screws or REGULATED)
-    return _Shown(
-        partial(sheet.document, found),
-        partial(sheet.csv, found),
-        partial(sheet.tables, found),
-        partial(drawn.doubt, found),
+    return _StudyOutput(
+        partial(sheet.build_document, found),
+        partial(sheet.format_csv, found),
+        partial(sheet.build_tables, found),
+        partial(drawn.draw_sensitivity, found),
     )
 
 

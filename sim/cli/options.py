@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from sim.report.formats.json_text import Document
-    from sim.studies.variants import Origin
+    from sim.studies.variants import BaseScenario
 
 
 def parse_changes(pairs: list[str]) -> dict[str, str]:
@@ -36,7 +36,7 @@ def load_unit(args: argparse.Namespace) -> ActionUnit:
 def parse_targets(pairs: list[str]) -> dict[str, float]:
     """``NAME=VALUE`` targets; every bad one is named."""
     from sim.regulation.screws import SCREWS
-    from sim.regulation.targets import asked
+    from sim.regulation.targets import parse_target
 
     out: dict[str, float] = {}
     wrong: list[Fault] = []
@@ -46,7 +46,7 @@ def parse_targets(pairs: list[str]) -> dict[str, float]:
             wrong.append(Fault("--target", None, name, pair, ", ".join(SCREWS), "name one of these targets"))
             continue
         try:
-            out[name] = asked(name, text, "--target")
+            out[name] = parse_target(name, text, "--target")
         except InputError as error:
             wrong += error.faults
     if wrong:
@@ -54,11 +54,11 @@ def parse_targets(pairs: list[str]) -> dict[str, float]:
     return out
 
 
-def load_origin(scenario: str, pairs: list[str]) -> Origin:
+def load_origin(scenario: str, pairs: list[str]) -> BaseScenario:
     """A scenario with its --set changes, ready for variants.  Raises InputError."""
-    from sim.studies.variants import Origin
+    from sim.studies.variants import BaseScenario
 
-    origin = Origin.of(scenario, parse_changes(pairs))
+    origin = BaseScenario.of(scenario, parse_changes(pairs))
     screen.announce_compiling()
     return origin
 
@@ -75,16 +75,16 @@ def save_figure(figure: Figure, path: Path) -> None:
     """Write a figure and say so.  Raises InputError."""
     from sim.report.drawing import figures
 
-    screen.keep("figure", "--figure", path, partial(figures.save, figure))
+    screen.write_output("figure", "--figure", path, partial(figures.save_figure, figure))
 
 
 def print_result(args: argparse.Namespace, document: Document | None, csv: str | None, *parts: Any) -> None:
     """A result as JSON, CSV or tables, whichever was asked for."""
-    from sim.report.formats.json_text import text
+    from sim.report.formats.json_text import format_json
 
     if document is not None:
-        print(text(document))
+        print(format_json(document))
     elif csv is not None:
         print(csv, end="")
     else:
-        screen.show(*parts)
+        screen.print_parts(*parts)

@@ -25,7 +25,7 @@ from sim.cli import (
     section,
 )  # fmt: skip
 from sim.cli.command import Command
-from sim.scenario.shipped import shipped
+from sim.scenario.shipped import list_shipped_scenarios
 
 CODES = """\
 exit codes:
@@ -78,7 +78,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def _shipped() -> str:
-    names = ", ".join(shipped()) or "none found"
+    names = ", ".join(list_shipped_scenarios()) or "none found"
     return textwrap.fill(f"scenarios that come with it: {names}", 90, subsequent_indent="  ", break_on_hyphens=False)
 
 

@@ -13,7 +13,7 @@ from sim.cli import screen
 from sim.cli.command import Command, ExitCode
 from sim.cli.options import parse_changes, save_figure
 from sim.errors import QuantityError
-from sim.units import ANGLE, LENGTH, Dimension, parse, show
+from sim.units import ANGLE, LENGTH, Dimension, format_quantity, parse_quantity
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,12 +45,12 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
 def _quantity_between(dimension: Dimension, low: float, high: float) -> Callable[[str], float]:
     def read(text: str) -> float:
         try:
-            value = parse(text, dimension)
+            value = parse_quantity(text, dimension)
         except QuantityError as error:
             raise argparse.ArgumentTypeError(str(error)) from None
         if not low <= value <= high:
             unit = dimension.example.split()[-1]
-            allowed = " to ".join(show(v, unit, dimension) for v in (low, high))
+            allowed = " to ".join(format_quantity(v, unit, dimension) for v in (low, high))
             raise argparse.ArgumentTypeError(f"{text} is out of range: {allowed}")
         return value
 
@@ -61,34 +61,47 @@ def piano(args: argparse.Namespace) -> int:
     """What was read at the piano and at the bench, and what it means for the notes."""
     from sim.piano import piano as workshop
     from sim.piano import sheet as piano_sheet
-    from sim.piano.at_bench import at_bench
+    from sim.piano.bench_comparison import compare_bench_and_piano
     from sim.report.drawing import figures
     from sim.report.formats import json_text
-    from sim.report.piano import at_bench as sheet
+    from sim.report.piano import bench_comparison as sheet
     from sim.report.piano import tables as notes
     from sim.report.piano import template
 
-    path = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
-    read = piano_sheet.load(args.sheet)
+    path = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
+    read = piano_sheet.load_sheet(args.sheet)
     changed = parse_changes(args.changes)
     own = sim.load(args.scenario, changed)
     key = args.note if args.note is not None else own.key_number
     read.section_of(key)
     if args.csv:
-        print(notes.csv(workshop.notes(read, own, () if args.note is None else (key,), args.angle)), end="")
+        print(
+            notes.format_csv(workshop.evaluate_notes(read, own, () if args.note is None else (key,), args.angle)),
+            end="",
+        )
         if path is None:
             return ExitCode.FINE
     keys = sorted({k for s in read.sections for k in s.keys} | {key}) if args.note is None else [key]
     screen.announce_compiling()
-    with screen.progress("at the bench") as say:
-        found = at_bench(read, key, keys, own, lambda more: sim.load(args.scenario, {**more, **changed}), say,
-                         angle=args.angle, blow=args.blow, gap=args.gap, held=changed)  # fmt: skip
+    with screen.show_progress_bar("at the bench") as say:
+        found = compare_bench_and_piano(
+            read,
+            key,
+            keys,
+            own,
+            lambda more: sim.load(args.scenario, {**more, **changed}),
+            say,
+            angle=args.angle,
+            blow=args.blow,
+            gap=args.gap,
+            held=changed,
+        )
     if args.json:
-        print(json_text.text(json_text.clean(sheet.document(found))))
+        print(json_text.format_json(json_text.clean_document(sheet.document(found))))
     elif not args.csv:
-        screen.show(*(Padding(part, (0, 0, 1, 0)) for part in sheet.tables(found, args.angle)))
+        screen.print_parts(*(Padding(part, (0, 0, 1, 0)) for part in sheet.tables(found, args.angle)))
     if path is not None:
-        save_figure(template.figure(found.touching), path)
+        save_figure(template.draw_touching(found.touching), path)
     return ExitCode.FINE if found.bench.outcome == "plays" else ExitCode.CANNOT_PLAY
 
 

@@ -57,11 +57,11 @@ def _interval(text: str) -> float:
     return value
 
 
-def _ready(args: argparse.Namespace) -> ActionUnit:
+def _load_set_up(args: argparse.Namespace) -> ActionUnit:
     """The unit, set up for its targets."""
     unit = load_unit(args)
     screen.announce_compiling()
-    with screen.progress("setting up") as say:
+    with screen.show_progress_bar("setting up") as say:
         return sim.set_up(unit, say)
 
 
@@ -71,16 +71,16 @@ def predict(args: argparse.Namespace) -> int:
     from sim.report.drawing import figures
     from sim.report.formats import json_text, tables
 
-    figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
-    unit = _ready(args)
-    with screen.progress("at rest") as say:
+    figure = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
+    unit = _load_set_up(args)
+    with screen.show_progress_bar("at rest") as say:
         found = sim.predict(unit, repetition=not args.no_repetition, progress=say)
     if args.json:
-        print(json_text.text(json_text.of_prediction(found)))
+        print(json_text.format_json(json_text.build_prediction_document(found)))
     elif args.csv:
-        print(report.csv(found, unit), end="")
+        print(report.format_csv(found, unit), end="")
     else:
-        screen.show(tables.prediction(found, unit, inches_first=args.inches))
+        screen.print_parts(tables.build_prediction_tables(found, unit, inches_first=args.inches))
     if figure is not None:
         _draw(figure, unit, found)
     return ExitCode.FINE if found.plays else ExitCode.CANNOT_PLAY
@@ -90,96 +90,105 @@ def _draw(path: Path, unit: ActionUnit, found: Prediction) -> None:
     from sim.report.drawing import draw
 
     try:
-        save_figure(draw.sheet(unit, found), path)
+        save_figure(draw.draw_sheet(unit, found), path)
     except SimulationError as error:
-        screen.note(f"no figure: {error}")
+        screen.print_note(f"no figure: {error}")
 
 
 def strike(args: argparse.Namespace) -> int:
     """Blows."""
-    from sim.bench.predict import touches
-    from sim.bench.rest_pose import at_rest
-    from sim.bench.strike import play
+    from sim.bench.predict import list_touches
+    from sim.bench.rest_pose import settle_at_rest
+    from sim.bench.strike import play_touch
     from sim.report.formats import json_text, tables, traces
 
-    path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
-    unit = _ready(args)
-    rest = at_rest(unit)
-    played = [play(rest, touch) for touch in touches(args.touch, args.struck)]
+    path = screen.check_out_file(args.traces, traces.SUFFIXES, "--traces")
+    unit = _load_set_up(args)
+    rest = settle_at_rest(unit)
+    played = [play_touch(rest, touch) for touch in list_touches(args.touch, args.struck)]
     blows = tuple(blow for blow, _ in played)
     silent = [blow for blow in blows if blow.hammer_speed is None]
     outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome
     if args.json:
-        body = {"unit": unit.name, "outcome": outcome, "strikes": [json_text.of_strike(blow) for blow in blows]}
-        print(json_text.text({**body, "assumed": list(unit.assumed)}))
+        body = {
+            "unit": unit.name,
+            "outcome": outcome,
+            "strikes": [json_text.build_strike_document(blow) for blow in blows],
+        }
+        print(json_text.format_json({**body, "assumed": list(unit.assumed)}))
     else:
-        screen.show(
-            tables.head(unit, outcome), tables.strikes(blows), tables.events(blows), tables.assumed(unit.assumed)
+        screen.print_parts(
+            tables.format_head(unit, outcome),
+            tables.build_strikes_table(blows),
+            tables.build_events_table(blows),
+            tables.format_assumed(unit.assumed),
         )
     if path is not None:
-        named = [(blow.touch, traces.of_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
-        _write(path, traces.stacked(named, "touch"))
+        named = [(blow.touch, traces.tabulate_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
+        _write(path, traces.stack_columns(named, "touch"))
     return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
 
 
 def weigh(args: argparse.Namespace) -> int:
     """Settings and touch weights."""
     from sim.bench import slow_press
-    from sim.bench.rest_pose import at_rest
+    from sim.bench.rest_pose import settle_at_rest
     from sim.report.formats import json_text, tables, traces
-    from sim.report.formats.reading_rows import Place, rows
+    from sim.report.formats.reading_rows import KeyPosition, list_rows
 
-    path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
-    unit = _ready(args)
-    pressed = slow_press.press(at_rest(unit))
-    weights, curve = slow_press.touch_weight(pressed)
-    settings, outcome = slow_press.settings(pressed), pressed.outcome
+    path = screen.check_out_file(args.traces, traces.SUFFIXES, "--traces")
+    unit = _load_set_up(args)
+    pressed = slow_press.press_slowly(settle_at_rest(unit))
+    weights, curve = slow_press.read_touch_weight(pressed)
+    settings, outcome = slow_press.read_settings(pressed), pressed.outcome
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "reason": pressed.reason}
-        body |= json_text.record(settings) | json_text.record(weights)
-        print(json_text.text({**body, "assumed": list(unit.assumed)}))
+        body |= json_text.build_record_document(settings) | json_text.build_record_document(weights)
+        print(json_text.format_json({**body, "assumed": list(unit.assumed)}))
     else:
-        place = Place.of(unit)
-        screen.show(
-            tables.head(unit, outcome, pressed.reason),
-            tables.readings(
-                "Settings", tables.fitted(rows(settings, "settings", place), unit), inches_first=args.inches
+        place = KeyPosition.of(unit)
+        screen.print_parts(
+            tables.format_head(unit, outcome, pressed.reason),
+            tables.build_readings_table(
+                "Settings",
+                tables.drop_missing_parts(list_rows(settings, "settings", place), unit),
+                inches_first=args.inches,
             ),
-            tables.readings("Touch", rows(weights, "touch", place)),
-            tables.assumed(unit.assumed),
+            tables.build_readings_table("Touch", list_rows(weights, "touch", place)),
+            tables.format_assumed(unit.assumed),
         )
     if path is not None and curve is not None:
-        _write(path, traces.of_slow_press(curve))
+        _write(path, traces.tabulate_slow_press(curve))
     elif path is not None:
-        screen.note(f"no curve to write to {path}: {outcome}")
+        screen.print_note(f"no curve to write to {path}: {outcome}")
     return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
 
 
 def repeat(args: argparse.Namespace) -> int:
     """Coming back and repetition."""
     from sim.report.formats import json_text, tables, traces
-    from sim.report.formats.reading_rows import Place
+    from sim.report.formats.reading_rows import KeyPosition
 
-    path = screen.out_file(args.traces, traces.SUFFIXES, "--traces")
-    unit = _ready(args)
-    with screen.progress("repetition") as say:
+    path = screen.check_out_file(args.traces, traces.SUFFIXES, "--traces")
+    unit = _load_set_up(args)
+    with screen.show_progress_bar("repetition") as say:
         found = sim.repeat(unit, say)
     outcome = "plays" if found.return_time is not None else "the jack does not come home"
     if args.json:
-        body = {"unit": unit.name, "outcome": outcome, "repetition": json_text.of_repetition(found)}
-        print(json_text.text({**body, "assumed": list(unit.assumed)}))
+        body = {"unit": unit.name, "outcome": outcome, "repetition": json_text.build_repetition_document(found)}
+        print(json_text.format_json({**body, "assumed": list(unit.assumed)}))
     else:
-        parts = tables.repetition(found, Place.of(unit))
-        screen.show(tables.head(unit, outcome), *parts, tables.assumed(unit.assumed))
+        parts = tables.build_repetition_tables(found, KeyPosition.of(unit))
+        screen.print_parts(tables.format_head(unit, outcome), *parts, tables.format_assumed(unit.assumed))
     if path is not None:
-        _write(path, traces.of_repetition(found))
+        _write(path, traces.tabulate_repetition(found))
     return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
 
 
 def _write(path: Path, columns: Columns) -> None:
     from sim.report.formats import traces
 
-    screen.keep("traces", "--traces", path, partial(traces.write, columns))
+    screen.write_output("traces", "--traces", path, partial(traces.write_columns, columns))
 
 
 def validate(args: argparse.Namespace) -> int:
@@ -188,8 +197,9 @@ def validate(args: argparse.Namespace) -> int:
 
     unit = load_unit(args)
     kind = "sharp" if unit.key.sharp else "natural"
-    screen.show(
-        Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."), tables.assumed(unit.assumed)
+    screen.print_parts(
+        Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."),
+        tables.format_assumed(unit.assumed),
     )
     return ExitCode.FINE
 

@@ -59,29 +59,31 @@ def rails(args: argparse.Namespace) -> int:
     from sim.report.drawing import figures
     from sim.report.formats import json_text
 
-    figure = screen.out_file(args.figure, figures.SUFFIXES, "--figure")
-    template = screen.out_file(args.template, (".pdf",), "--template")
+    figure = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
+    template = screen.check_out_file(args.template, (".pdf",), "--template")
     unit = sim.load(args.scenario, parse_changes(args.changes))
     moves, weights = _moves(args), _weights(args.weights)
-    if args.show not in sheet.READ:
+    if args.show not in sheet.MAP_READINGS:
         remedy = "name one of these readings"
-        raise InputError([Fault("--show", None, "the figure", args.show, ", ".join(sheet.READ), remedy)])
-    wanted = workshop.asked(unit, _readable(parse_targets(args.targets)))
+        raise InputError([Fault("--show", None, "the figure", args.show, ", ".join(sheet.MAP_READINGS), remedy)])
+    wanted = workshop.choose_targets(unit, _readable(parse_targets(args.targets)))
     xs, ys = _axis(args.span, args.cells), _axis(args.span, args.cells)
     screen.announce_compiling()
-    with screen.progress("rails") as say:
-        cells = workshop.grid(unit, wanted, xs, ys, moves, say)
-    found = workshop.best(cells, weights=weights)
-    sway = workshop.sway(found[0], wanted, moves) if found else {}
+    with screen.show_progress_bar("rails") as say:
+        cells = workshop.evaluate_grid(unit, wanted, xs, ys, moves, say)
+    found = workshop.find_best_places(cells, weights=weights)
+    sway = workshop.compute_tolerance_effects(found[0], wanted, moves) if found else {}
     if args.json:
-        body = {"unit": unit.name, "moves": list(moves), "places": [sheet.row(p) for r in cells for p in r]}
-        print(json_text.text(body | {"best": [sheet.row(p) for p in found], "sway_si": sway}))
+        body = {"unit": unit.name, "moves": list(moves), "places": [sheet.build_place_row(p) for r in cells for p in r]}
+        print(json_text.format_json(body | {"best": [sheet.build_place_row(p) for p in found], "sway_si": sway}))
     else:
-        screen.show(*sheet.tables(unit, moves, cells, found, sway, weights))
+        screen.print_parts(*sheet.build_tables(unit, moves, cells, found, sway, weights))
     if figure is not None:
-        save_figure(sheet.figure(unit, moves, cells, found, args.show), figure)
+        save_figure(sheet.draw_rail_map(unit, moves, cells, found, args.show), figure)
     if template is not None and found:
-        screen.keep("template", "--template", template, partial(sheet.template, unit, found[0], moves))
+        screen.write_output(
+            "template", "--template", template, partial(sheet.draw_rail_template, unit, found[0], moves)
+        )
     return ExitCode.FINE if found else ExitCode.CANNOT_PLAY
 
 
@@ -116,12 +118,12 @@ def _weights(pairs: list[str]) -> dict[str, float]:
 
 def _readable(wanted: dict[str, float]) -> dict[str, float]:
     """The targets, unless one of them takes more than a slow press to read."""
-    from sim.regulation.rails import READABLE
+    from sim.regulation.rails import MAP_TARGETS
 
-    other = [t for t in wanted if t not in READABLE]
+    other = [t for t in wanted if t not in MAP_TARGETS]
     if other:
         remedy = "leave it out here; set it with regulate once the place is chosen"
-        raise InputError([Fault("--target", None, t, "asked", ", ".join(READABLE), remedy) for t in other])
+        raise InputError([Fault("--target", None, t, "asked", ", ".join(MAP_TARGETS), remedy) for t in other])
     return wanted
 
 

@@ -44,29 +44,29 @@ def regulate(args: argparse.Namespace) -> int:
     natural = None
     if args.natural:
         natural = sim.load(args.natural)
-        wanted = naturals.as_deep(unit, natural, wanted)
+        wanted = naturals.match_aftertouch(unit, natural, wanted)
     if not wanted:
         remedy = "give --target NAME=VALUE, or [targets] in the scenario"
         raise InputError([Fault(args.scenario, None, "targets", "none", "at least one target", remedy)])
     if args.order:
-        with screen.progress("first step") as say:
-            steps = orders.follow(unit, orders.orders()[args.order], wanted, say)
+        with screen.show_progress_bar("first step") as say:
+            steps = orders.follow_order(unit, orders.load_orders()[args.order], wanted, say)
         if args.json:
-            print(json_text.text(regulation.of_steps(unit, args.order, steps)))
+            print(json_text.format_json(regulation.build_steps_document(unit, args.order, steps)))
         else:
-            screen.show(*regulation.steps(orders.orders()[args.order].title, steps, wanted))
+            screen.print_parts(*regulation.build_steps_table(orders.load_orders()[args.order].title, steps, wanted))
         return ExitCode.FINE if all(s.reached for s in steps) else ExitCode.CANNOT_PLAY
-    with screen.progress("setting") as say:
+    with screen.show_progress_bar("setting") as say:
         done = solve(unit, wanted, say)
-    rooms: tuple[target_conflicts.Room, ...] = ()
-    if target_conflicts.contradicts(done):
-        with screen.progress("looking for room") as say:
-            rooms = target_conflicts.make_room(unit, wanted, wanted["aftertouch"], say)
-    over = naturals.stands_over(done.unit, natural) if natural is not None and done.met else None
+    rooms: tuple[target_conflicts.ConflictMargin, ...] = ()
+    if target_conflicts.is_aftertouch_conflict(done):
+        with screen.show_progress_bar("looking for room") as say:
+            rooms = target_conflicts.find_conflict_margins(unit, wanted, wanted["aftertouch"], say)
+    over = naturals.measure_sharp_height(done.unit, natural) if natural is not None and done.met else None
     if args.json:
-        print(json_text.text(regulation.of_regulation(done, rooms, over)))
+        print(json_text.format_json(regulation.build_regulation_document(done, rooms, over)))
     else:
-        screen.show(*regulation.solved(done, rooms, over))
+        screen.print_parts(*regulation.build_regulation_tables(done, rooms, over))
     return ExitCode.FINE if done.met else ExitCode.CANNOT_PLAY
 
 

@@ -20,7 +20,7 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
         help="set one thing, in the order given: blow, let_off=1.6mm, 'aftertouch by blow'",
     )  # fmt: skip
     parser.add_argument("--no-orders", action="store_true", help="leave out the orders of work (faster)")
-    screen.add_paper(parser)
+    screen.add_paper_options(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
 
 
@@ -30,22 +30,22 @@ def rough(args: argparse.Namespace) -> int:
     from sim.report.formats import json_text
     from sim.teaching import rough as unit
 
-    paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
-    steps = [unit.step_of(text) for text in args.steps]
+    paper = screen.check_out_file(args.sheet, (".pdf",), "--sheet")
+    steps = [unit.parse_step(text) for text in args.steps]
     origin = load_origin(args.scenario, args.changes)
     screen.announce_compiling()
-    with screen.progress("putting it together") as say:
-        begun = unit.rough(origin.ready, args.seed)
-        mine = unit.path(begun, steps)
-        others = () if args.no_orders else unit.all_followed(begun, say)
+    with screen.show_progress_bar("putting it together") as say:
+        begun = unit.draw_rough_unit(origin.ready, args.seed)
+        mine = unit.make_path(begun, steps)
+        others = () if args.no_orders else unit.follow_all_orders(begun, say)
     if args.json:
-        print(json_text.text(sheet.document(mine, others)))
+        print(json_text.format_json(sheet.build_document(mine, others)))
     else:
-        screen.show(*sheet.tables(mine, others))
+        screen.print_parts(*sheet.build_tables(mine, others))
     if paper is not None:
-        from sim.report.lesson.paper import path_sheet
+        from sim.report.lesson.paper import make_path_pdf
 
-        screen.keep_bytes("sheet", "--sheet", paper, path_sheet(mine, others, args.paper))
+        screen.write_output_bytes("sheet", "--sheet", paper, make_path_pdf(mine, others, args.paper))
     return ExitCode.FINE
 
 

@@ -42,5 +42,5 @@ class Machine:
         return str(self.page.evaluate(f"{INNER}.picture.canvas.toDataURL()"))
 
 
-def time_of(stroke: dict[str, Any], name: str) -> float:
+def find_event_time(stroke: dict[str, Any], name: str) -> float:
     return float(next(e["ms"] for e in stroke["events"] if e["name"] == name))

@@ -9,8 +9,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 from sim.report.evidence import tables as sheet
-from sim.validation.records import records
-from tests.evidence_made_up import made_up
+from sim.validation.records import load_records
+from tests.evidence_made_up import make_evidence
 
 WIDE = "; ".join(["a long cell"] * 12)
 
@@ -23,7 +23,7 @@ def test_report_fits_the_screen(browser: Browser, tmp_path: Path, width: int) ->
     page = browser.new_page(viewport={"width": width, "height": 900})
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
-    page.set_content(sheet.html(made_up(), records(tmp_path)))
+    page.set_content(sheet.render_html(make_evidence(), load_records(tmp_path)))
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     wide = page.evaluate(

@@ -11,21 +11,21 @@ import pytest
 from playwright.sync_api import expect
 
 from dashboard.pages import section as record
-from dashboard.widgets.bench_table import Table
-from dashboard.widgets.photographs import MARKED, demo
+from dashboard.widgets.bench_table import BenchTable
+from dashboard.widgets.photographs import MARKED, load_demo
 from dashboard.widgets.section_result import _page, _zipped
-from sim.photo.marks import opened
+from sim.photo.marks import parse_marks
 from sim.report.record.contents import File
 from sim.report.record.folder import read_folder
 from sim.report.section import tables as sheet
-from sim.report.section.sheet import csv_text
-from sim.section.section import Section, section
-from sim.section.sheet import BenchSheet, NoteRow, load_upload
+from sim.report.section.sheet import format_sheet_csv
+from sim.section.section import Section, analyse_section
+from sim.section.sheet import BenchSheet, NoteRow, load_uploaded_sheet
 from tests.app.on_screen import Bench
 from tests.app.visit import COMPUTED, Visit
 
 SHEET = BenchSheet("Two notes", (NoteRow(40, {"blow": 45e-3, "dip": 10.2e-3}), NoteRow(42, {"blow": 44e-3})), "", True)
-FILE = csv_text(SHEET).encode()
+FILE = format_sheet_csv(SHEET).encode()
 
 
 @pytest.fixture
@@ -41,12 +41,12 @@ def held() -> Bench:
 
 @pytest.fixture(scope="module")
 def found() -> Section:
-    return section(SHEET, look=False, repetition=False)
+    return analyse_section(SHEET, look=False, repetition=False)
 
 
-def now(bench: Bench) -> Table:
+def now(bench: Bench) -> BenchTable:
     found = bench.at.session_state[record.NOW]
-    assert isinstance(found, Table)
+    assert isinstance(found, BenchTable)
     return found
 
 
@@ -66,9 +66,9 @@ def test_the_example_is_read_in_and_says_that_it_is_invented(bench: Bench) -> No
 
 def test_a_section_is_worked_out_shown_and_kept(bench: Bench) -> None:
     worked_out(bench)
-    found = section(SHEET, range(40, 42), look=False, repetition=False)
+    found = analyse_section(SHEET, range(40, 42), look=False, repetition=False)
     shown = [f.value.to_dict("records") for f in bench.at.dataframe]
-    for rows in (sheet.line_rows(found), sheet.turn_rows(found), sheet.even_rows(found)):
+    for rows in (sheet.build_note_lines(found), sheet.build_turn_rows(found), sheet.build_evenness_rows(found)):
         assert rows in shown
     assert len(found.notes) == 3
     assert "In this order" in bench.words()
@@ -88,19 +88,19 @@ def test_a_note_goes_on_the_bench_as_it_was_found(bench: Bench) -> None:
 
 
 def test_the_record_is_a_folder_that_is_read_again_with_the_photograph_in_it(found: Section, tmp_path: Path) -> None:
-    photo = {"photograph.jpg": File("the photograph as it was taken", demo()[0])}
+    photo = {"photograph.jpg": File("the photograph as it was taken", load_demo()[0])}
     with zipfile.ZipFile(io.BytesIO(_zipped(found, lambda: photo))) as folder:
         folder.extractall(tmp_path)
     record = read_folder(tmp_path).record
     assert {"sheet.csv", "readings.csv", "readings.parquet", "note-40.toml"} < set(record.files)
-    assert record.files["photograph.jpg"].data == demo()[0]
-    read = load_upload("sheet.csv", record.files["sheet.csv"].data)
+    assert record.files["photograph.jpg"].data == load_demo()[0]
+    read = load_uploaded_sheet("sheet.csv", record.files["sheet.csv"].data)
     assert read.rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
 
 
 def test_the_page_to_print_has_what_the_sheet_says(found: Section) -> None:
     page = _page(found).decode()
-    assert all(cell in page for row in sheet.even_rows(found) for cell in row.values())
+    assert all(cell in page for row in sheet.build_evenness_rows(found) for cell in row.values())
 
 
 def test_a_photograph_that_was_marked_goes_with_the_record(bench: Bench) -> None:
@@ -108,7 +108,7 @@ def test_a_photograph_that_was_marked_goes_with_the_record(bench: Bench) -> None
     worked_out(bench)
     assert "goes with the record" in bench.words()
     files = bench.at.session_state[MARKED]()
-    assert opened(files["photograph-marks.toml"].data, "marks").clicks == demo()[1]
+    assert parse_marks(files["photograph-marks.toml"].data, "marks").clicks == load_demo()[1]
     assert files["photograph-marked.png"].data.startswith(b"\x89PNG")
 
 

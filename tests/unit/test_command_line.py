@@ -222,7 +222,7 @@ def test_a_shipped_scenario_may_be_named_alone(capsys: pytest.CaptureFixture[str
 def test_first_compile_is_announced_as_what_it_is(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sim.cli.screen.prepare", lambda: False)
+    monkeypatch.setattr("sim.cli.screen.prepare_kernel", lambda: False)
     _, out, err = run(capsys, "weigh", DEMO, "--json")
     assert "compiling the kernel once for this machine" in err
     strict(out)

@@ -16,7 +16,7 @@ import numba
 import pytest
 
 from sim.__main__ import main
-from sim.atomic_write import whole
+from sim.atomic_write import write_atomically
 from sim.cli import screen
 from sim.cli.command import ExitCode
 from sim.errors import InputError
@@ -99,11 +99,11 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     path, other = tmp_path / "note.csv", tmp_path / "other.csv"
     path.write_text("old", encoding="utf-8")
     path.chmod(0o640)
-    with pytest.raises(OSError, match=tmp_path.name), whole(path) as new:
+    with pytest.raises(OSError, match=tmp_path.name), write_atomically(path) as new:
         (new.write_text("half", encoding="utf-8"), tmp_path.write_text("fails", encoding="utf-8"))
     assert path.read_text(encoding="utf-8") == "old" and os.listdir(tmp_path) == ["note.csv"]
     for target in (path, other):
-        with whole(target) as new:
+        with write_atomically(target) as new:
             assert (new.suffix, new.parent) == (target.suffix, target.parent)
             new.write_text("new", encoding="utf-8")
         assert target.read_text(encoding="utf-8") == "new"
@@ -131,10 +131,10 @@ def test_a_file_that_may_not_be_written_is_not_replaced(tmp_path: Path, monkeypa
     path = tmp_path / "note.csv"
     path.write_text("old", encoding="utf-8")
     monkeypatch.setattr(os, "access", lambda *_: False)
-    with pytest.raises(PermissionError), whole(path):
+    with pytest.raises(PermissionError), write_atomically(path):
         pass
     with pytest.raises(InputError, match="may be written"):
-        screen.out_file(str(path), (".csv",), "--traces")
+        screen.check_out_file(str(path), (".csv",), "--traces")
     assert path.read_text(encoding="utf-8") == "old"
 
 
