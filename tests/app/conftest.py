@@ -12,10 +12,9 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
 
 import sim
 from sim.bench.predict import find_touch
@@ -36,6 +35,9 @@ from tests.app.server import (
 )
 from tests.app.visit import Visit
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
+
 Serve = Callable[..., str]
 
 HARMLESS = re.compile(
@@ -49,6 +51,8 @@ OWN = re.compile(r"(https?|wss?)://127\.0\.0\.1:\d+/|data:|blob:")
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One browser for all tests."""
+    from playwright.sync_api import sync_playwright
+
     try:
         path = find_browser()
     except MissingError as missing:

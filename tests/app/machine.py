@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from playwright.sync_api import Locator, Page
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator, Page
 
 SCRIPT = Path(__file__).with_name("mechanism_alone.py")
 HOST = "[data-testid=stBidiComponentIsolated]"

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import sim
-from dashboard.session.results import get_unit
 from dashboard.session.work import Work
-from sim.report.formats.frames import to_frame
+from sim.unit.model import ActionUnit
+
+
+def get_unit(work: Work) -> ActionUnit:
+    """The unit as the pages have it."""
+    from dashboard.session import results
+
+    return results.get_unit(work)
 
 
 def list_predicted(work: Work) -> dict[str, tuple[float | None, str]]:
     """What the Python interface reads of the same unit: value and unit by name as on a card."""
+    from sim.report.formats.frames import to_frame
+
     unit = get_unit(work)
     found = to_frame(sim.predict(unit), unit)
     wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]

@@ -9,8 +9,6 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from urllib.parse import urlsplit
 
-from streamlit.proto.BackMsg_pb2 import BackMsg
-
 STREAM = "/_stcore/stream"
 TEXT, BINARY, CLOSE = 0x1, 0x2, 0x8
 WAITS = 30.0
@@ -51,6 +49,8 @@ def encode_frame(data: bytes, kind: int = BINARY, claimed: int | None = None) ->
 
 def encode_rerun(query: str = "") -> bytes:
     """The message with which a browser asks for a page."""
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+
     message = BackMsg()
     message.rerun_script.query_string = query
     return encode_frame(message.SerializeToString())

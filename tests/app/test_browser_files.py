@@ -8,20 +8,23 @@ import os
 import re
 import tomllib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Dialog, expect
 
 from dashboard.pages import PAGES
 from dashboard.session.work import Work, decode_state, format_scenario, load_work
 from tests.app.numbers import check_printed, list_predicted
 from tests.app.unit_difference import list_differences
-from tests.app.visit import Visit
+from tests.app.visit import Visit, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Dialog
 
 SCRIPT = "<img src=x onerror='window.hacked=1'><script>window.hacked=1</script>"
 PICTURE = "![a](http://example.org/a.png)"
 FORMULA = "=HYPERLINK(1,2)"
-FIRST = PAGES["note"][0]
+FIRST = PAGES["predict"][0]
 NUMBER = re.compile(r"[+-]?\d[\d.]*(e[+-]?\d+)?")
 
 
@@ -160,7 +163,7 @@ def test_text_of_a_state_is_restored(visit: Visit) -> None:
 
 @pytest.mark.parametrize("code", ["nonsense", "%3Cscript%3Ewindow.hacked=1%3C/script%3E", "![a](http://example.org/a)"])
 def test_bad_link_is_refused_in_words(visit: Visit, code: str) -> None:
-    visit.open("order", s=code)
+    visit.open("orders", s=code)
     expect(visit.alert("This link could not be opened")).to_be_visible()
     unharmed(visit)
 

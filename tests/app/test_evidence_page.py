@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser
 
-from sim.report.evidence import tables as sheet
-from sim.validation.records import load_records
-from tests.evidence_made_up import make_evidence
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 WIDE = "; ".join(["a long cell"] * 12)
 
 
 @pytest.mark.parametrize("width", [390, 1280])
 def test_report_fits_the_screen(browser: Browser, tmp_path: Path, width: int) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    from sim.report.evidence import tables as sheet
+    from sim.validation.records import load_records
+    from tests.evidence_made_up import make_evidence
+
     (tmp_path / "twin.toml").write_text(
         f'title = "Twin"\nversion = "{"x" * 200}"\n' + f'[[row]]\nwhat = "{WIDE}"\nverdict = "pass"\n' * 30
     )

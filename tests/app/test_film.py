@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 import sim
-from dashboard.components.mechanism import encode_message
 from sim.bench.predict import find_touch
 from sim.bench.readings import EVENTS, Strike
 from sim.bench.rest_pose import Rest, settle_at_rest
@@ -17,7 +16,6 @@ from sim.bench.slow_press import PressRun, press_slowly, read_settings, read_tou
 from sim.bench.strike import play_touch, run_blow
 from sim.physics.mechanism import CONTACTS, DOFS
 from sim.physics.run import PARAMETER_TYPE, Run, Trace
-from sim.report.drawing.figures import get_pose
 from sim.report.drawing.film import build_film, build_press_film
 from sim.report.drawing.film_parts import FELTS
 from sim.report.drawing.outline import place_moving_shapes
@@ -145,6 +143,8 @@ def test_turns_are_the_traces_own(stroke: Stroke, name: str) -> None:
 
 
 def test_what_is_stored_moves_the_picture_by_less_than_two_micrometres(stroke: Stroke) -> None:
+    from sim.report.drawing.figures import get_pose
+
     for row in ROWS:
         exact = place_moving_shapes(stroke.rest.unit, get_pose(stroke.trace, row))
         stored = place_moving_shapes(stroke.rest.unit, stroke.pose(row))
@@ -248,7 +248,9 @@ def test_every_felt_named_is_drawn(stroke: Stroke) -> None:
 
 
 def test_payloads_stay_small(stroke: Stroke, pressed: PressRun) -> None:
-    assert len(encode_message(stroke.film, key="k")) < 600_000
+    from dashboard.components.mechanism import encode_message
+
+    assert len(encode_message(stroke.build_film, key="k")) < 600_000
     slow = build_press_film(pressed)
     assert len(encode_message({}, slow)) < 150_000
 

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Browser, Locator, expect
 
 from sim.display_units import convert_si, format_unit
 from sim.teaching.adjustments import load_adjustments
 from sim.teaching.lesson import load_lessons
 from tests.app.on_screen import Bench
 from tests.app.server import Server
-from tests.app.visit import COMPUTED, Visit
+from tests.app.visit import COMPUTED, Visit, expect
 from tests.lesson_answers import find_answer, find_wrong_answer, list_start_values
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Locator
 
 TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(load_lessons().values(), 1)]
 FARTHEST = 150
@@ -57,7 +60,7 @@ def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]
 def open_page(browser: Browser, dashboard: Server) -> Iterator[Visit]:
     """One page for all lessons, as a learner goes from one to the next."""
     context = browser.new_context(viewport={"width": 1280, "height": 1000}, reduced_motion="reduce")
-    yield Visit(context.new_page(), dashboard.url).open("lessons")
+    yield Visit(context.new_page(), dashboard.url).open("lesson")
     context.close()
 
 
@@ -80,7 +83,7 @@ def test_every_lesson_is_done_from_the_keyboard(open_page: Visit, name: str) -> 
 
 @pytest.fixture
 def bench() -> Bench:
-    return Bench().open("lessons")
+    return Bench().open("lesson")
 
 
 def chosen(bench: Bench, name: str) -> Bench:
@@ -140,7 +143,7 @@ def test_a_page_left_is_found_as_it_was(bench: Bench) -> None:
     bench.type("lesson_let-off_hand_screw.let_off", "-1 mm").press("try_lesson_let-off")
     assert "Tries so far: 1" in bench.words()
     chosen(bench, "drop")
-    bench.open("scenario").open("lessons")
+    bench.open("scenario").open("lesson")
     assert bench.at.selectbox(key="lesson_chosen").value == "drop"
     chosen(bench, "let-off")
     assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-1 mm"

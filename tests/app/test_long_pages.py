@@ -6,26 +6,27 @@ import csv
 import io
 import re
 from functools import partial
+from typing import TYPE_CHECKING
 
-import pandas as pd
 import pytest
 
 import sim
-from dashboard.pages.orders import TARGETS
-from dashboard.session import results
 from dashboard.session.work import Saved, Work, build_origin, encode_state, format_scenario, load_work
 from sim.bench.centres import PINNING_RADIUS
 from sim.errors import InputError
 from sim.regulation import orders, rails
 from sim.regulation.targets import format_target
-from sim.report import compare
 from sim.studies import compare as comparing
 from sim.studies import spring
 from sim.studies.friction import compare_friction
 from sim.unit.centres import convert_force_to_torque
 from sim.unit.model import GRAVITY
+from tests.app.numbers import get_unit
 from tests.app.on_screen import Bench
 from tests.app.unit_difference import list_differences
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def fail_with(error: Exception) -> object:
@@ -40,8 +41,10 @@ def frames(bench: Bench) -> list[pd.DataFrame]:
 
 
 def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
-    bench = Bench().open("order")
-    unit, steps = results.get_unit(Work()), orders.list_steps(orders.load_orders()["dip-fixed"], TARGETS)
+    from dashboard.pages.orders import TARGETS
+
+    bench = Bench().open("orders")
+    unit, steps = get_unit(Work()), orders.list_steps(orders.load_orders()["dip-fixed"], TARGETS)
     bench.choose("school", "dip-fixed")
     path: list[orders.CompletedStep] = []
     for i, step in enumerate(steps[:3]):
@@ -58,14 +61,16 @@ def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
     bench.press("step_back")
     assert bench.at.subheader[0].value == f"Step 3: {steps[2].say}"
     bench.press("take_order")
-    assert not list_differences(results.get_unit(bench.state.work), path[1].unit, 2e-9)
+    assert not list_differences(get_unit(bench.state.work), path[1].unit, 2e-9)
     assert bench.at.subheader[0].value == f"Step 1: {steps[0].say}"  # begins anew from what is on the bench
     bench.press("undo")
     assert bench.state.work == Work()
 
 
 def test_order_begins_again_and_ends() -> None:
-    bench = Bench().open("order").press("do_step").press("do_step").press("begin_again")
+    from dashboard.pages.orders import TARGETS
+
+    bench = Bench().open("orders").press("do_step").press("do_step").press("begin_again")
     assert bench.at.subheader[0].value.startswith("Step 1:") and not frames(bench)
     for _ in orders.list_steps(orders.load_orders()[bench.at.selectbox(key="school").value], TARGETS):
         bench.press("do_step")
@@ -74,9 +79,9 @@ def test_order_begins_again_and_ends() -> None:
 
 
 def test_order_aims_at_what_is_typed() -> None:
-    bench = Bench().open("order").type("aim_let_off", "much")
+    bench = Bench().open("orders").type("aim_let_off", "much")
     assert "cannot be read" in bench.errors() and not bench.at.get("progress")
-    bench.open("note").open("order")
+    bench.open("predict").open("orders")
     assert bench.at.text_input(key="aim_let_off").value == "much"
     bench.type("aim_let_off", "3/32 in").choose("school", "dip-fixed")
     while "let-off" not in bench.at.subheader[0].value:
@@ -85,20 +90,24 @@ def test_order_aims_at_what_is_typed() -> None:
 
 
 def test_comparison_is_the_one_of_the_python_interface() -> None:
+    import pandas as pd
+
+    from sim.report import compare
+
     bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
     found = comparing.compare_units(build_origin(Work()), build_origin(bench.state.work))
     inputs, readings = frames(bench)
     wanted = pd.DataFrame(compare.build_rows(found))
     pd.testing.assert_frame_equal(readings.astype(str), wanted.astype(str), check_column_type=False)
     assert list(inputs["input"]) == ["springs.repetition"]
-    prediction = sim.predict(results.get_unit(bench.state.work))
+    prediction = sim.predict(get_unit(bench.state.work))
     assert found.b.touch.down_weight == prediction.touch.down_weight
 
 
 def test_comparison_goes_with_the_bench() -> None:
     """After a slider the old one is not shown, and it is there again after undo."""
     bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
-    bench.open("note").slide("spring", 35.0).open("compare")
+    bench.open("predict").slide("spring", 35.0).open("compare")
     assert not frames(bench) and "has changed since" in bench.words()
     bench.press("undo")
     assert len(frames(bench)) == 2
@@ -106,7 +115,7 @@ def test_comparison_goes_with_the_bench() -> None:
 
 def test_order_and_comparison_in_inches() -> None:
     """Nothing is left in millimetres, and the numbers are those of the interface."""
-    bench = Bench().open("order").switch("inches_toggle", True).press("do_step").press("do_step")
+    bench = Bench().open("orders").switch("inches_toggle", True).press("do_step").press("do_step")
     came = frames(bench)[0]["came to"]
     assert [text.removeprefix("-") for text in came] == ["0.000 in", "0.008 in"]
     assert re.search(r"Aim: \*\*[^*]+ in\*\*", bench.words()) and not re.search(r"moved by .* mm", bench.words())
@@ -139,7 +148,7 @@ def test_spring_study_is_shown_and_kept_through_a_page_change(monkeypatch: pytes
     assert "window's middle moves by" in bench.words()
     labels = [b.proto.label for b in bench.at.get("download_button")]
     assert labels == ["Figure (SVG)", "Figure (PNG)", "The curves (CSV)"]
-    bench.open("note").open("spring")
+    bench.open("predict").open("spring")
     assert bench.at.get("download_button") and not [b for b in bench.at.button if b.key == "begin_springs"]
 
 
@@ -160,7 +169,7 @@ def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench.at.slider(key="map_cells").set_value(3)
     bench.at.select_slider(key="map_span").set_value(1.0)
     bench.run().press("begin_map")
-    unit = results.get_unit(Work())
+    unit = get_unit(Work())
     targets = rails.choose_targets(unit)
     axis = [-1e-3, 0.0, 1e-3]
     wanted = rails.find_best_places(rails.evaluate_grid(unit, targets, axis, axis))
@@ -181,7 +190,7 @@ def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
     assert "Name two different moves" in bench.errors()
     bench.choose("map_up", "hammer_rail_up").type("map_blow", "wide")
     assert "'wide'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_map"]
-    bench.open("note").open("rails")
+    bench.open("predict").open("rails")
     assert bench.at.text_input(key="map_blow").value == "wide"
     bench.type("map_blow", "1 3/4 in")
     assert not bench.errors() and bench.at.button(key="begin_map")
@@ -190,6 +199,8 @@ def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
 @pytest.mark.parametrize("hostile", ["=1+1", "+1+1", "-1-1", "@SUM(1)"])
 def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     """Whatever someone typed for name and note, and however the file is called."""
+    from sim.report import compare
+
     text = format_scenario(Work().with_edit("name", hostile).with_edit("note", hostile).with_control("spring", 0.034))
     found = comparing.compare_units(build_origin(Work()), build_origin(load_work(f"{hostile}.toml", text.encode())))
     rows = list(csv.reader(io.StringIO(compare.format_csv(found))))
@@ -213,17 +224,15 @@ def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> No
     bench.type("repin_force", "4 gf").press("begin_repin")
     brought = frames(bench)[1].set_index("reading")
     fresh = sim.predict(
-        results.get_unit(
-            Work().with_control("friction_hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS))
-        )
+        get_unit(Work().with_control("friction_hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))
     )
     assert fresh.touch.down_weight is not None
     assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f} gf"
     assert brought.loc["down weight", "a bench would see it"] == "yes"
     bench.press("take_repin")
-    assert results.get_unit(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * PINNING_RADIUS)
+    assert get_unit(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * PINNING_RADIUS)
 
 
 def test_friction_of_a_note_that_blocks_is_not_made_up() -> None:
-    bench = Bench().open("note").type("type_let_off", "-1 mm").open("friction")
+    bench = Bench().open("predict").type("type_let_off", "-1 mm").open("friction")
     assert "No friction can be read" in bench.errors() and not frames(bench)

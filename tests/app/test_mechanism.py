@@ -7,13 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import expect
 
 import sim
-from sim.report.drawing.outline import place_centres
-from sim.report.drawing.shapes import Pose
+from sim.report.drawing.outline import Pose, place_centres
 from sim.report.formats.packed_columns import unpack_column
 from tests.app.machine import INNER, Machine, find_event_time
+from tests.app.visit import expect
 
 
 def test_plays_and_pauses(machine: Machine) -> None:

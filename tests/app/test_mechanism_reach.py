@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
 
 from sim.report.formats.packed_columns import unpack_column
 from tests.app.conftest import Serve
 from tests.app.machine import HOST, INNER, SCRIPT, Machine, find_event_time
+from tests.app.visit import expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 
 def test_titles_are_text_and_nothing_plays_by_itself(machine: Machine) -> None:
@@ -125,6 +127,8 @@ def test_without_continuous_motion_it_plays_from_event_to_event(machine: Machine
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("manner", ["Blow", "Press by hand"])
 def test_axe_finds_nothing_serious(page: Page, serve: Serve, theme: str, manner: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
     page.goto(serve(SCRIPT, f"--theme.base={theme}"))
     machine = Machine(page)
     machine.root.wait_for()

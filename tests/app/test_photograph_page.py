@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Locator, expect
 
-from dashboard.pages.photograph import HELD_KEY
 from dashboard.session.work import Work
-from dashboard.widgets import photographs as photo
 from sim.errors import InputError
 from sim.photo.marks import format_marks, parse_marks
 from sim.photo.photograph import Marks, PhotographResult, compute_coordinates
 from sim.photo.points import CORNERS
-from sim.report.photograph.demo import Camera
-from sim.report.photograph.tables import build_edits
 from tests.app.on_screen import Bench
 from tests.app.server import Server
-from tests.app.visit import Visit
-from tests.unit.test_photograph_picture import REFUSED
+from tests.app.visit import Visit, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator
 
 WORK = "[...document.querySelectorAll('*')].map(e => e.shadowRoot?.work).find(Boolean)"
 """The picture's own object, in the page."""
@@ -35,6 +32,8 @@ def bench() -> Bench:
 @pytest.fixture(scope="module")
 def made() -> Marks:
     """The marks of the invented picture."""
+    from dashboard.widgets import photographs as photo
+
     data, clicks = photo.load_demo()
     return Marks(photo.open_photograph("invented-demo.jpg", data, 1).picture, clicks, distance=photo.DEMO_DISTANCE)
 
@@ -49,6 +48,8 @@ def shown(bench: Bench) -> Any:
 
 
 def test_the_page_gives_what_the_python_interface_gives_and_takes_it_over(bench: Bench, done: PhotographResult) -> None:
+    from sim.report.photograph.tables import build_edits
+
     assert "Open a picture" in bench.words()
     bench.press("demo_photo")
     assert "Still to click: card" in bench.words() and not bench.at.dataframe
@@ -65,7 +66,7 @@ def test_the_page_gives_what_the_python_interface_gives_and_takes_it_over(bench:
     assert bench.state.work.start().wippen.centre == pytest.approx(value, abs=1e-5)
     bench.press("undo")
     assert bench.state.work == Work()
-    bench.open("note").open("photograph")
+    bench.open("predict").open("photograph")
     assert list(shown(bench).index) == list(table.index)
 
 
@@ -88,6 +89,9 @@ def test_what_was_told_is_read_again_and_nonsense_is_said(bench: Bench) -> None:
 
 
 def test_pictures_and_marks_are_bounded_and_belong_together(bench: Bench, made: Marks) -> None:
+    from dashboard.pages.photograph import HELD_KEY
+    from tests.unit.test_photograph_picture import REFUSED
+
     for what, data in REFUSED.items():
         if len(data) < 1_000_000:
             bench.at.file_uploader(key="picture_up").set_value((f"{what}.png", data, "image/png"))
@@ -104,6 +108,8 @@ def test_pictures_and_marks_are_bounded_and_belong_together(bench: Bench, made: 
 
 
 def test_fields_say_what_marks_say_to_the_last_figure(made: Marks) -> None:
+    from dashboard.widgets import photographs as photo
+
     odd = Marks(made.picture, {}, (0.23971, 0.1603), (0.0, 0.1512, 0.29993), "wippen.centre", (0.18843925, 0.0648),
                 True, 0.65, 0.00037, 1.234, 0.00061)  # fmt: skip
     again = photo.parse_fields(odd.picture, photo.format_fields(odd), odd.origin, odd.level_line)
@@ -153,6 +159,9 @@ class Stage:
 
 def test_by_mouse_and_by_keys_in_a_browser(visit: Visit, dashboard: Server) -> None:
     """All that is needed and one centre: corners by mouse, one by keys alone, one dragged and put back."""
+    from dashboard.widgets import photographs as photo
+    from sim.report.photograph.demo import Camera
+
     visit.open("photograph")
     visit.page.get_by_role("button", name="Try the invented picture").click()
     visit.page.locator(".photograph[data-mark]").wait_for()

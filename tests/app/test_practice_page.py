@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import expect
 
-from dashboard.session import results
 from sim.diagnosis.faults import load_faults
-from sim.report import practice as sheet
 from sim.teaching import exercise_files
 from sim.teaching.exercise import parse_code, prepare_bench
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
-from tests.app.visit import Visit
+from tests.app.visit import Visit, expect
 
 TOLD = "Hidden was"
 
@@ -42,6 +39,8 @@ def handed_in(page: Bench, *names: str) -> Bench:
 
 
 def test_notebook_and_mark_are_those_of_the_python_interface() -> None:
+    from sim.report import practice as sheet
+
     page = taken(opened(), "down_weight", "spring_rise")
     same = make_attempt(parse_code("1-1"), ["take down_weight", "take spring_rise"])
     assert page.at.dataframe[0].value.to_dict("records") == sheet.build_notebook_rows(same)
@@ -106,6 +105,8 @@ def test_shipped_exercises_are_there(name: str) -> None:
 
 
 def test_hidden_fault_moves_beside_the_unit_before() -> None:
+    from dashboard.session import results
+
     handed_in(opened(), "weak-spring")
     spoilt, well = results.compute_hidden_motion(parse_code("1-1"), "moderate")
     assert spoilt.stroke is not None and well.stroke is not None

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser
+from typing import TYPE_CHECKING
 
-from sim.report.paper.blocks import Sideways, Size
-from sim.report.paper.pdf import SIZES, make_pdf
-from sim.report.paper.print_page import render_page
-from tests.printed import BLOCKS, build_section_table, check_document, count_squares, read_pages
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 
 def test_the_printed_page_holds_all_that_the_pdf_holds(browser: Browser) -> None:
     """On letter, which is the narrower one for a table on its side."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    from sim.report.paper.blocks import Sideways, Size
+    from sim.report.paper.pdf import SIZES, make_pdf
+    from sim.report.paper.print_page import render_page
+    from tests.printed import BLOCKS, build_section_table, check_document, count_squares, read_pages
+
     size: Size = "letter"
     table = build_section_table(16)
     blocks = [*BLOCKS, Sideways([table])]

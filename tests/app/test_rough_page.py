@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Page, expect
 
-from dashboard.pages.rough import WAYS
 from dashboard.session.progress_store import ProgressFile
 from dashboard.session.work import Work
 from sim.teaching import rough as lesson
 from sim.teaching.progress import Progress, format_progress, parse_progress
 from tests.app.on_screen import Bench
 from tests.app.server import build_dashboard_command, find_free_port, run_server
-from tests.app.visit import COMPUTED, Visit
+from tests.app.visit import COMPUTED, Visit, expect
 from tests.unit.test_progress import BROKEN, SOME
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 ORDER = ("lever_height", "jack_address", "blow", "dip", "drop", "let_off", "drop", "checking_distance", "spring_rise")
 
@@ -76,6 +78,8 @@ def test_steps_are_those_of_the_python_interface_and_are_noted_once(
 
 
 def test_what_cannot_be_set_is_told_and_costs_nothing(bench: Bench) -> None:
+    from dashboard.pages.rough import WAYS
+
     set_it(bench, "blow", "3 kg")
     assert "not a length" in bench.errors() and not path_of(bench).lines
     assert not set_it(bench, "blow").errors() and len(path_of(bench).lines) == 1

@@ -6,7 +6,6 @@ import random
 import re
 
 import pytest
-from streamlit.proto.DownloadButton_pb2 import DownloadButton
 
 from dashboard.session.work import LONGEST_LINK, Saved, Work, decode_state, encode_state, format_scenario, load_work
 from sim.__main__ import main
@@ -63,7 +62,7 @@ def test_bad_edit_is_named_and_kept(bench: Bench, path: str, typed: str, words: 
         assert bench.at.text_input(key=f"field_{path}").value == typed
         assert all(word in bench.errors() for word in words), bench.errors()
         assert f"1 typed value waits to be mended: {path}" in bench.words()
-        bench.open("note").open("scenario").choose("section", "hammer")
+        bench.open("predict").open("scenario").choose("section", "hammer")
     bench.type(f"field_{path}", "9.5 g")
     assert not bench.errors() and bench.state.work.edits == ((path, "9.5 g"),)
 
@@ -95,7 +94,7 @@ def test_good_file_is_opened(bench: Bench) -> None:
     text = format_scenario(Work("damped").with_control("spring", 0.03))
     bench.upload("my note.toml", text.encode())
     assert bench.state.work == load_work("my note.toml", text.encode()) and not bench.errors()
-    assert bench.open("note").cards()
+    assert bench.open("predict").cards()
 
 
 @pytest.mark.parametrize(
@@ -135,7 +134,7 @@ def test_message_about_a_file_goes_when_another_is_opened(bench: Bench) -> None:
 
 def test_link_restores_the_very_state(bench: Bench) -> None:
     bench.choose("section", "hammer").type("field_hammer.weight", "10.1 g").switch("inches_toggle", True)
-    bench.open("note").slide("spring", 35.0).type("type_let_off", "2 mm")
+    bench.open("predict").slide("spring", 35.0).type("type_let_off", "2 mm")
     bench.at.get("button_group")[0].set_value("hard")
     bench.run()
     shown = bench.cards()
@@ -152,7 +151,7 @@ def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench)
     bench.at.text_area(key="code").set_value(f"http://127.0.0.1:8501/scenario?s={encode_state(wanted)}")
     bench.press("restore")
     assert bench.state.work == wanted.work and bench.state.other == wanted.other
-    bench.open("note")
+    bench.open("predict")
     assert (bench.state.inches, bench.state.touch) == (True, "soft")
     assert " in" in bench.cards()["blow_mm"]
     bench.open("scenario")
@@ -183,7 +182,9 @@ def test_state_too_long_for_a_link_is_offered_as_a_file(bench: Bench) -> None:
 
 
 def test_what_is_taken_away_is_the_unit_as_it_stands(bench: Bench) -> None:
-    bench.open("note").slide("spring", 35.0).open("scenario")
+    from streamlit.proto.DownloadButton_pb2 import DownloadButton
+
+    bench.open("predict").slide("spring", 35.0).open("scenario")
     text = bench.at.get("code")[1].value
     assert not list_differences(load_work("f.toml", text.encode()).start(), bench.state.work.start(), 1.0)
     assert load_work("f.toml", text.encode()).start().springs.repetition == pytest.approx(0.035, abs=1e-11)
