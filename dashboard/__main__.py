@@ -46,11 +46,11 @@ They see and change their own bench only, but they use this machine's processor.
 Without --address it listens to this machine alone."""
 
 
-def command(port: int, browser: bool, address: str = HERE) -> list[str]:
+def build_server_command(port: int, browser: bool, address: str = HERE) -> list[str]:
     """The command line of the server."""
     options = OPTIONS | {"server.port": str(port), "server.headless": str(not browser).lower()}
-    options |= {"server.address": address, "browser.serverAddress": HERE if _any(address) else address}
-    hosts = ("*",) if _any(address) else dict.fromkeys((*HOSTS, address))
+    options |= {"server.address": address, "browser.serverAddress": HERE if _is_any_address(address) else address}
+    hosts = ("*",) if _is_any_address(address) else dict.fromkeys((*HOSTS, address))
     told = [f"--{name}={value}" for name, value in options.items()]
     return ["streamlit", "run", str(APP), *told, *(f"--server.allowedHosts={host}" for host in hosts)]
 
@@ -66,7 +66,7 @@ def main() -> None:
     )
     parser.add_argument("--no-browser", action="store_true", help="only say the address, do not open a browser")
     options = parser.parse_args()
-    _free(options.address, options.port)
+    _require_free_port(options.address, options.port)
     if options.progress is not None:
         _keep_progress(options.progress)
     gc.disable()  # until all is loaded: looking through it again and again takes half a second
@@ -76,8 +76,8 @@ def main() -> None:
         raise SystemExit("the dashboard needs its packages: python -m pip install '.[dashboard]'") from None
     sys.setswitchinterval(0.0005)  # the server's own thread waits less for those that compute
     Thread(target=_warm, daemon=True).start()
-    sys.argv = command(options.port, not options.no_browser, options.address)
-    _ask_nobody()
+    sys.argv = build_server_command(options.port, not options.no_browser, options.address)
+    _block_address_lookup()
     if not ipaddress.ip_address(options.address).is_loopback:
         print(OPEN.format(address=options.address, port=options.port), file=sys.stderr, flush=True)
     cli.main(prog_name="python -m dashboard")
@@ -89,12 +89,12 @@ def _keep_progress(name: str) -> None:
     from sim.errors import InputError
 
     try:
-        found = progress_store.begin(name)
+        found = progress_store.use_progress_file(name)
     except InputError as error:
         raise SystemExit(str(error)) from None
     if found.aside is not None:
         print(f"{found.why}\nIt was set aside as {found.aside}; a new one is begun.", file=sys.stderr, flush=True)
-    print(f"Progress is kept in {progress_store.Place.file}.", flush=True)
+    print(f"Progress is kept in {progress_store.ProgressFile.file}.", flush=True)
 
 
 def _warm() -> None:
@@ -103,13 +103,13 @@ def _warm() -> None:
         from dashboard.session import results
 
         import_module("dashboard.pages.predict")
-        results.warm()
+        results.warm_kernel()
     finally:
         gc.freeze()
         gc.enable()
 
 
-def _ask_nobody() -> None:
+def _block_address_lookup() -> None:
     """The server compares a page's origin with this machine's own addresses, and asks the internet for the outer one.
 
     It would do so for every page of another origin that tries, and stand still meanwhile.
@@ -120,7 +120,7 @@ def _ask_nobody() -> None:
         setattr(net_util, name, lambda: None)
 
 
-def _free(address: str, port: int) -> None:
+def _require_free_port(address: str, port: int) -> None:
     """Ends the program where it cannot listen there."""
     kind = socket.AF_INET6 if ":" in address else socket.AF_INET
     with socket.socket(kind) as trial:
@@ -133,7 +133,7 @@ def _free(address: str, port: int) -> None:
             raise SystemExit(f"cannot listen at {address}, port {port}: {error.strerror}; {remedy}") from None
 
 
-def _any(address: str) -> bool:
+def _is_any_address(address: str) -> bool:
     return ipaddress.ip_address(address).is_unspecified
 
 

@@ -39,9 +39,9 @@ def load(path: str | Path, overrides: Mapping[str, str] | None = None) -> Action
     Raises ``sim.errors.InputError``, which holds every fault of the file.
     """
     from sim.scenario import load as scenario
-    from sim.scenario.shipped import scenario_path
+    from sim.scenario.shipped import find_scenario
 
-    return scenario.load(scenario_path(path), overrides)
+    return scenario.load(find_scenario(path), overrides)
 
 
 def loads(text: str, name: str = "scenario", overrides: Mapping[str, str] | None = None) -> ActionUnit:
@@ -74,10 +74,10 @@ def predict(unit: ActionUnit, *, repetition: bool = True, progress: Progress | N
     """Every reading of the unit, set up for its targets first; without ``repetition`` in a fraction of the time."""
     _ready()
     from sim.bench import predict as bench
-    from sim.regulation.set_up import found
+    from sim.regulation.set_up import list_found_settings
 
     ready = set_up(unit, progress)
-    return replace(bench.predict(ready, repetition=repetition, progress=progress), set_up=found(ready))
+    return replace(bench.predict(ready, repetition=repetition, progress=progress), set_up=list_found_settings(ready))
 
 
 def strike(unit: ActionUnit) -> tuple[Strike, ...]:
@@ -115,7 +115,7 @@ def to_json(prediction: Prediction) -> str:
     """A prediction as JSON text; names carry their units, null stands for what could not be read."""
     from sim.report.formats import json_text
 
-    return json_text.text(json_text.of_prediction(prediction))
+    return json_text.format_json(json_text.build_prediction_document(prediction))
 
 
 def draw(what: Any, axes: Axes | None = None, **options: Any) -> Axes:
@@ -127,6 +127,6 @@ def draw(what: Any, axes: Axes | None = None, **options: Any) -> Axes:
 
 
 def _ready() -> None:
-    from sim.physics.kernel_loader import prepare
+    from sim.physics.kernel_loader import prepare_kernel
 
-    prepare()
+    prepare_kernel()

@@ -33,24 +33,25 @@ def _drop_output() -> None:
 
 
 def _run(argv: Sequence[str] | None) -> int:
-    from sim.cli.parser import build
+    from sim.cli.parser import COMMANDS, build_parser
 
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8" if not stream.isatty() else None, errors="replace")
-    args = build().parse_args(argv)
-    from sim.cli import commands, screen
+    args = build_parser().parse_args(argv)
+    from sim.cli import screen
+    from sim.cli.command import ExitCode
     from sim.errors import InputError, SimulationError
 
     try:
-        code = commands.COMMANDS[args.command](args)
+        code = COMMANDS[args.command].run(args)
         sys.stdout.flush()
     except InputError as error:
-        screen.faults(error)
-        return commands.BAD_INPUT
+        screen.print_faults(error)
+        return ExitCode.BAD_INPUT
     except SimulationError as error:
-        screen.note(f"this unit cannot play: {error}")
-        return commands.CANNOT_PLAY
+        screen.print_note(f"this unit cannot play: {error}")
+        return ExitCode.CANNOT_PLAY
     return code
 
 

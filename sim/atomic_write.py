@@ -12,7 +12,7 @@ from uuid import uuid4
 
 
 @contextmanager
-def whole(path: Path) -> Iterator[Path]:
+def write_atomically(path: Path) -> Iterator[Path]:
     """A new file to write to, of the same ending in the same folder; it becomes ``path`` when the block ends well.
 
     When the block fails, or the disk is full, what was at ``path`` stays and nothing is left over.  A link at ``path``
@@ -33,7 +33,7 @@ def whole(path: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def alone(path: Path) -> Iterator[None]:
+def lock_folder(path: Path) -> Iterator[None]:
     """Nobody else of this machine is between reading and writing the files of this folder meanwhile."""
     if sys.platform == "win32":
         import msvcrt

@@ -8,21 +8,21 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim import units
+from sim.units import ANGLE, FORCE, FREQUENCY, LENGTH, MASS, NUMBER, SPEED, TIME, TORQUE, Dimension, convert_to_unit
 
-UNITS: Mapping[str, tuple[str, units.Dimension]] = {
-    "": ("", units.NUMBER),
-    "mm": ("mm", units.LENGTH),
-    "in": ("in", units.LENGTH),
-    "ms": ("ms", units.TIME),
-    "m_s": ("m/s", units.SPEED),
-    "mm_s": ("mm/s", units.SPEED),
-    "gf": ("gf", units.FORCE),
-    "N": ("N", units.FORCE),
-    "Nmm": ("N·mm", units.TORQUE),
-    "deg": ("deg", units.ANGLE),
-    "g": ("g", units.MASS),
-    "Hz": ("Hz", units.FREQUENCY),
+UNITS: Mapping[str, tuple[str, Dimension]] = {
+    "": ("", NUMBER),
+    "mm": ("mm", LENGTH),
+    "in": ("in", LENGTH),
+    "ms": ("ms", TIME),
+    "m_s": ("m/s", SPEED),
+    "mm_s": ("mm/s", SPEED),
+    "gf": ("gf", FORCE),
+    "N": ("N", FORCE),
+    "Nmm": ("N·mm", TORQUE),
+    "deg": ("deg", ANGLE),
+    "g": ("g", MASS),
+    "Hz": ("Hz", FREQUENCY),
 }
 """Unit of a reading's name (``hammer_speed_m_s``) to its spelling and dimension."""
 
@@ -48,7 +48,7 @@ def convert_si(si: float | None, unit: str) -> float | None:
     if si is None or not math.isfinite(si):
         return None
     spelling, dimension = UNITS[unit]
-    return units.convert(float(si), spelling, dimension)
+    return convert_to_unit(float(si), spelling, dimension)
 
 
 def convert_column(si: ArrayLike, unit: str) -> NDArray[np.float64]:
@@ -57,12 +57,12 @@ def convert_column(si: ArrayLike, unit: str) -> NDArray[np.float64]:
     return np.asarray(si, dtype=float) / dimension.factor(spelling)
 
 
-def unit_label(unit: str) -> str:
+def format_unit(unit: str) -> str:
     """The unit as it is written: ``m_s`` is m/s."""
     return UNITS[unit][0]
 
 
-def column_name(name: str, unit: str) -> str:
+def format_column_name(name: str, unit: str) -> str:
     """The name in files: ``blow`` in ``mm`` is ``blow_mm``."""
     return f"{name}_{unit}" if unit else name
 
@@ -92,4 +92,4 @@ def format_si(si: float | None, unit: str, inches: bool = False, sign: str = "")
     unit = choose_unit(unit, inches)
     value = convert_si(si, unit)
     text = format(value, f"+.{DIGITS[unit]}f") if sign and value is not None else format_number(value, unit)
-    return f"{text} {unit_label(unit)}".strip()
+    return f"{text} {format_unit(unit)}".strip()

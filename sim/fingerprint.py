@@ -7,23 +7,33 @@ import sys
 from functools import cache
 from pathlib import Path
 
-from sim.shared_files import shared_folder
+from sim.shared_files import find_shared_folder
 
-MECHANICS = ("unit", "fields", "scenario", "physics", "bench")
-ROOMS = (*MECHANICS, "regulation", "parts", "piano", "studies", "diagnosis", "section", "photo", "validation")
-DATA = ("defaults.toml", "touches.toml")
+MECHANICS_PACKAGES = ("unit", "fields", "scenario", "physics", "bench")
+RESULT_PACKAGES = (
+    *MECHANICS_PACKAGES,
+    "regulation",
+    "parts",
+    "piano",
+    "studies",
+    "diagnosis",
+    "section",
+    "photo",
+    "validation",
+)
+DATA_FILES = ("defaults.toml", "touches.toml")
 
 
 @cache
-def version(rooms: tuple[str, ...] = ROOMS) -> str:
+def compute_version(rooms: tuple[str, ...] = RESULT_PACKAGES) -> str:
     """``0.1.0+3f9a1c22``: changes with every edit of what numbers come from.
 
-    What is measured on one unit, without any decision of the workshop, depends on ``MECHANICS`` alone.
+    What is measured on one unit, without any decision of the workshop, depends on ``MECHANICS_PACKAGES`` alone.
     """
     package = Path(__file__).resolve().parent
     release = sys.modules["sim"].__version__  # the package itself lies above this layer: looked up, not imported
-    files = [package / "display_units.py", *(f for room in rooms for f in sorted((package / room).glob("*.py")))]
+    files = [package / "units.py", *(f for room in rooms for f in sorted((package / room).glob("*.py")))]
     mark = hashlib.sha256()
-    for file in (*files, *(shared_folder() / name for name in DATA)):
+    for file in (*files, *(find_shared_folder() / name for name in DATA_FILES)):
         mark.update(file.name.encode() + file.read_bytes().replace(b"\r\n", b"\n"))
     return f"{release}+{mark.hexdigest()[:8]}"

@@ -10,29 +10,29 @@ from typing import TypeVar
 
 Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
-Found = TypeVar("Found")
-EVERY = 0.5
+JobResult = TypeVar("JobResult")
+PROGRESS_INTERVAL = 0.5
 """Longest time in which nobody is asked whether to go on, s."""
 
 
-def on_all_cores(
-    jobs: Sequence[Callable[[], Found]],
+def run_on_all_cores(
+    jobs: Sequence[Callable[[], JobResult]],
     progress: Progress | None = None,
     told: Callable[[int], str] = lambda number: "",
     stop: Stop | None = None,
     given_up: Event | None = None,
-) -> list[Found]:
+) -> list[JobResult]:
     """What the jobs give, in their order; ``told`` names a job, by its number, for the progress.
 
     Ctrl-C, ``stop``, ``progress`` (told at least every half second) or a job's error lets those under way end,
     begins no other, and is raised (``stop`` as KeyboardInterrupt); ``given_up`` is set then, for jobs that look at it.
     """
-    found: list[Found] = []
+    found: list[JobResult] = []
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         under_way = [pool.submit(job) for job in jobs]
         try:
             for number, job in enumerate(under_way):
-                while progress is not None and not wait([job], EVERY).done:
+                while progress is not None and not wait([job], PROGRESS_INTERVAL).done:
                     progress(len(found) / len(jobs), told(number))
                 found.append(job.result())
                 if stop is not None and stop():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 
-def shared_folder() -> Path:
+def find_shared_folder() -> Path:
     """The folder of shared data: ``sim/_shared`` in a wheel, ``shared`` beside ``sim`` in a checkout."""
     package = Path(__file__).resolve().parent
     for folder in (package / "_shared", package.parent / "shared"):
@@ -14,6 +14,6 @@ def shared_folder() -> Path:
     raise FileNotFoundError("the package's shared data are missing: install it again")
 
 
-def shared_file(name: str) -> Path:
+def find_shared_file(name: str) -> Path:
     """Path of one shared data file."""
-    return shared_folder() / name
+    return find_shared_folder() / name

@@ -1,7 +1,7 @@
 """Quantities as a technician writes them, and back again.
 
 The only place where units are converted: everything else in the package holds
-SI values.  ``parse("1 3/4 in", LENGTH)`` gives metres, ``mm(0.0445)`` gives
+SI values.  ``parse_quantity("1 3/4 in", LENGTH)`` gives metres, ``format_mm(0.0445)`` gives
 ``"44.5 mm"``.
 
 Exact factors: inch 25.4 mm (international inch, 1959); gram-force by standard
@@ -18,7 +18,7 @@ from functools import lru_cache
 
 from sim.errors import QuantityError
 
-g0 = 9.80665
+STANDARD_GRAVITY = 9.80665
 """Standard acceleration of free fall, m/s²."""
 
 INCH = 0.0254
@@ -37,17 +37,17 @@ class Dimension:
 
     def factor(self, unit: str) -> float:
         """Factor from ``unit`` to SI."""
-        return self.factors[_spelling(unit)]
+        return self.factors[_normalise_unit(unit)]
 
-    def knows(self, unit: str) -> bool:
+    def has_unit(self, unit: str) -> bool:
         """Whether ``unit`` belongs to this dimension, however spelt."""
-        return _spelling(unit) in self.factors
+        return _normalise_unit(unit) in self.factors
 
 
-_GF = g0 * 1e-3
+_GF = STANDARD_GRAVITY * 1e-3
 _LENGTHS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "um": 1e-6, "in": INCH, "inch": INCH, "inches": INCH, '"': INCH}
 _MASSES = {"g": 1e-3, "mg": 1e-6, "kg": 1.0}
-_FORCES = {"N": 1.0, "mN": 1e-3, "kN": 1e3, "gf": _GF, "kgf": g0}
+_FORCES = {"N": 1.0, "mN": 1e-3, "kN": 1e3, "gf": _GF, "kgf": STANDARD_GRAVITY}
 _ANGLES = {"deg": math.pi / 180, "°": math.pi / 180, "degrees": math.pi / 180, "rad": 1.0, "mrad": 1e-3}
 _TIMES = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 _SPEEDS = {f"{u}/s": f for u, f in _LENGTHS.items() if u in ("mm", "cm", "m", "in")}
@@ -76,7 +76,7 @@ TURNING_STIFFNESS = Dimension(
 TURNING_DAMPING = Dimension(
     "turning damping", "N·m·s/rad", {"N·m·s/rad": 1.0, "mN·m·s/rad": 1e-3, "N·mm·s/rad": 1e-3}, "0.15 N·m·s/rad"
 )
-STIFFNESS = Dimension("stiffness", "N/m", {"N/m": 1.0, "kN/m": 1e3, "N/mm": 1e3, "gf/mm": g0}, "1300 N/m")
+STIFFNESS = Dimension("stiffness", "N/m", {"N/m": 1.0, "kN/m": 1e3, "N/mm": 1e3, "gf/mm": STANDARD_GRAVITY}, "1300 N/m")
 IMPEDANCE = Dimension("impedance", "kg/s", {"kg/s": 1.0, "g/s": 1e-3, "N·s/m": 1.0}, "6.2 kg/s")
 LOSS = Dimension("loss", "s/m", {"s/m": 1.0, "s/mm": 1e3, "ms/mm": 1.0}, "0.8 s/m")
 NUMBER = Dimension("number", "", {"": 1.0, "%": 0.01, "percent": 0.01}, "0.35")
@@ -109,7 +109,7 @@ _RUN_TOGETHER = re.compile(r"\b(k?gf|[km]?N|k?g)(?=(?:mm|cm|m|in)(?![A-Za-z]))")
 
 
 @lru_cache(maxsize=1000)
-def _spelling(unit: str) -> str:
+def _normalise_unit(unit: str) -> str:
     """One spelling for each unit: products with a raised dot, powers with a caret, no blanks."""
     plain = unit.translate(_SAME).strip()
     plain = re.sub(r"\s*([·/^])\s*", r"\1", plain)
@@ -118,7 +118,7 @@ def _spelling(unit: str) -> str:
     return re.sub(r"\bm2\b", "m^2", re.sub(r"\bmm2\b", "mm^2", plain))
 
 
-def split(text: str) -> tuple[float, str]:
+def split_quantity(text: str) -> tuple[float, str]:
     """A quantity's number and the spelling of its unit ("1 3/4 in" gives 1.75 and "in")."""
     example = f'write a number and a unit, such as "{LENGTH.example}"'
     if len(text) > LONGEST_TEXT:
@@ -131,7 +131,7 @@ def split(text: str) -> tuple[float, str]:
     match = _NUMBER.fullmatch(plain)
     if match is None:
         raise QuantityError(f"{text!r} does not begin with a number", example)
-    return _number(match, text), _spelling(match["unit"])
+    return _number(match, text), _normalise_unit(match["unit"])
 
 
 def _with_point(plain: str) -> str:
@@ -151,9 +151,9 @@ def _number(match: re.Match[str], text: str) -> float:
     return -value if match["sign"] == "-" else value
 
 
-def parse(text: str, dimension: Dimension) -> float:
+def parse_quantity(text: str, dimension: Dimension) -> float:
     """The SI value of a quantity of the given dimension; QuantityError says what is wrong and how to write it."""
-    value, unit = split(text)
+    value, unit = split_quantity(text)
     example = f'write it as in "{dimension.example}"'
     if unit in dimension.factors:
         si = value * dimension.factors[unit]
@@ -167,17 +167,19 @@ def parse(text: str, dimension: Dimension) -> float:
     kinds = [d.name for d in DIMENSIONS.values() if unit in d.factors]
     if kinds:
         raise QuantityError(f"{text!r} is a {kinds[0]}, not a {dimension.name}", example)
-    raise QuantityError(f"{text!r} has an unknown unit {unit!r}", f"units of {dimension.name}: {_known(dimension)}")
+    raise QuantityError(
+        f"{text!r} has an unknown unit {unit!r}", f"units of {dimension.name}: {_list_spellings(dimension)}"
+    )
 
 
-def _known(dimension: Dimension) -> str:
+def _list_spellings(dimension: Dimension) -> str:
     names = [u for u in dimension.factors if u and u not in ('"', "inches", "degrees")]
     return ", ".join(names[:10])
 
 
 def parse_contact_stiffness(text: str) -> tuple[float, float]:
     """K of F = K d**p in N/m**p, and the p of its unit: "5e7 N/m^2" gives (5e7, 2.0)."""
-    value, unit = split(text)
+    value, unit = split_quantity(text)
     match = re.fullmatch(r"(N|mN|kN)/(m|mm)(?:\^(?:\(([0-9.]+)\)|([0-9.]+)))?", unit)
     if match is None:
         raise QuantityError(
@@ -193,29 +195,29 @@ def parse_contact_stiffness(text: str) -> tuple[float, float]:
     return si, power
 
 
-def convert(si: float, unit: str, dimension: Dimension) -> float:
+def convert_to_unit(si: float, unit: str, dimension: Dimension) -> float:
     """An SI value expressed in ``unit``."""
     return si / dimension.factor(unit)
 
 
-def show(si: float, unit: str, dimension: Dimension, digits: int | None = None) -> str:
+def format_quantity(si: float, unit: str, dimension: Dimension, digits: int | None = None) -> str:
     """An SI value as text in ``unit``; without ``digits``, as many figures as it takes to read it back."""
-    value = convert(si, unit, dimension)
+    value = convert_to_unit(si, unit, dimension)
     number = f"{value:.{digits}f}" if digits is not None else f"{value:.12g}"
     return f"{number}{'' if unit in ('', '%') else ' '}{unit}"
 
 
-def mm(x: float, digits: int = 1) -> str:
+def format_mm(x: float, digits: int = 1) -> str:
     """Metres as millimetres."""
-    return show(x, "mm", LENGTH, digits)
+    return format_quantity(x, "mm", LENGTH, digits)
 
 
-def inches(x: float) -> str:
+def format_inches(x: float) -> str:
     """Metres as decimal inches and as the nearest 1/64: ``1.752 in (1 3/4)``."""
-    return f"{x / INCH:.3f} in ({inch_fraction(x)})"
+    return f"{x / INCH:.3f} in ({format_inch_fraction(x)})"
 
 
-def inch_fraction(x: float) -> str:
+def format_inch_fraction(x: float) -> str:
     """Metres as the nearest 64th of an inch, in lowest terms, without the unit."""
     whole, rest = divmod(round(abs(x) / INCH * 64), 64)
     sign = "-" if x < 0 and (whole or rest) else ""
@@ -226,16 +228,16 @@ def inch_fraction(x: float) -> str:
     return f"{sign}{whole} {fraction}" if whole else f"{sign}{fraction}"
 
 
-def gf(x: float, digits: int = 1) -> str:
+def format_gf(x: float, digits: int = 1) -> str:
     """Newtons as gram-force."""
-    return show(x, "gf", FORCE, digits)
+    return format_quantity(x, "gf", FORCE, digits)
 
 
-def newton_mm(x: float, digits: int = 2) -> str:
+def format_newton_mm(x: float, digits: int = 2) -> str:
     """Newton metres as newton millimetres."""
-    return show(x, "N·mm", TORQUE, digits)
+    return format_quantity(x, "N·mm", TORQUE, digits)
 
 
-def deg(x: float, digits: int = 1) -> str:
+def format_degrees(x: float, digits: int = 1) -> str:
     """Radians as degrees."""
-    return show(x, "deg", ANGLE, digits)
+    return format_quantity(x, "deg", ANGLE, digits)

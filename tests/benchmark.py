@@ -28,16 +28,16 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.bench.predict import predict, touches
-from sim.bench.rest_pose import Rest, at_rest
-from sim.bench.strike import drive_of
+from sim.bench.predict import list_touches, predict
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.bench.strike import make_drive
 from sim.physics.finger import Touch
 from sim.physics.run import DEFAULT_STEP, run
 from sim.regulation import rails
 from sim.regulation.regulate import regulate
 from sim.scenario.load import load
 from sim.section import sheet as bench_sheet
-from sim.section.section import section
+from sim.section.section import analyse_section
 from tests import regularised
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -51,7 +51,7 @@ WIDTHS = (1e-3, 3e-4, 1e-4)
 ALLOWED = 1e-3
 
 
-def least(job: Callable[[], Any], times: int) -> float:
+def time_least(job: Callable[[], Any], times: int) -> float:
     """Least wall-clock time of a job over several goes, s."""
     best = float("inf")
     for _ in range(times):
@@ -61,23 +61,23 @@ def least(job: Callable[[], Any], times: int) -> float:
     return best
 
 
-def stroke(rest: Rest, touch: Touch, step: float, *, traced: bool = False, duration: float = STROKE) -> Any:
-    drive = drive_of(rest, touch)
+def run_stroke(rest: Rest, touch: Touch, step: float, *, traced: bool = False, duration: float = STROKE) -> Any:
+    drive = make_drive(rest, touch)
     return run(
         rest.parameters, drive, duration, rest.state, step=step, every=step if traced else None, log_size=500
     ).require()
 
 
-def kernel(rest: Rest, goes: int) -> dict[str, Any]:
+def measure_kernel(rest: Rest, goes: int) -> dict[str, Any]:
     """Cost and error of one stroke at the default step, per touch."""
     out: dict[str, Any] = {}
-    for touch in touches():
+    for touch in list_touches():
         speeds, forces = [], []
         for step in (DEFAULT_STEP, CONVERGED):
-            r = stroke(rest, touch, step, traced=True, duration=0.2)
+            r = run_stroke(rest, touch, step, traced=True, duration=0.2)
             speeds.append(float(r.log.of("string", True)[0, 4]))
             forces.append(float(r.trace["N_string"].max()))
-        seconds = least(lambda touch=touch: stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
+        seconds = time_least(lambda touch=touch: run_stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
         out[touch.name] = {
             "converged_speed": speeds[1],
             "seconds": seconds,
@@ -88,13 +88,13 @@ def kernel(rest: Rest, goes: int) -> dict[str, Any]:
     return out
 
 
-def good_enough(rest: Rest, exact: dict[str, float], method: str, rtol: float, width: float) -> float | None:
+def measure_largest_error(rest: Rest, exact: dict[str, float], method: str, rtol: float, width: float) -> float | None:
     """Largest error of the hammer speed over the touches; None once one of them is past what is allowed."""
     worst = 0.0
-    for touch in touches():
-        drive = drive_of(rest, touch)
+    for touch in list_touches():
+        drive = make_drive(rest, touch)
         try:
-            found, _ = regularised.stroke_speed(
+            found, _ = regularised.measure_stroke_speed(
                 rest.parameters, drive, rest.state, STROKE, method, rtol, slip=width, turn=10 * width
             )
         except ArithmeticError:
@@ -105,18 +105,18 @@ def good_enough(rest: Rest, exact: dict[str, float], method: str, rtol: float, w
     return worst
 
 
-def rivals(rest: Rest, exact: dict[str, float], goes: int, methods: tuple[str, ...]) -> dict[str, Any]:
+def compare_integrators(rest: Rest, exact: dict[str, float], goes: int, methods: tuple[str, ...]) -> dict[str, Any]:
     """Cheapest setting (tolerance and width of the smoothed friction) of each integrator that serves all touches."""
     out: dict[str, Any] = {}
     for method in methods:
         found: list[dict[str, Any]] = []
         for width in WIDTHS:
             for rtol in TOLERANCES:
-                error = good_enough(rest, exact, method, rtol, width)
+                error = measure_largest_error(rest, exact, method, rtol, width)
                 if error is not None:
                     found.append({"rtol": rtol, "width_m_s": width, "hammer_speed_error": error})
                     break
-        found = [e | side_by_side(rest, method, e["rtol"], e["width_m_s"], goes) for e in found]
+        found = [e | time_side_by_side(rest, method, e["rtol"], e["width_m_s"], goes) for e in found]
         if found:
             out[method] = min(found, key=lambda e: e["seconds"])
         else:
@@ -124,27 +124,27 @@ def rivals(rest: Rest, exact: dict[str, float], goes: int, methods: tuple[str, .
     return out
 
 
-def side_by_side(rest: Rest, method: str, rtol: float, width: float, goes: int) -> dict[str, float]:
+def time_side_by_side(rest: Rest, method: str, rtol: float, width: float, goes: int) -> dict[str, float]:
     """Time of all touches by a general integrator and by the kernel, taken in turn."""
     theirs = ours = 0.0
-    for touch in touches():
-        drive = drive_of(rest, touch)
-        prob = regularised.problem(rest.parameters, drive, rest.state, slip=width, turn=10 * width)
-        ours += least(lambda touch=touch: stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
-        theirs += least(lambda prob=prob: regularised.integrate(prob, STROKE, method, rtol), 2)  # type: ignore[misc]
-    return {"seconds": theirs / len(touches()), "times_slower": theirs / ours}
+    for touch in list_touches():
+        drive = make_drive(rest, touch)
+        prob = regularised.make_problem(rest.parameters, drive, rest.state, slip=width, turn=10 * width)
+        ours += time_least(lambda touch=touch: run_stroke(rest, touch, DEFAULT_STEP), goes)  # type: ignore[misc]
+        theirs += time_least(lambda prob=prob: regularised.integrate(prob, STROKE, method, rtol), 2)  # type: ignore[misc]
+    return {"seconds": theirs / len(list_touches()), "times_slower": theirs / ours}
 
 
-def batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
+def measure_batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
     """Cost per stroke over the size of a batch on all cores, and against one core."""
-    touch = touches()[0]
+    touch = list_touches()[0]
 
     def together(n: int, workers: int | None) -> float:
         def all_of_them() -> None:
             with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
-                list(pool.map(lambda _: stroke(rest, touch, DEFAULT_STEP), range(n)))
+                list(pool.map(lambda _: run_stroke(rest, touch, DEFAULT_STEP), range(n)))
 
-        return least(all_of_them, 3)
+        return time_least(all_of_them, 3)
 
     per = {n: together(n, None) / n for n in sizes}
     largest = max(sizes)
@@ -156,41 +156,41 @@ def batch(rest: Rest, sizes: tuple[int, ...]) -> dict[str, Any]:
     }
 
 
-def workshop(rest: Rest, quick: bool) -> dict[str, Any]:
+def measure_regulation(rest: Rest, quick: bool) -> dict[str, Any]:
     """Seconds of a full regulation, and of a map of rails by cell, on all cores."""
-    targets = rails.USUAL
+    targets = rails.USUAL_TARGETS
     played = {"checking_distance": 15.5e-3, "spring_rise": 3.5e-3}
     sides = (4, 8) if quick else (10, 30)
     per = {}
     for n in sides:
         xs = [(-3 + 6 * i / (n - 1)) * 1e-3 for i in range(n)]
         start = time.perf_counter()
-        rails.grid(rest.unit, targets, xs, xs)
+        rails.evaluate_grid(rest.unit, targets, xs, xs)
         per[n * n] = (time.perf_counter() - start) / (n * n)
     return {
-        "regulate_seconds": least(lambda: regulate(rest.unit, {**targets, **played}), 3),
+        "regulate_seconds": time_least(lambda: regulate(rest.unit, {**targets, **played}), 3),
         "map_seconds_per_cell": per,
         "map_30_by_30_seconds": 900 * per[sides[-1] ** 2],
         "map_growth": per[sides[-1] ** 2] / per[sides[0] ** 2],
     }
 
 
-def notes(quick: bool) -> dict[str, float]:
+def measure_section(quick: bool) -> dict[str, float]:
     """Seconds of a section of notes on all cores, and how many full predictions one after the other that is."""
-    sheet = bench_sheet.load(SHEET)
+    sheet = bench_sheet.load_sheet(SHEET)
     keys = range(36, 44) if quick else range(1, 89)
     start = time.perf_counter()
-    found = section(sheet, keys, look=not quick)
+    found = analyse_section(sheet, keys, look=not quick)
     seconds = time.perf_counter() - start
-    one = least(lambda: predict(found.notes[0].expected.unit), 2)
+    one = time_least(lambda: predict(found.notes[0].expected.unit), 2)
     return {"notes": len(found.notes), "seconds": seconds, "predictions": seconds / one}
 
 
-def first_use() -> float:
+def measure_first_use() -> float:
     """Seconds of compiling in a fresh process with an empty cache."""
     code = (
-        "import sys, time; from sim.scenario.load import load; from sim.bench.rest_pose import at_rest;"
-        "unit = load(sys.argv[1]); start = time.time(); at_rest(unit).at_rest; print(time.time() - start)"
+        "import sys, time; from sim.scenario.load import load; from sim.bench.rest_pose import settle_at_rest;"
+        "unit = load(sys.argv[1]); start = time.time(); settle_at_rest(unit).at_rest; print(time.time() - start)"
     )
     with tempfile.TemporaryDirectory() as folder:
         env = os.environ | {"NUMBA_CACHE_DIR": folder}
@@ -200,13 +200,13 @@ def first_use() -> float:
     return float(done.stdout.split()[-1])
 
 
-def measure(quick: bool) -> dict[str, Any]:
+def measure_all(quick: bool) -> dict[str, Any]:
     unit = load(DEMO)
-    rest = at_rest(unit)
-    strokes = kernel(rest, 5 if quick else 15)
+    rest = settle_at_rest(unit)
+    strokes = measure_kernel(rest, 5 if quick else 15)
     methods = ("LSODA", "odeint") if quick else regularised.METHODS
     exact = {name: s["converged_speed"] for name, s in strokes.items()}
-    others = rivals(rest, exact, 5 if quick else 15, methods)
+    others = compare_integrators(rest, exact, 5 if quick else 15, methods)
     best = min((m for m in others if "seconds" in others[m]), key=lambda m: others[m]["seconds"])
     result = {
         "step_s": DEFAULT_STEP,
@@ -215,19 +215,19 @@ def measure(quick: bool) -> dict[str, Any]:
         "peak_force_error": max(s["peak_force_error"] for s in strokes.values()),
         "times_faster_than_best_scipy": others[best]["times_slower"],
         "best_scipy": best,
-        "predict_seconds": least(lambda: predict(unit), 2),
+        "predict_seconds": time_least(lambda: predict(unit), 2),
         "strokes": strokes,
         "scipy": others,
-        "workshop": workshop(rest, quick),
-        "section": notes(quick),
-        "batch": batch(rest, (20, 80) if quick else (50, 100, 200, 400)),
+        "workshop": measure_regulation(rest, quick),
+        "section": measure_section(quick),
+        "batch": measure_batch(rest, (20, 80) if quick else (50, 100, 200, 400)),
     }
     if not quick:
-        result["first_use_compile_seconds"] = first_use()
+        result["first_use_compile_seconds"] = measure_first_use()
     return result
 
 
-def show(r: dict[str, Any]) -> None:
+def print_results(r: dict[str, Any]) -> None:
     print(f"default step {r['step_s'] * 1e6:.0f} us, one core, {STROKE * 1e3:.0f} ms stroke")
     for name, s in r["strokes"].items():
         print(
@@ -264,11 +264,11 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="fewer goes, two rivals, no first-use compile")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     options = parser.parse_args()
-    result = measure(options.quick)
+    result = measure_all(options.quick)
     if options.json:
         print(json.dumps(result, indent=2))
     else:
-        show(result)
+        print_results(result)
 
 
 if __name__ == "__main__":

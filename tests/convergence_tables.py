@@ -23,10 +23,10 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.bench import strike
-from sim.bench.predict import touches
-from sim.bench.rest_pose import at_rest
-from sim.parallel import on_all_cores
-from sim.physics.finger import KINDS, Touch
+from sim.bench.predict import list_touches
+from sim.bench.rest_pose import settle_at_rest
+from sim.parallel import run_on_all_cores
+from sim.physics.finger import TOUCH_KINDS, Touch
 from sim.physics.run import DEFAULT_STEP
 from sim.scenario.load import load
 from tests import evidence
@@ -64,10 +64,10 @@ QUANTITIES = (
 )
 
 
-def read(unit: str, touch: Touch, step: float) -> dict[str, float | None]:
+def read_stroke(unit: str, touch: Touch, step: float) -> dict[str, float | None]:
     """The quantities of one stroke, each in its unit; None where it did not come about."""
-    rest = at_rest(load(ROOT / "scenarios" / f"{unit}.toml"), step)
-    found, _ = strike.play(rest, touch, DURATION)
+    rest = settle_at_rest(load(ROOT / "scenarios" / f"{unit}.toml"), step)
+    found, _ = strike.play_touch(rest, touch, DURATION)
     times = {n: found.events.get(n) for n in ("string_contact", "escape", "key_bottom")}
     return {
         "hammer_speed": found.hammer_speed,
@@ -108,10 +108,10 @@ class Convergence:
 
 
 def _job(unit: str, touch: Touch) -> list[dict[str, float | None]]:
-    return [read(unit, touch, step) for step in (*STEPS, FINEST)]
+    return [read_stroke(unit, touch, step) for step in (*STEPS, FINEST)]
 
 
-def converge(units: Sequence[str], played: Sequence[Touch]) -> Iterator[Convergence]:
+def compute_convergence(units: Sequence[str], played: Sequence[Touch]) -> Iterator[Convergence]:
     """All quantities of all strokes."""
     pairs = [(u, t) for u in units for t in played]
     jobs = [partial(_job, u, t) for u, t in pairs]
@@ -119,7 +119,7 @@ def converge(units: Sequence[str], played: Sequence[Touch]) -> Iterator[Converge
     def say(share: float, what: str) -> None:
         print(f"\r{share:4.0%} of {len(jobs)} strokes", end="", file=sys.stderr, flush=True)
 
-    found = on_all_cores(jobs, say)
+    found = run_on_all_cores(jobs, say)
     print(file=sys.stderr)
     for (unit, touch), at_steps in zip(pairs, found, strict=True):
         for q in QUANTITIES:
@@ -127,7 +127,7 @@ def converge(units: Sequence[str], played: Sequence[Touch]) -> Iterator[Converge
             yield Convergence(unit, touch, q, finest, tuple(values))
 
 
-def worst(tables: Sequence[Convergence], name: str) -> list[float]:
+def find_largest_errors(tables: Sequence[Convergence], name: str) -> list[float]:
     """Largest error of a quantity at each step; none where it was not read at all."""
     rows = [c.errors for c in tables if c.quantity.name == name]
     return [max((e for e in column if e is not None), default=0.0) for column in zip(*rows, strict=True)] or [
@@ -135,16 +135,16 @@ def worst(tables: Sequence[Convergence], name: str) -> list[float]:
     ]
 
 
-def by_rule(tables: Sequence[Convergence]) -> float:
+def find_step_by_rule(tables: Sequence[Convergence]) -> float:
     """Largest step that keeps the rule with every finger's touch (s); ValueError where none does."""
     fingers = [c for c in tables if c.touch.kind == "finger"]
     for i, step in enumerate(STEPS):
-        if all(worst(fingers, name)[i] <= allowed for name, allowed in RULE.items()):
+        if all(find_largest_errors(fingers, name)[i] <= allowed for name, allowed in RULE.items()):
             return step
     raise ValueError("no step keeps the rule")
 
 
-def rows(tables: Sequence[Convergence]) -> Iterator[dict[str, Any]]:
+def build_rows(tables: Sequence[Convergence]) -> Iterator[dict[str, Any]]:
     """One row a stroke and quantity: the finest value, the error at each step (% where relative).
 
     Of ways of driving that are not a finger's only the hammer's speed and the ledger.
@@ -187,14 +187,14 @@ COSTS = (
 )
 
 
-def own_cost() -> dict[str, Any]:
+def measure_cost() -> dict[str, Any]:
     """Simulated over elapsed time of a 300 ms stroke of the demo unit at the default step, least of ten."""
-    rest = at_rest(load(ROOT / "scenarios" / "concert-grand-natural.toml"))
-    touch = touches()[2]
+    rest = settle_at_rest(load(ROOT / "scenarios" / "concert-grand-natural.toml"))
+    touch = list_touches()[2]
     best = float("inf")
     for _ in range(10):
         start = time.perf_counter()
-        strike.blow(rest, touch, 0.3)
+        strike.run_blow(rest, touch, 0.3)
         best = min(best, time.perf_counter() - start)
     return {
         "solver": f"this one, ten coordinates and a string, step {DEFAULT_STEP * 1e6:.0f} µs, with its trace",
@@ -210,29 +210,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--quick", action="store_true", help="two units, fingers only")
     parser.add_argument("--keep", action="store_true", help="write the records")
     args = parser.parse_args(arguments)
-    kinds = ("finger",) if args.quick else KINDS
-    played = [t for kind in kinds for struck in (False, True) for t in touches(kind, struck)]
-    tables = list(converge(QUICK if args.quick else UNITS, played))
+    kinds = ("finger",) if args.quick else TOUCH_KINDS
+    played = [t for kind in kinds for struck in (False, True) for t in list_touches(kind, struck)]
+    tables = list(compute_convergence(QUICK if args.quick else UNITS, played))
     print("largest error over units and touches of the finger; of all ways of driving")
     print("step µs    " + "".join(f"{round(s * 1e6):>9}" for s in STEPS))
     fingers = [c for c in tables if c.touch.kind == "finger"]
     for q in QUANTITIES:
         for group in (fingers, tables):
-            shown = "".join(f"{e:9.4f}" for e in worst(group, q.name))
+            shown = "".join(f"{e:9.4f}" for e in find_largest_errors(group, q.name))
             print(f"{q.name[:16]:16}{shown}  {'%' if q.relative else q.unit}")
-    step = by_rule(tables)
+    step = find_step_by_rule(tables)
     print(f"largest step that keeps the rule {RULE}: {step * 1e6:.0f} µs; default {DEFAULT_STEP * 1e6:.0f} µs")
-    cost = own_cost()
+    cost = measure_cost()
     print(f"cost: {cost['told']}")
     if args.keep:
         made = "python tests/convergence_tables.py --keep"
         rule = ", ".join(f"{n.replace('_', ' ')} {a:.3g}" for n, a in RULE.items())
-        evidence.keep(
-            "numerics", "Convergence with the step", made, list(rows(tables)),
+        evidence.write_record(
+            "numerics", "Convergence with the step", made, list(build_rows(tables)),
             finest_us=FINEST * 1e6, rule=f"largest error (%, ms, %, %): {rule}", step_us=step * 1e6,
             default_step_us=DEFAULT_STEP * 1e6,
         )  # fmt: skip
-        evidence.keep("costs", "Cost, as ratio to real time", made, [cost, *COSTS])
+        evidence.write_record("costs", "Cost, as ratio to real time", made, [cost, *COSTS])
     return 0
 
 

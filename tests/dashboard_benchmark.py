@@ -22,8 +22,8 @@ from playwright.sync_api import Browser, sync_playwright
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from dashboard.session.work import Work
-from tests.app.numbers import predicted, stands_for
-from tests.app.server import BROWSER_FLAGS, Server, browser_path, dashboard_command, free_port, running
+from tests.app.numbers import is_printed_value, list_predicted
+from tests.app.server import BROWSER_FLAGS, Server, build_dashboard_command, find_browser, find_free_port, run_server
 from tests.app.visit import MACHINE, Visit
 
 SESSIONS = 10
@@ -52,13 +52,13 @@ FIRST_SEEN = f"""
 Say = Callable[[str, Any], None]
 
 
-def share(values: list[float], part: float) -> float:
+def find_quantile(values: list[float], part: float) -> float:
     """The value below which a share of them lies."""
     return statistics.quantiles(values, n=100, method="inclusive")[round(100 * part) - 1]
 
 
 @contextmanager
-def visitor(browser: Browser, server: Server) -> Any:
+def open_visit(browser: Browser, server: Server) -> Any:
     """Someone at the first page, with all its readings there."""
     context = browser.new_context(viewport={"width": 1280, "height": 1000})
     context.set_default_timeout(120_000)
@@ -66,14 +66,14 @@ def visitor(browser: Browser, server: Server) -> Any:
     context.close()
 
 
-def first_page(browser: Browser) -> dict[str, float]:
+def measure_first_page(browser: Browser) -> dict[str, float]:
     """From the command to what is seen, the kernel compiled before: medians over several starts."""
     found: list[tuple[float, float, float]] = []
     for _ in range(STARTS):
         context = browser.new_context(viewport={"width": 1280, "height": 1000})
-        page, port, begun = context.new_page(), free_port(), time.time()
+        page, port, begun = context.new_page(), find_free_port(), time.time()
         page.add_init_script(FIRST_SEEN)
-        with running(dashboard_command(port), port) as server:
+        with run_server(build_dashboard_command(port), port) as server:
             answers = time.time()
             page.goto(server.url, wait_until="commit")
             page.wait_for_function("window.seen.drawn && window.seen.sliders")
@@ -84,7 +84,7 @@ def first_page(browser: Browser) -> dict[str, float]:
     return {"server answers, s": answers, "mechanism and first readings drawn, s": drawn, "sliders too, s": sliders}
 
 
-def moves(visit: Visit, count: int, at_rest: bool) -> list[float]:
+def measure_moves(visit: Visit, count: int, at_rest: bool) -> list[float]:
     """Key press to new picture, s; from a page at rest, or while slow readings are being computed."""
     page = visit.computed().page
     page.evaluate(STOPWATCH % MACHINE)
@@ -98,7 +98,7 @@ def moves(visit: Visit, count: int, at_rest: bool) -> list[float]:
     return [ms / 1000 for ms in page.evaluate("window.drawn")]
 
 
-def frames(visit: Visit) -> list[float]:
+def measure_frame_rate(visit: Visit) -> list[float]:
     """Frames a second while playing, as the component counts them each second."""
     visit.machine.get_by_role("button", name="Play", exact=True).click()
     found = []
@@ -110,7 +110,7 @@ def frames(visit: Visit) -> list[float]:
     return found[1:]
 
 
-def together(browser: Browser, server: Server) -> dict[str, float]:
+def measure_many_visits(browser: Browser, server: Server) -> dict[str, float]:
     """Ten at once, each with a spring of their own: how long it takes, and how many see another's numbers."""
     people = [Visit(browser.new_context().new_page(), server.url) for _ in range(SESSIONS)]
     springs = [30.0 + 0.45 * i for i in range(SESSIONS)]
@@ -120,7 +120,7 @@ def together(browser: Browser, server: Server) -> dict[str, float]:
         visit.page.goto(server.url)
     for visit in people:
         visit.computed()
-    wanted = [predicted(Work().with_control("spring", spring * 1e-3)) for spring in springs]
+    wanted = [list_predicted(Work().with_control("spring", spring * 1e-3)) for spring in springs]
     begun = time.perf_counter()
     for visit, spring in zip(people, springs, strict=True):
         box = visit.page.get_by_label("type repetition spring")
@@ -132,50 +132,58 @@ def together(browser: Browser, server: Server) -> dict[str, float]:
     lasted = time.perf_counter() - begun
     mixed = 0
     for visit, found in zip(people, wanted, strict=True):
-        mixed += sum(not stands_for(name, text, *found[name]) for name, text in visit.cards().items())
+        mixed += sum(not is_printed_value(name, text, *found[name]) for name, text in visit.cards().items())
         errors += visit.page.locator("[data-testid=stException]").all_inner_texts()
     for visit in people:
         visit.page.context.close()
     return {"sessions": SESSIONS, "errors": len(errors), "foreign numbers": mixed, "all readings of all, s": lasted}
 
 
-def memory(visit: Visit, server: Server, count: int) -> dict[str, float]:
+def measure_memory(visit: Visit, server: Server, count: int) -> dict[str, float]:
     """Memory of the server over many slider moves, MB."""
-    moves(visit, WARM_UP, at_rest=False)
-    found = [_resident(server)]
+    measure_moves(visit, WARM_UP, at_rest=False)
+    found = [_read_resident_memory(server)]
     for _ in range(PARTS):
-        moves(visit, count // PARTS, at_rest=False)
+        measure_moves(visit, count // PARTS, at_rest=False)
         visit.computed()
-        found.append(_resident(server))
+        found.append(_read_resident_memory(server))
     told = {f"after {count // PARTS * i} moves, MB": part for i, part in enumerate(found)}
     slope = statistics.linear_regression(range(len(found)), found).slope
     return told | {"kB a move, straight line": slope * PARTS / count * 1000}
 
 
-def _resident(server: Server) -> float:
+def _read_resident_memory(server: Server) -> float:
     return float(psutil.Process(server.process).memory_info().rss) / 1e6
 
 
-def figures(quick: bool, say: Say) -> None:
+def measure_all(quick: bool, say: Say) -> None:
     """All of them, told one by one."""
     subprocess.run(
         [sys.executable, "-m", "sim", "predict", "concert-grand-natural", "--json"], stdout=subprocess.DEVNULL
     )
-    port = free_port()
+    port = find_free_port()
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS)
-        say("first page after start", first_page(browser))
-        with running(dashboard_command(port), port) as server, visitor(browser, server) as visit:
+        browser = playwright.chromium.launch(executable_path=find_browser(), args=BROWSER_FLAGS)
+        say("first page after start", measure_first_page(browser))
+        with run_server(build_dashboard_command(port), port) as server, open_visit(browser, server) as visit:
             visit.open().computed()
             for name, at_rest in (("slider to new picture, page at rest", True), ("... while it computes", False)):
-                took = moves(visit, 20 if quick else 80, at_rest)
+                took = measure_moves(visit, 20 if quick else 80, at_rest)
                 say(
                     name,
-                    {"moves": len(took), "p50, s": share(took, 0.5), "p95, s": share(took, 0.95), "most, s": max(took)},
+                    {
+                        "moves": len(took),
+                        "p50, s": find_quantile(took, 0.5),
+                        "p95, s": find_quantile(took, 0.95),
+                        "most, s": max(took),
+                    },
                 )
-            say("frames a second while playing", {"least": min(found := frames(visit)), "mean": statistics.mean(found)})
-            say("sessions at once", together(browser, server))
-            say("memory of the server", memory(visit, server, 100 if quick else 1000))
+            say(
+                "frames a second while playing",
+                {"least": min(found := measure_frame_rate(visit)), "mean": statistics.mean(found)},
+            )
+            say("sessions at once", measure_many_visits(browser, server))
+            say("memory of the server", measure_memory(visit, server, 100 if quick else 1000))
         browser.close()
 
 
@@ -192,7 +200,7 @@ def main() -> None:
             told = ", ".join(f"{k} {v:.3g}" if isinstance(v, float) else f"{k} {v}" for k, v in values.items())
             print(f"{name}: {told}", flush=True)
 
-    figures(options.quick, say)
+    measure_all(options.quick, say)
     if options.json:
         print(json.dumps(found, indent=1))
 

@@ -61,7 +61,7 @@ class Newest:
         return (datetime.now(UTC).date() - datetime.fromisoformat(self.day).date()).days * 12 // 365
 
 
-def pins() -> dict[str, str]:
+def read_pins() -> dict[str, str]:
     """Package to its pin; where pins differ by interpreter, the highest."""
     found: dict[str, str] = {}
     for line in (ROOT / "shared" / "constraints.txt").read_text(encoding="utf-8").splitlines():
@@ -72,7 +72,7 @@ def pins() -> dict[str, str]:
     return found
 
 
-def newest(names: Iterable[str]) -> dict[str, Newest]:
+def find_newest(names: Iterable[str]) -> dict[str, Newest]:
     """The newest versions, each by itself, that the newest interpreter named in pyproject.toml can take."""
     with tempfile.TemporaryDirectory() as folder:
         asked = Path(folder) / "names.in"
@@ -89,7 +89,7 @@ def _day(package: Mapping[str, Any]) -> str:
     return min(file["upload-time"] for file in files).date().isoformat()
 
 
-def licence(name: str) -> str:
+def read_licence(name: str) -> str:
     """As the package's metadata tell it: the expression, else the classifier, else the field where it is short."""
     try:
         told = metadata.metadata(name)
@@ -102,7 +102,7 @@ def licence(name: str) -> str:
 
 
 @cache
-def uses() -> dict[str, str]:
+def list_uses() -> dict[str, str]:
     """Package to what it is for: the tables of DEVELOPERS.md for what we name, else who brings it along."""
     table = re.findall(r"^\| (.+?) \| (.+?) \|$", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"), re.MULTILINE)
     project = PROJECT["project"]
@@ -115,10 +115,10 @@ def uses() -> dict[str, str]:
             if name != project["name"]:
                 why = next((why for names, why in table if re.search(rf"(?<![\w-]){name}(?![\w-])", names)), "")
                 found.setdefault(name, f"{group}: {why}" if group else why)
-    return found | _brought(found)
+    return found | _list_indirect(found)
 
 
-def _brought(named: Mapping[str, str]) -> dict[str, str]:
+def _list_indirect(named: Mapping[str, str]) -> dict[str, str]:
     """What comes along with the packages that we name, and with which: breadth first."""
     found: dict[str, str] = {}
     left = deque(named)
@@ -138,7 +138,7 @@ def _brought(named: Mapping[str, str]) -> dict[str, str]:
     return found
 
 
-def judged(name: str, version: str, latest: Newest, terms: str) -> str:
+def judge_package(name: str, version: str, latest: Newest, terms: str) -> str:
     """Kept or not, and why."""
     age = f"last release {latest.months} months ago" if latest.months > 1 else "released within two months"
     quiet = f"; quiet for more than {QUIET} months, comes along with another" if latest.months > QUIET else ""
@@ -148,7 +148,7 @@ def judged(name: str, version: str, latest: Newest, terms: str) -> str:
     return f"kept: {age}{quiet}{behind}{weak}{remark}"
 
 
-def known_faults(found: Mapping[str, str]) -> tuple[dict[str, list[str]], str]:
+def list_known_faults(found: Mapping[str, str]) -> tuple[dict[str, list[str]], str]:
     """Identifiers of known faults by package, and how they were looked up: one package first, then all."""
     faults: dict[str, list[str]] = {}
     first = dict(list(found.items())[:1])
@@ -179,16 +179,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--keep", action="store_true", help="write shared/evidence/dependencies.toml")
     options = parser.parse_args()
-    found = pins()
-    latest = newest(found)
-    faults, how = known_faults(found)
+    found = read_pins()
+    latest = find_newest(found)
+    faults, how = list_known_faults(found)
     rows = []
     for name, version in found.items():
-        terms = licence(name)
+        terms = read_licence(name)
         row = {
-            "name": name, "version": version, "use": uses().get(name, "not needed on this platform"),
+            "name": name, "version": version, "use": list_uses().get(name, "not needed on this platform"),
             "licence": terms, "newest": latest[name].version, "last_release": latest[name].day,
-            "judged": judged(name, version, latest[name], terms),
+            "judged": judge_package(name, version, latest[name], terms),
         }  # fmt: skip
         rows.append(row | ({"known_faults": ", ".join(faults[name]) or "none"} if name in faults else {}))
     for row in rows:
@@ -196,7 +196,9 @@ def main() -> None:
     print(f"known faults: {how}")
     if options.keep:
         title = "What the program rests on: versions, licences, maintenance"
-        evidence.keep("dependencies", title, "python tests/dependencies_audit.py --keep", rows, known_faults=how)
+        evidence.write_record(
+            "dependencies", title, "python tests/dependencies_audit.py --keep", rows, known_faults=how
+        )
 
 
 if __name__ == "__main__":

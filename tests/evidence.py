@@ -14,26 +14,32 @@ from typing import Any
 
 import tomli_w
 
-from sim.fingerprint import MECHANICS, version
+from sim.fingerprint import MECHANICS_PACKAGES, compute_version
 
 FOLDER = Path(__file__).resolve().parents[1] / "shared" / "evidence"
 
 
-def keep(name: str, title: str, made: str, rows: Sequence[Mapping[str, Any]], **head: Any) -> Path:
+def write_record(name: str, title: str, made: str, rows: Sequence[Mapping[str, Any]], **head: Any) -> Path:
     """Write a record; ``made`` is the command that makes it.  Values that are None or not finite are left out."""
-    told = {"title": title, "version": version(MECHANICS), "made": made, **head, "row": [_plain(row) for row in rows]}
+    told = {
+        "title": title,
+        "version": compute_version(MECHANICS_PACKAGES),
+        "made": made,
+        **head,
+        "row": [_simplify_row(row) for row in rows],
+    }
     file = FOLDER / f"{name}.toml"
     file.parent.mkdir(exist_ok=True)
     file.write_text(tomli_w.dumps(told), encoding="utf-8")
     return file
 
 
-def kept(name: str) -> dict[str, Any]:
+def load_record(name: str) -> dict[str, Any]:
     """A record that is there."""
     return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
 
 
-def _plain(row: Mapping[str, Any]) -> dict[str, Any]:
+def _simplify_row(row: Mapping[str, Any]) -> dict[str, Any]:
     out = {}
     for key, value in row.items():
         if isinstance(value, str | bool | int):

@@ -26,18 +26,18 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sim.bench import slow_press, strike
-from sim.bench.friction_budget import budget
-from sim.bench.inertia import inertia
+from sim.bench.friction_budget import compute_friction_budget
+from sim.bench.inertia import read_inertia
 from sim.bench.predict import predict
-from sim.bench.rest_pose import at_rest
-from sim.bench.sliding import sliding
+from sim.bench.rest_pose import settle_at_rest
+from sim.bench.sliding import measure_sliding
 from sim.errors import InputError, SimulationError
-from sim.parallel import on_all_cores
+from sim.parallel import run_on_all_cores
 from sim.physics.finger import Touch
 from sim.physics.run import LEDGER_BOUND
 from sim.unit.model import ActionUnit
 from tests import evidence
-from tests.wide_draws import SHARE, Draw, draw, played
+from tests.wide_draws import SHARE, DrawnUnit, draw_touch, draw_unit
 
 WHOLE = 20
 """Every so many units get the full prediction, repetition with it."""
@@ -46,10 +46,10 @@ HANGS = 900.0
 
 
 @dataclasses.dataclass(frozen=True)
-class Tried:
+class TriedUnit:
     """One unit: how it was drawn, what became of it, and what is wrong with that ("" if nothing)."""
 
-    draw: Draw
+    draw: DrawnUnit
     end: str
     """"refused", or the outcome of the press."""
     touches: tuple[str, ...] = ()
@@ -66,7 +66,7 @@ class Tried:
         return self.end not in ("refused", "traceback")
 
 
-def not_finite(found: Any, at: str = "") -> Iterator[str]:
+def list_not_finite(found: Any, at: str = "") -> Iterator[str]:
     """Places of numbers that are not finite in a record, wherever they lie."""
     if isinstance(found, float | np.floating):
         if not math.isfinite(found):
@@ -76,28 +76,28 @@ def not_finite(found: Any, at: str = "") -> Iterator[str]:
             yield at
     elif dataclasses.is_dataclass(found) and not isinstance(found, type):
         for field in dataclasses.fields(found):
-            yield from not_finite(getattr(found, field.name), f"{at}.{field.name}")
+            yield from list_not_finite(getattr(found, field.name), f"{at}.{field.name}")
     elif isinstance(found, dict):
         for key, value in found.items():
-            yield from not_finite(value, f"{at}.{key}")
+            yield from list_not_finite(value, f"{at}.{key}")
     elif isinstance(found, list | tuple):
         for i, value in enumerate(found):
-            yield from not_finite(value, f"{at}[{i}]")
+            yield from list_not_finite(value, f"{at}[{i}]")
 
 
-def examined(draw: Draw, unit: ActionUnit, touches: Sequence[Touch], whole: bool) -> Tried:
+def examine_unit(draw: DrawnUnit, unit: ActionUnit, touches: Sequence[Touch], whole: bool) -> TriedUnit:
     """The unit pressed slowly and played; ``whole``: every reading that the bench takes."""
     try:
-        rest = at_rest(unit)
+        rest = settle_at_rest(unit)
     except SimulationError as error:
-        return Tried(draw, f"no rest: {error.name}")
-    pressed = slow_press.press(rest)
-    weight, curve = slow_press.touch_weight(pressed)
-    readings: list[Any] = [slow_press.settings(pressed), weight, curve]
+        return TriedUnit(draw, f"no rest: {error.name}")
+    pressed = slow_press.press_slowly(rest)
+    weight, curve = slow_press.read_touch_weight(pressed)
+    readings: list[Any] = [slow_press.read_settings(pressed), weight, curve]
     ends, remainders, wrong = [], [], []
     runs = [r for r in (pressed.down, pressed.up) if r is not None]
     for touch in touches:
-        found, run = strike.play(rest, touch)
+        found, run = strike.play_touch(rest, touch)
         readings.append(found)
         runs.append(run)
         ends.append(found.outcome)
@@ -108,32 +108,32 @@ def examined(draw: Draw, unit: ActionUnit, touches: Sequence[Touch], whole: bool
     if whole:
         readings.append(predict(unit))
         if pressed.outcome == "plays":
-            readings += [inertia(pressed), budget(pressed), sliding(pressed)]
-    bad = [place for r in readings for place in not_finite(r, type(r).__name__)]
+            readings += [read_inertia(pressed), compute_friction_budget(pressed), measure_sliding(pressed)]
+    bad = [place for r in readings for place in list_not_finite(r, type(r).__name__)]
     if bad:
         wrong.append(f"not finite: {', '.join(bad[:4])}")
     if over_bound := [r for r in remainders if r > LEDGER_BOUND]:
         wrong.append(f"ledger open by {max(over_bound):.3g}")
     steps = max(round(r.end / r.step) for r in runs)
     kinds = tuple(f"{t.kind}, {'struck' if t.struck else 'pressed'}" for t in touches)
-    return Tried(draw, pressed.outcome, kinds, tuple(ends), tuple(remainders), steps, "; ".join(wrong))
+    return TriedUnit(draw, pressed.outcome, kinds, tuple(ends), tuple(remainders), steps, "; ".join(wrong))
 
 
-def tried(number: int, seed: int, manner: str = "") -> Tried:
+def try_unit(number: int, seed: int, manner: str = "") -> TriedUnit:
     """One unit, the same for the same number and seed."""
     random = np.random.default_rng([seed, number])
-    wanted = draw(manner or str(random.choice(list(SHARE), p=list(SHARE.values()))), random)
+    wanted = draw_unit(manner or str(random.choice(list(SHARE), p=list(SHARE.values()))), random)
     try:
         with np.errstate(divide="raise", invalid="raise", over="raise"):
-            return examined(wanted, wanted.unit(), [played(random), played(random)], number % WHOLE == 0)
+            return examine_unit(wanted, wanted.unit(), [draw_touch(random), draw_touch(random)], number % WHOLE == 0)
     except InputError as error:
         blank = not error.faults or any(not f.field or not f.allowed for f in error.faults)
-        return Tried(wanted, "refused", wrong="a fault without its field or range" if blank else "")
+        return TriedUnit(wanted, "refused", wrong="a fault without its field or range" if blank else "")
     except Exception:
-        return Tried(wanted, "traceback", wrong=traceback.format_exc(limit=-3))
+        return TriedUnit(wanted, "traceback", wrong=traceback.format_exc(limit=-3))
 
 
-def family(outcome: str) -> str:
+def classify_outcome(outcome: str) -> str:
     """An outcome without its numbers and names of parts."""
     if outcome.startswith("sounds ") and outcome.endswith(" times"):
         return "sounds more than once"
@@ -141,7 +141,7 @@ def family(outcome: str) -> str:
     return f"{name}: {cause.partition(':')[0].partition(' at ')[0]}" if cause else name
 
 
-def rows(found: Sequence[Tried]) -> Iterator[dict[str, Any]]:
+def build_rows(found: Sequence[TriedUnit]) -> Iterator[dict[str, Any]]:
     """One row a manner of drawing."""
     for manner in SHARE:
         mine = [t for t in found if t.draw.manner == manner]
@@ -160,11 +160,11 @@ def rows(found: Sequence[Tried]) -> Iterator[dict[str, Any]]:
         }
 
 
-def outcomes(found: Sequence[Tried]) -> list[dict[str, Any]]:
+def count_outcomes(found: Sequence[TriedUnit]) -> list[dict[str, Any]]:
     """How often each outcome came, of presses and of strokes, and how often each touch was played."""
     told = {
-        "slow press": [family(t.end) for t in found],
-        "stroke": [family(s) for t in found for s in t.strokes],
+        "slow press": [classify_outcome(t.end) for t in found],
+        "stroke": [classify_outcome(s) for t in found for s in t.strokes],
         "touch": [s for t in found for s in t.touches],
     }
     return [{"of": of, "outcome": n, "count": c} for of, all_ in told.items() for n, c in Counter(all_).most_common()]
@@ -178,7 +178,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--keep", action="store_true", help="write the record")
     args = parser.parse_args(arguments)
     if args.only is not None:
-        print(tried(args.only, args.seed))
+        print(try_unit(args.only, args.seed))
         return 0
 
     def say(share: float, what: str) -> None:
@@ -186,21 +186,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if sys.stderr.isatty():
             print(f"\r{share:4.0%} of {args.units} units", end="", file=sys.stderr, flush=True)
 
-    found = on_all_cores([partial(tried, i, args.seed) for i in range(args.units)], say)
+    found = run_on_all_cores([partial(try_unit, i, args.seed) for i in range(args.units)], say)
     faulthandler.cancel_dump_traceback_later()
-    table = list(rows(found))
+    table = list(build_rows(found))
     for row in table:
         print("  ".join(f"{k} {v if isinstance(v, str | int) else f'{v:.3g}'}" for k, v in row.items()))
-    for row in outcomes(found):
+    for row in count_outcomes(found):
         print(f"{row['of']:12}{row['count']:6}  {row['outcome']}")
     for number, t in enumerate(found):
         if t.wrong:
             print(f"--only {number}: {t.draw}\n    {t.wrong}")
     if args.keep:
         made = f"python tests/fuzz_trials.py --units {args.units} --seed {args.seed} --keep"
-        evidence.keep(
+        evidence.write_record(
             "fuzz", "Units drawn over the whole allowed ranges", made, table,
-            ledger_bound_percent=100 * LEDGER_BOUND, outcomes=outcomes(found),
+            ledger_bound_percent=100 * LEDGER_BOUND, outcomes=count_outcomes(found),
         )  # fmt: skip
     return 1 if any(t.wrong for t in found) else 0
 

@@ -6,10 +6,10 @@ from functools import cache
 
 import numpy as np
 
-from sim.teaching.adjustments import Hand
-from sim.teaching.lesson import Lesson, Wanted, lessons
-from sim.teaching.lesson_task import begun, hands_of, turned
-from sim.teaching.probes import Seen, look
+from sim.teaching.adjustments import Adjustment
+from sim.teaching.lesson import Lesson, Wanted, load_lessons
+from sim.teaching.lesson_task import apply_turns, build_task_unit, list_task_adjustments
+from sim.teaching.probes import Seen, probe_unit
 
 COARSE, FINE, ROUNDS = 7, 3, 3
 IDLE = 3
@@ -18,7 +18,7 @@ WRONG_WORD = 100.0
 """What a word that is not the wanted one counts, in accuracies."""
 
 
-def off(wanted: Wanted, seen: Seen) -> float:
+def measure_miss(wanted: Wanted, seen: Seen) -> float:
     """How far a reading is from what is wanted, in accuracies; 0 where it is met."""
     if wanted.met(seen):
         return 0.0
@@ -32,29 +32,31 @@ def off(wanted: Wanted, seen: Seen) -> float:
     return 1 + far / wanted.sight.si
 
 
-def misses(lesson: Lesson, values: dict[str, float]) -> tuple[float, bool]:
+def sum_misses(lesson: Lesson, values: dict[str, float]) -> tuple[float, bool]:
     """The sum of what is off, and whether the task is done."""
     want = lesson.task.want
-    seen = look(turned(lesson, values), {name for w in want for name in w.reads})
-    return sum(off(w, seen) for w in want), all(w.met(seen) for w in want)
+    seen = probe_unit(apply_turns(lesson, values), {name for w in want for name in w.reads})
+    return sum(measure_miss(w, seen) for w in want), all(w.met(seen) for w in want)
 
 
 @cache
-def answer(name: str) -> dict[str, float]:
+def find_answer(name: str) -> dict[str, float]:
     """Values of the hands (SI) that do a lesson's task, a step of its hand inside: hand by hand, closer and closer."""
-    lesson = lessons()[name]
-    hands = hands_of(lesson)
+    lesson = load_lessons()[name]
+    hands = list_task_adjustments(lesson)
     values = {hand.at: now for hand, now in hands.items()}
-    best, done = misses(lesson, values)
+    best, done = sum_misses(lesson, values)
     for _ in range(ROUNDS):
         for hand in hands:
-            values, best, done = _along(lesson, hand, values, best)
+            values, best, done = _search_adjustment(lesson, hand, values, best)
             if done:
                 return values
     raise AssertionError(f"{name}: no answer found; nearest {values}, off by {best:.1f} accuracies")
 
 
-def _along(lesson: Lesson, hand: Hand, values: dict[str, float], best: float) -> tuple[dict[str, float], float, bool]:
+def _search_adjustment(
+    lesson: Lesson, hand: Adjustment, values: dict[str, float], best: float
+) -> tuple[dict[str, float], float, bool]:
     """The best place of one hand, the others as they stand."""
     low, high, each = hand.low, hand.high, (hand.high - hand.low) / (COARSE - 1)
     count, idle = COARSE, 0
@@ -64,7 +66,7 @@ def _along(lesson: Lesson, hand: Hand, values: dict[str, float], best: float) ->
             tried = {**values, hand.at: round(float(place) / hand.step) * hand.step}
             if not hand.low <= tried[hand.at] <= hand.high or tried == values:
                 continue
-            far, done = misses(lesson, tried)
+            far, done = sum_misses(lesson, tried)
             if done:
                 return tried, far, True
             if far < best:
@@ -74,17 +76,17 @@ def _along(lesson: Lesson, hand: Hand, values: dict[str, float], best: float) ->
     return values, best, False
 
 
-def wrong(name: str) -> dict[str, float]:
+def find_wrong_answer(name: str) -> dict[str, float]:
     """Values that do not do it: the hands as they are handed over, the first of them a step further off."""
-    lesson = lessons()[name]
-    start = {hand.at: now for hand, now in hands_of(lesson).items()}
-    first = next(iter(hands_of(lesson)))
-    right = answer(name)[first.at]
+    lesson = load_lessons()[name]
+    start = {hand.at: now for hand, now in list_task_adjustments(lesson).items()}
+    first = next(iter(list_task_adjustments(lesson)))
+    right = find_answer(name)[first.at]
     away = first.step if start[first.at] >= right else -first.step
     return {**start, first.at: float(np.clip(start[first.at] + away, first.low, first.high))}
 
 
-def unchanged(name: str) -> dict[str, float]:
+def list_start_values(name: str) -> dict[str, float]:
     """The hands as a task hands them over."""
-    assert begun(lessons()[name])
-    return {hand.at: now for hand, now in hands_of(lessons()[name]).items()}
+    assert build_task_unit(load_lessons()[name])
+    return {hand.at: now for hand, now in list_task_adjustments(load_lessons()[name]).items()}

@@ -49,8 +49,8 @@ MUTANTS = (
     Mutant(
         "hammer-coupling",
         GENERATE,
-        'inv_{pair(x, y)}") for y',
-        'inv_{pair(x, x)}") for y',
+        'inv_{name_pair(x, y)}") for y',
+        'inv_{name_pair(x, x)}") for y',
         "the hammer's mass uncoupled",
     ),
     Mutant(
@@ -96,7 +96,13 @@ MUTANTS = (
         '"0.0"}, {}',
         "a stop that bears on one body only",
     ),
-    Mutant("loss-sign", STEP, 'code(f"rate_ = -({terms(', 'code(f"rate_ = ({terms(', "felts drive instead of losing"),
+    Mutant(
+        "loss-sign",
+        STEP,
+        'code(f"rate_ = -({join_terms(',
+        'code(f"rate_ = ({join_terms(',
+        "felts drive instead of losing",
+    ),
     Mutant("felt-pulls", STEP, "N_{n} = max(0.0, (f0_{n}", "N_{n} = max(-1.0, (f0_{n}", "felts may pull"),
     Mutant(
         "felt-lag", STEP, "+ calm_ * last_) / (1.0 + calm_)", "+ calm_ * last_)", "the loss's last force not weighed"

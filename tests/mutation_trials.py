@@ -26,7 +26,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.fingerprint import MECHANICS, version
+from sim.fingerprint import MECHANICS_PACKAGES, compute_version
 from tests import evidence
 from tests.mutants import MUTANTS, Mutant
 
@@ -44,7 +44,7 @@ ABOUT_MUTANTS = ("tests/physics/test_wide.py",)
 MADE = "python tests/mutation_trials.py --keep"
 
 
-def mutated(mutant: Mutant, physics: Path) -> None:
+def apply_mutant(mutant: Mutant, physics: Path) -> None:
     """Make the error; ValueError where its text does not stand exactly once."""
     file = physics / mutant.file
     text = file.read_text(encoding="utf-8")
@@ -53,7 +53,7 @@ def mutated(mutant: Mutant, physics: Path) -> None:
     file.write_text(text.replace(mutant.old, mutant.new), encoding="utf-8")
 
 
-def copied(tree: Path) -> Path:
+def copy_tree(tree: Path) -> Path:
     """What the physics tests need, in another folder."""
     for part in PARTS:
         source = ROOT / part
@@ -64,31 +64,31 @@ def copied(tree: Path) -> Path:
     return tree
 
 
-def noticed(mutant: Mutant, tree: Path) -> tuple[str, str]:
+def find_noticing_test(mutant: Mutant, tree: Path) -> tuple[str, str]:
     """The first test that fails with it in ``tree``, and its tier, or two ""; the tree is left as it was."""
     file = tree / "sim" / "physics" / mutant.file
     sound = file.read_text(encoding="utf-8")
-    mutated(mutant, file.parent)
+    apply_mutant(mutant, file.parent)
     try:
-        return _first_failure(tree)
+        return _find_failure(tree)
     finally:
         file.write_text(sound, encoding="utf-8")
 
 
-def _first_failure(tree: Path) -> tuple[str, str]:
+def _find_failure(tree: Path) -> tuple[str, str]:
     made = _python(tree, "-m", "sim.physics.generate_step")
     if made.returncode:
         return "the kernel cannot be written", "fast"
     first = [f"tests/physics/{name}.py" for name in FIRST]
     others = ["tests/physics", *(f"--ignore={f}" for f in (*first, *ABOUT_MUTANTS))]
     for (tier, marked), files in product(TIERS.items(), (first, others)):
-        failed = _failed(tree, "-m", marked, *files)
+        failed = _run_tests(tree, "-m", marked, *files)
         if failed:
             return failed, tier
     return "", ""
 
 
-def _failed(tree: Path, *asked: str) -> str:
+def _run_tests(tree: Path, *asked: str) -> str:
     """The first of these tests that fails, or ""."""
     ran = _python(tree, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *asked)
     if ran.returncode not in (0, 1, 2):  # nothing was tried: that is no test that notices
@@ -109,18 +109,18 @@ def _python(tree: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([sys.executable, *arguments], cwd=tree, env=env, capture_output=True, text=True)
 
 
-def done_before() -> dict[str, tuple[str, str]]:
+def load_done() -> dict[str, tuple[str, str]]:
     """What an earlier run of this version noticed, and in which tier, by mutant; the others are tried again."""
     try:
-        record = evidence.kept("mutation")
+        record = evidence.load_record("mutation")
     except FileNotFoundError:
         return {}
-    if record["version"] != version(MECHANICS):
+    if record["version"] != compute_version(MECHANICS_PACKAGES):
         return {}
     return {r["name"]: (r["caught_by"], r["tier"]) for r in record["row"] if r["met"] and "tier" in r}
 
 
-def rows(found: dict[str, tuple[str, str]]) -> list[dict[str, Any]]:
+def build_rows(found: dict[str, tuple[str, str]]) -> list[dict[str, Any]]:
     out = []
     for m in MUTANTS:
         if m.name in found:
@@ -139,18 +139,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     unknown = set(args.names) - {m.name for m in MUTANTS}
     if unknown:
         parser.error(f"no such mutant: {', '.join(sorted(unknown))}")
-    found = done_before() if args.keep and not args.names else {}
+    found = load_done() if args.keep and not args.names else {}
     left = [m for m in MUTANTS if m.name not in found and (not args.names or m.name in args.names)]
     workers = min(os.cpu_count() or 1, len(left)) or 1
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(workers) as pool:
         trees: SimpleQueue[Path] = SimpleQueue()
         for number in range(workers):
-            trees.put(copied(Path(folder, str(number))))
+            trees.put(copy_tree(Path(folder, str(number))))
 
         def one(mutant: Mutant) -> tuple[str, str]:
             tree = trees.get()
             try:
-                return noticed(mutant, tree)
+                return find_noticing_test(mutant, tree)
             finally:
                 trees.put(tree)
 
@@ -161,8 +161,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 flush=True,
             )
             if args.keep and not args.names:
-                evidence.keep(
-                    "mutation", "Deliberate errors in the physics, and the test that notices", MADE, rows(found)
+                evidence.write_record(
+                    "mutation", "Deliberate errors in the physics, and the test that notices", MADE, build_rows(found)
                 )
     missed = [m.name for m in left if not found[m.name][0]]
     print(f"{len(left) - len(missed)} of {len(left)} noticed" + (f"; not: {', '.join(missed)}" if missed else ""))

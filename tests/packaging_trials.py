@@ -27,7 +27,7 @@ from packaging.version import Version
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from tests import evidence
-from tests.app.server import free_port, running
+from tests.app.server import find_free_port, run_server
 
 ROOT = Path(__file__).resolve().parents[1]
 TOLD = ("matplotlib", "numba", "numpy", "pandas", "pyarrow", "pydantic", "rich", "scipy", "streamlit", "tomli-w")
@@ -53,7 +53,15 @@ class Environment:
         self.away.mkdir()
         subprocess.run([python, "-m", "venv", str(folder / "venv")], check=True)
         self.python = folder / "venv" / ("Scripts" if os.name == "nt" else "bin") / "python"
-        pip = [self.python, "-m", "pip", "install", "-q", "--disable-pip-version-check", *_held(versions, folder)]
+        pip = [
+            self.python,
+            "-m",
+            "pip",
+            "install",
+            "-q",
+            "--disable-pip-version-check",
+            *_pin_options(versions, folder),
+        ]
         subprocess.run([*pip, f"{ROOT}{extras}"], check=True)
 
     def run(self, *words: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
@@ -67,7 +75,7 @@ class Environment:
         return self.run("python", "-c", code).stdout.strip()
 
 
-def _held(versions: str, folder: Path) -> list[str]:
+def _pin_options(versions: str, folder: Path) -> list[str]:
     """Options of pip that hold the versions."""
     if versions == "newest":
         return []
@@ -79,12 +87,15 @@ def _held(versions: str, folder: Path) -> list[str]:
     return ["-c", str(lowest)]
 
 
-def tried(python: str, versions: str, tests: str) -> dict[str, Any]:
+def try_interpreter(python: str, versions: str, tests: str) -> dict[str, Any]:
     """One row: what works with an interpreter and these versions."""
     with tempfile.TemporaryDirectory(prefix="action-unit-") as folder:
         here = Environment(python, Path(folder), versions, "[test]" if tests else "")
-        command, dashboard = _predicts(here), _serves(here) and here.run("python", "-c", PAGE).returncode == 0
-        passed, closing = _tested(here, tests) if tests else (True, "not run")
+        command, dashboard = (
+            _check_predicting(here),
+            _check_serving(here) and here.run("python", "-c", PAGE).returncode == 0,
+        )
+        passed, closing = _run_tests(here, tests) if tests else (True, "not run")
         names = f"from importlib.metadata import version; print(*(f'{{n}} {{version(n)}}' for n in {TOLD}), sep=', ')"
         return {
             "python": here.asked("import platform; print(platform.python_version())"),
@@ -93,24 +104,24 @@ def tried(python: str, versions: str, tests: str) -> dict[str, Any]:
             "dashboard": "works" if dashboard else "fails",
             "tests": closing,
             "result": "pass" if command and dashboard and passed else "miss",
-            "import_over_bare_start": _started(here, "import sim") / _started(here, "pass"),
+            "import_over_bare_start": _measure_start(here, "import sim") / _measure_start(here, "pass"),
             "packages": here.asked(names),
         }
 
 
-def _predicts(here: Environment) -> bool:
+def _check_predicting(here: Environment) -> bool:
     done = here.run("action-unit", "predict", "concert-grand-natural", "--json")
     return done.returncode == 0 and json.loads(done.stdout)["outcome"] == "plays"
 
 
-def _serves(here: Environment) -> bool:
-    port = free_port()
+def _check_serving(here: Environment) -> bool:
+    port = find_free_port()
     command = [str(here.python.with_name("action-unit-dashboard")), "--no-browser", "--port", str(port)]
-    with running(command, port, here.away):
+    with run_server(command, port, here.away):
         return True
 
 
-def _tested(here: Environment, tests: str) -> tuple[bool, str]:
+def _run_tests(here: Environment, tests: str) -> tuple[bool, str]:
     """Whether the tests passed, and their closing line without its time."""
     pytest = ["python", "-m", "pytest", "-q", "-n", "1", "-p", "no:cacheprovider", "--deselect", OF_THE_RECORD]
     done = here.run(*pytest, *tests.split(), cwd=ROOT)
@@ -120,7 +131,7 @@ def _tested(here: Environment, tests: str) -> tuple[bool, str]:
     return done.returncode == 0, f"{tests}: {re.sub(r' in .*', '', closing)}"
 
 
-def _started(here: Environment, code: str) -> float:
+def _measure_start(here: Environment, code: str) -> float:
     """Median time in which the interpreter starts, runs this and ends, s."""
     took = []
     for _ in range(STARTS):
@@ -130,9 +141,9 @@ def _started(here: Environment, code: str) -> float:
     return statistics.median(took)
 
 
-def merged(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+def merge_rows(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     """Rows kept before, those of the same interpreter and versions replaced; the oldest interpreter first."""
-    before = evidence.kept(NAME)["row"] if (evidence.FOLDER / f"{NAME}.toml").exists() else []
+    before = evidence.load_record(NAME)["row"] if (evidence.FOLDER / f"{NAME}.toml").exists() else []
     found = {(row["python"], row["versions"]): row for row in [*before, *rows]}
     return [found[key] for key in sorted(found, key=lambda key: (Version(key[0]), key[1]))]
 
@@ -148,12 +159,12 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.default_int_handler)
     rows = []
     for python in options.python:
-        rows.append(tried(python, options.versions, options.tests))
+        rows.append(try_interpreter(python, options.versions, options.tests))
         print(json.dumps(rows[-1], indent=2, ensure_ascii=False), flush=True)
         if options.keep:
             title = "Where the package was installed and tried: interpreters and versions of what it needs"
             made = "python tests/packaging_trials.py --keep PYTHON, one interpreter after the other"
-            evidence.keep(NAME, title, made, merged(rows))
+            evidence.write_record(NAME, title, made, merge_rows(rows))
 
 
 if __name__ == "__main__":

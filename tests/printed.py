@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE, FPDF_PAGEOBJ_PATH, FPDFText_GetFontSize
 
-from sim.report.drawing.figures import png
+from sim.report.drawing.figures import render_png
 from sim.report.paper.blocks import INVENTED, Block, Heading, Lines, Mark, Picture, Table, Text, Ticks
 from sim.report.paper.pdf import MARGIN
 
@@ -20,10 +20,10 @@ WORDS = "Let-off – 1.6 mm · 33 N·mm × 2 ± 0.1 ’ “as it stands” → �
 MARKUP = "<b>&amp;</b> <para> $x$ <img src='x'/> %s {0} &lt;"
 
 
-def drawn() -> bytes:
+def draw_sample() -> bytes:
     figure = Figure(figsize=(4, 2))
     figure.subplots().plot([0, 1], [1, 0])
-    return png(figure)
+    return render_png(figure)
 
 
 BLOCKS: list[Block] = [
@@ -36,7 +36,7 @@ BLOCKS: list[Block] = [
         [(Mark.TICK, f"no. {i}, {'with more words ' * (i % 4)}", f"{i}.25 mm", "1", Mark.ROOM, "") for i in range(60)],
         (2, 3),
     ),
-    Picture(drawn(), "A picture: falling"),
+    Picture(draw_sample(), "A picture: falling"),
     Heading("What was seen"),
     Ticks(("it plays", "it is caught " * 12)),
     Lines(3),
@@ -44,7 +44,7 @@ BLOCKS: list[Block] = [
 ]  # fmt: skip
 
 
-def section(notes: int) -> Table:
+def build_section_table(notes: int) -> Table:
     """A wide table: a line a note, fifteen columns, most of them numbers, one to tick, one to write in."""
     heads = (
         "", "note", "key height, mm", "dip, mm", "blow, mm", "let-off, mm", "drop, mm", "checking, mm",
@@ -60,7 +60,7 @@ def section(notes: int) -> Table:
 
 
 @dataclass(frozen=True)
-class Read:
+class PrintedPage:
     """A page read back: its text and boxes (left, bottom, right, top; points)."""
 
     text: str
@@ -72,14 +72,14 @@ class Read:
     """Size of the smallest letters, in points."""
 
 
-def read(data: bytes) -> Iterator[Read]:
+def read_pages(data: bytes) -> Iterator[PrintedPage]:
     with closing(pypdfium2.PdfDocument(data)) as document:
         for number in range(len(document)):
             with closing(document[number]) as page, closing(page.get_textpage()) as text:
                 boxes = [(*text.get_charbox(i), FPDFText_GetFontSize(text.raw, i)) for i in range(text.count_chars())]
                 placed = [box for box in boxes if box[2] > box[0] and box[3] > box[1]]
                 found = {kind: [o.get_bounds() for o in page.get_objects([kind])] for kind in KINDS}
-                yield Read(
+                yield PrintedPage(
                     text.get_text_range(), page.get_size(), *map(_array, ([b[:4] for b in placed], *found.values())),
                     min((b[4] for b in placed), default=0.0),
                 )  # fmt: skip
@@ -92,23 +92,23 @@ def _array(boxes: list[tuple[float, ...]]) -> NDArray[np.float64]:
     return np.array(boxes, dtype=float).reshape(-1, 4)
 
 
-def over_one_another(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+def count_overlaps(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Pairs of boxes that cover one another by more than a hair's breadth."""
     wide = np.minimum(a[:, None, 2], b[None, :, 2]) - np.maximum(a[:, None, 0], b[None, :, 0])
     high = np.minimum(a[:, None, 3], b[None, :, 3]) - np.maximum(a[:, None, 1], b[None, :, 1])
     return (wide > 0.3) & (high > 0.3)
 
 
-def holds(data: bytes, pictures: int) -> str:
+def check_document(data: bytes, pictures: int) -> str:
     """Check a document; its text on one line."""
-    pages = list(read(data))
+    pages = list(read_pages(data))
     for page in pages:
         each = page.characters
         assert len(each) > 100
-        assert not np.triu(over_one_another(each, each), 1).any()
-        assert not over_one_another(each, page.pictures).any()
+        assert not np.triu(count_overlaps(each, each), 1).any()
+        assert not count_overlaps(each, page.pictures).any()
         ticks = page.shapes[(page.shapes[:, 2] - page.shapes[:, 0] < 12) & (page.shapes[:, 3] - page.shapes[:, 1] < 12)]
-        assert not over_one_another(each, ticks).any()
+        assert not count_overlaps(each, ticks).any()
         for boxes in (each, page.pictures, page.shapes):
             assert (boxes[:, 0] > MARGIN - 2).all() and (boxes[:, 2] < page.size[0] - MARGIN + 2).all()
             assert (boxes[:, 1] > MARGIN / 3).all() and (boxes[:, 3] < page.size[1] - MARGIN + 2).all()
@@ -118,6 +118,6 @@ def holds(data: bytes, pictures: int) -> str:
     return " ".join(" ".join(page.text for page in pages).replace("\ufffe", "").split())
 
 
-def squares(shapes: NDArray[np.float64]) -> NDArray[np.float64]:
+def count_squares(shapes: NDArray[np.float64]) -> NDArray[np.float64]:
     wide, high = shapes[:, 2] - shapes[:, 0], shapes[:, 3] - shapes[:, 1]
     return shapes[(abs(wide - high) < 0.1) & (wide > 5) & (wide < 12)]

@@ -14,38 +14,38 @@ BEGIN, END = "<!-- evidence: python tests/refresh_readme.py -->", "<!-- end of e
 PICTURE = "shared/pictures/concert-grand-natural.png"
 
 
-def predicted(*words: str) -> list[str]:
+def run_predict(*words: str) -> list[str]:
     done = subprocess.run([sys.executable, "-m", "sim", "predict", *words], capture_output=True, text=True, check=False)
     return done.stdout.split("\n")
 
 
-def starting(lines: list[str], words: str) -> int:
+def find_starting(lines: list[str], words: str) -> int:
     return next(i for i, line in enumerate(lines) if line.startswith(words))
 
 
-def evidence_lines(text: str) -> list[str]:
+def list_evidence_lines(text: str) -> list[str]:
     """Lines of the table of published figures, a row each."""
     table = text.split("| figure [tag] |", 1)[-1].split("\n\n", 1)[0]
     return [line for line in table.split("\n")[2:] if line.startswith("| ")]
 
 
-def with_evidence(text: str) -> str:
+def insert_evidence(text: str) -> str:
     """The README with the table of published figures computed anew."""
-    from sim.report.evidence.tables import markdown
-    from sim.studies.variants import Origin
-    from sim.validation.evidence import evidence
+    from sim.report.evidence.tables import format_markdown
+    from sim.studies.variants import BaseScenario
+    from sim.validation.evidence import gather_evidence
 
-    table = markdown(evidence(Origin.of("concert-grand-natural").ready))
+    table = format_markdown(gather_evidence(BaseScenario.of("concert-grand-natural").ready))
     before, rest = text.split(BEGIN)
     return f"{before}{BEGIN}\n\n{table}\n\n{END}{rest.split(END)[1]}"
 
 
 def main() -> None:
-    healthy = predicted("concert-grand-natural", "--figure", PICTURE)
-    mixed = predicted("mixed-parts")
-    tables = "\n".join(healthy[: starting(healthy, "Centres") - 1]).rstrip() + "\n..."
-    marks = mixed[starting(mixed, "Out of the usual range") : starting(mixed, "Before touching") - 1]
-    head = mixed[: starting(mixed, "Settings") - 1]
+    healthy = run_predict("concert-grand-natural", "--figure", PICTURE)
+    mixed = run_predict("mixed-parts")
+    tables = "\n".join(healthy[: find_starting(healthy, "Centres") - 1]).rstrip() + "\n..."
+    marks = mixed[find_starting(mixed, "Out of the usual range") : find_starting(mixed, "Before touching") - 1]
+    head = mixed[: find_starting(mixed, "Settings") - 1]
     words = "\n".join([*head, "...", *marks]).rstrip()
     text = README.read_text(encoding="utf-8")
     for block in re.findall(r"```\n(.*?)\n```", text, re.DOTALL):
@@ -53,7 +53,7 @@ def main() -> None:
             text = text.replace(block, tables)
         if block.startswith("Mixed parts"):
             text = text.replace(block, words)
-    README.write_text(with_evidence(text), encoding="utf-8")
+    README.write_text(insert_evidence(text), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -22,7 +22,7 @@ import numpy as np
 
 from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, RUBBING
-from sim.physics.run import AWAY, DRIVEN_MASS, KEY_FORCE, STATE_TYPE, Drive
+from sim.physics.run import DRIVEN_MASS, IDLE_FINGER_HEIGHT, KEY_FORCE, STATE_TYPE, Drive
 from tests.lazily import Lazily
 
 solvers = Lazily("scipy.integrate")
@@ -39,7 +39,7 @@ MODES = {KEY_FORCE: 2, DRIVEN_MASS: 3}
 
 
 @numba.njit(error_model="numpy")
-def muscle(table: Array, t: float) -> float:
+def evaluate_muscle(table: Array, t: float) -> float:
     """Value of the drive's piecewise cubic at t, flat beyond its ends."""
     n = table.shape[0]
     if t <= table[0, 0]:
@@ -125,9 +125,9 @@ def rhs(
     force = np.empty(N)
     smooth_forces(p, y, force)
     if drive[0] == 2.0:
-        force[KF] -= muscle(table, t) * (math.cos(y[KF]) * p.touch_x - math.sin(y[KF]) * p.touch_y)
+        force[KF] -= evaluate_muscle(table, t) * (math.cos(y[KF]) * p.touch_x - math.sin(y[KF]) * p.touch_y)
     else:
-        force[F] -= muscle(table, t) + drive[2] * y[N + F]
+        force[F] -= evaluate_muscle(table, t) + drive[2] * y[N + F]
     out = np.empty(SIZE)
     out[:N] = y[N : 2 * N]
     out[2 * N] = 0.0
@@ -172,7 +172,7 @@ class Problem:
     """Distance of the crown from the string (m) and its speed toward it (m/s)."""
 
 
-def problem(
+def make_problem(
     p: Array, drive: Drive, state: Array, *, rub: float = 1.0, slip: float = 1e-3, turn: float = 1e-2
 ) -> Problem:
     """``slip`` (m/s) and ``turn`` (rad/s) are the widths of the smoothed friction, ``rub`` a factor on it."""
@@ -191,7 +191,7 @@ def problem(
 
     y = np.array([state[x][0] for x in DOFS] + [state[f"v_{x}"][0] for x in DOFS] + [0.0], float)
     travel = p["touch_y"][0] - (math.sin(y[KF]) * p["touch_x"][0] + math.cos(y[KF]) * p["touch_y"][0])
-    y[F] = drive.height - travel if drive.mode == DRIVEN_MASS else AWAY
+    y[F] = drive.height - travel if drive.mode == DRIVEN_MASS else IDLE_FINGER_HEIGHT
     y[N + F] = -drive.speed
 
     def crown(z: Array) -> tuple[float, float]:
@@ -223,7 +223,7 @@ def integrate(
     return done.t, done.y.T
 
 
-def string_contact(prob: Problem, t: Array, y: Array) -> tuple[float, float]:
+def find_string_contact(prob: Problem, t: Array, y: Array) -> tuple[float, float]:
     """Time of first string contact (s) and crown speed there (m/s), found tightly within its interval of the grid."""
     distance = np.array([prob.crown(z)[0] for z in y])
     reached = np.flatnonzero(distance < 0)
@@ -241,10 +241,10 @@ def string_contact(prob: Problem, t: Array, y: Array) -> tuple[float, float]:
     return float(last.t_events[0][0]), prob.crown(last.y_events[0][0])[1]
 
 
-def stroke_speed(
+def measure_stroke_speed(
     p: Array, drive: Drive, state: Array, duration: float, method: str, rtol: float, **options: Any
 ) -> tuple[float, float]:
     """Crown speed (m/s) and time (s) at first string contact, by a general integrator over the whole duration."""
-    prob = problem(p, drive, state, **options)
-    time, speed = string_contact(prob, *integrate(prob, duration, method, rtol))
+    prob = make_problem(p, drive, state, **options)
+    time, speed = find_string_contact(prob, *integrate(prob, duration, method, rtol))
     return speed, time

@@ -41,7 +41,7 @@ DETUNED = {
 }  # fmt: skip
 
 
-def reachable(unit: ActionUnit, rng: np.random.Generator) -> dict[str, float]:
+def draw_reachable(unit: ActionUnit, rng: np.random.Generator) -> dict[str, float]:
     """Readings of a unit with its screws somewhere: targets that can be met."""
     while True:
         u = unit
@@ -57,13 +57,13 @@ def reachable(unit: ActionUnit, rng: np.random.Generator) -> dict[str, float]:
             return values | {"aftertouch": float(got["aftertouch"] or 0.0)}
 
 
-def detuned(unit: ActionUnit, rng: np.random.Generator) -> ActionUnit:
+def detune_unit(unit: ActionUnit, rng: np.random.Generator) -> ActionUnit:
     for name, most in DETUNED.items():
         unit = SCREWS[name].move(unit, float(rng.uniform(-most, most)))
     return unit
 
 
-def unreachable(targets: dict[str, float], rng: np.random.Generator) -> dict[str, float]:
+def make_unreachable(targets: dict[str, float], rng: np.random.Generator) -> dict[str, float]:
     """The same targets with one of them out of reach."""
     kind = int(rng.integers(3))
     out = {n: targets[n] for n in NAMES}
@@ -76,13 +76,13 @@ def unreachable(targets: dict[str, float], rng: np.random.Generator) -> dict[str
     return out
 
 
-def trial(unit: ActionUnit, rng: np.random.Generator, can: bool) -> tuple[dict[str, float], Regulation]:
-    targets = reachable(unit, rng)
-    wanted = {n: targets[n] for n in NAMES} if can else unreachable(targets, rng)
-    return wanted, regulate(detuned(unit, rng), wanted)
+def run_trial(unit: ActionUnit, rng: np.random.Generator, can: bool) -> tuple[dict[str, float], Regulation]:
+    targets = draw_reachable(unit, rng)
+    wanted = {n: targets[n] for n in NAMES} if can else make_unreachable(targets, rng)
+    return wanted, regulate(detune_unit(unit, rng), wanted)
 
 
-def shown(done: Regulation) -> str:
+def format_done(done: Regulation) -> str:
     return "; ".join(
         f"{m.target} {m.asked * 1e3:.2f} -> {m.reached and round(m.reached * 1e3, 2)}" for m in done.misses
     )
@@ -98,10 +98,10 @@ def main() -> None:
     for can, count in ((True, options.reachable), (False, options.unreachable)):
         right = 0
         for i in range(count):
-            wanted, done = trial(unit, rng, can)
+            wanted, done = run_trial(unit, rng, can)
             right += done.met == can
             if done.met != can:
-                print(f"{'reachable' if can else 'unreachable'} {i}: {wanted} {shown(done)}")
+                print(f"{'reachable' if can else 'unreachable'} {i}: {wanted} {format_done(done)}")
         print(f"{'reachable met' if can else 'unreachable refused'}: {right} of {count}", flush=True)
 
 

@@ -17,7 +17,7 @@ from playwright.sync_api import sync_playwright
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from dashboard.pages import PAGES
-from tests.app.server import BROWSER_FLAGS, browser_path, dashboard_command, free_port, running
+from tests.app.server import BROWSER_FLAGS, build_dashboard_command, find_browser, find_free_port, run_server
 from tests.app.visit import BEGUN, Visit
 
 FOLDER = Path(__file__).resolve().parents[1] / "shared" / "pictures"
@@ -38,9 +38,9 @@ def main() -> None:
     pages = parser.parse_args().pages or list(PAGES)
     if unknown := [name for name in pages if name not in PAGES]:
         parser.error(f"no such page: {', '.join(unknown)}")
-    port = free_port()
-    with running(dashboard_command(port), port) as server, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS)
+    port = find_free_port()
+    with run_server(build_dashboard_command(port), port) as server, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=find_browser(), args=BROWSER_FLAGS)
         for width, (x, y) in WIDTHS.items():
             context = browser.new_context(viewport={"width": x, "height": y}, reduced_motion="reduce")
             for name in pages:

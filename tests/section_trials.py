@@ -18,11 +18,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.diagnosis.faults import faults
-from sim.section.columns import columns
-from sim.section.section import SectionNote, section
-from tests.evidence import keep
-from tests.section_sheets import invented_section
+from sim.diagnosis.faults import load_faults
+from sim.section.columns import list_columns
+from sim.section.section import SectionNote, analyse_section
+from tests.evidence import write_record
+from tests.section_sheets import draw_section
 
 KEYS, SPOILED = range(30, 50), 4
 NAMED, OTHERWISE, MISSED = "named", "stands out, otherwise", "does not stand out"
@@ -38,16 +38,16 @@ class Trial:
     told: str
 
 
-def shown_faults() -> list[str]:
+def list_shown_faults() -> list[str]:
     """Faults of any unit that some column of the sheet shows first."""
-    return [n for n, f in faults().items() if not f.needs and f.read in columns()]
+    return [n for n, f in load_faults().items() if not f.needs and f.read in list_columns()]
 
 
-def drawn(each: int, seed: int) -> list[dict[int, tuple[str, float]]]:
+def draw_hidden_faults(each: int, seed: int) -> list[dict[int, tuple[str, float]]]:
     """What is hidden in each section: note to fault and severity."""
     random = np.random.default_rng(seed)
-    names = [str(n) for n in random.permutation(np.repeat(shown_faults(), each))]
-    names += [str(n) for n in random.choice(shown_faults(), -len(names) % SPOILED)]
+    names = [str(n) for n in random.permutation(np.repeat(list_shown_faults(), each))]
+    names += [str(n) for n in random.choice(list_shown_faults(), -len(names) % SPOILED)]
     out = []
     for i in range(0, len(names), SPOILED):
         keys = random.choice(list(KEYS), SPOILED, replace=False)
@@ -56,9 +56,9 @@ def drawn(each: int, seed: int) -> list[dict[int, tuple[str, float]]]:
     return out
 
 
-def tried(ill: Mapping[int, tuple[str, float]], seed: int) -> tuple[list[Trial], list[str]]:
+def try_section(ill: Mapping[int, tuple[str, float]], seed: int) -> tuple[list[Trial], list[str]]:
     """One section: its spoiled notes, and what is said of healthy ones that stand out."""
-    found = section(invented_section(KEYS, ill, seed), play=False)
+    found = analyse_section(draw_section(KEYS, ill, seed), play=False)
     trials, wrong = [], []
     for note in found.notes:
         if note.key_number in ill:
@@ -92,9 +92,9 @@ def main() -> int:
     args = parser.parse_args()
     trials: list[Trial] = []
     wrong: list[str] = []
-    sections = drawn(args.each, args.seed)
+    sections = draw_hidden_faults(args.each, args.seed)
     for i, ill in enumerate(sections):
-        mine, others = tried(ill, 1000 * args.seed + i)
+        mine, others = try_section(ill, 1000 * args.seed + i)
         trials, wrong = trials + mine, wrong + others
         for t in mine:
             print(f"{t.outcome:<22} {t.fault} {t.severity:.2f}: {t.told}", flush=True)
@@ -109,7 +109,7 @@ def main() -> int:
         ]
         made = f"python tests/section_trials.py --each {args.each} --seed {args.seed} --keep"
         title = "Sections of 20 notes, four of them spoiled: which stand out, and as what"
-        print(keep("section", title, made, rows, healthy_that_stand_out=f"{len(wrong)} of {healthy}"))
+        print(write_record("section", title, made, rows, healthy_that_stand_out=f"{len(wrong)} of {healthy}"))
     return 0
 
 

@@ -99,7 +99,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.keep:
         system = f"{platform.system()}, {platform.machine()}, Python {platform.python_version()}"
         title = "Hostile input and endurance of the local server"
-        evidence.keep("security", title, MADE, trials.rows, trials=len(trials.rows), met=met, system=system)
+        evidence.write_record("security", title, MADE, trials.rows, trials=len(trials.rows), met=met, system=system)
     return int(code)
 
 

@@ -30,35 +30,35 @@ STOCK = (
 )
 
 
-def jobs(quick: bool) -> list[Callable[[], Iterator[Row]]]:
+def list_jobs(quick: bool) -> list[Callable[[], Iterator[Row]]]:
     """All that is compared; where the motion is t³ the twin tells how steady it is itself."""
     units, stock = (names[:1] if quick else names for names in (beside.UNITS, beside.STOCK_UNITS))
     out: list[Callable[[], Iterator[Row]]] = []
     for name in units:
         for shank in beside.SHANKS:
-            out.append(partial(beside.statics, name, shank))
-            out += [partial(beside.stroke, name, shank, led, steady=led.shape == "t³") for led in LED]
+            out.append(partial(beside.compare_statics, name, shank))
+            out += [partial(beside.compare_stroke, name, shank, led, steady=led.shape == "t³") for led in LED]
     for name in stock:
-        out.append(partial(beside.stock_weights, name))
-        out += [partial(beside.stock_stroke, name, led) for led in LED]
+        out.append(partial(beside.compare_stock_weights, name))
+        out += [partial(beside.compare_stock_stroke, name, led) for led in LED]
     return out
 
 
-def do(job: Callable[[], Iterator[Row]]) -> list[Row]:
+def run_job(job: Callable[[], Iterator[Row]]) -> list[Row]:
     return list(job())
 
 
-def compared(work: Sequence[Callable[[], Iterator[Row]]]) -> list[Row]:
+def run_jobs(work: Sequence[Callable[[], Iterator[Row]]]) -> list[Row]:
     """Rows of all jobs, in their order; in processes, since the twin's loop is Python's."""
     with ProcessPoolExecutor(min(len(work), os.cpu_count() or 1)) as pool:
-        waiting = [pool.submit(do, job) for job in work]
+        waiting = [pool.submit(run_job, job) for job in work]
         for n, _ in enumerate(as_completed(waiting), 1):
             print(f"\r{n} of {len(work)} comparisons", end="", file=sys.stderr, flush=True)
         print(file=sys.stderr)
         return [line for one in waiting for line in one.result()]
 
 
-def shown(rows: Sequence[Row]) -> Iterator[str]:
+def format_differences(rows: Sequence[Row]) -> Iterator[str]:
     """Largest difference of every quantity, by whose contacts and which shank."""
     groups: dict[tuple[str, str, str], list[Row]] = {}
     for line in rows:
@@ -77,12 +77,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--quick", action="store_true", help="the demo unit alone")
     parser.add_argument("--keep", action="store_true", help="write the record")
     args = parser.parse_args(arguments)
-    rows = compared(jobs(args.quick))
-    print(*shown(rows), sep="\n")
+    rows = run_jobs(list_jobs(args.quick))
+    print(*format_differences(rows), sep="\n")
     if args.keep and args.quick:
         parser.error("--keep needs all units: leave out --quick")
     if args.keep:
-        evidence.keep(
+        evidence.write_record(
             "twin", "The same unit in a general-purpose engine", "python tests/twin_trials.py --keep", rows,
             engine=f"MuJoCo {mujoco.__version__}", stock=STOCK,
         )  # fmt: skip

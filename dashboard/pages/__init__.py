@@ -11,10 +11,10 @@ from importlib import import_module
 
 
 def _page(name: str, title: str) -> tuple[str, Callable[[], None]]:
-    """A page's title and what draws it: ``show`` of the module of that name, loaded when first opened."""
+    """A page's title and what draws it: ``show_page`` of the module of that name, loaded when first opened."""
 
     def show() -> None:
-        import_module(f"{__name__}.{name}").show()
+        import_module(f"{__name__}.{name}").show_page()
 
     return title, show
 

@@ -9,25 +9,25 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard.components.photograph import photograph
+from dashboard.components.photograph import show_photograph
 from dashboard.session import results
-from dashboard.session.state import change, state
-from dashboard.session.text import harmless, told
+from dashboard.session.state import change_work, get_state
+from dashboard.session.text import escape_text, format_faults
 from dashboard.widgets import photographs as photo
-from dashboard.widgets.figures import kept_figure
-from dashboard.widgets.photographs import Held
-from dashboard.widgets.reading_cards import caution, quantity
+from dashboard.widgets.figures import show_cached_figure
+from dashboard.widgets.photographs import OpenPhotograph
+from dashboard.widgets.reading_cards import format_reading_quantity, show_caution
 from sim.errors import InputError
 from sim.photo import marks as photograph_marks
-from sim.photo.photograph import Marks, Photographed, read
-from sim.photo.points import PIN, origins
+from sim.photo.photograph import Marks, PhotographResult, compute_coordinates
+from sim.photo.points import PIN, list_frame_origins
 from sim.report.paper.blocks import Size
-from sim.report.paper.scale_card import card
+from sim.report.paper.scale_card import make_card
 from sim.report.photograph import picture as pictures
 from sim.report.photograph import tables as sheet
 from sim.unit.model import ActionUnit
 
-HELD, FAULT, STAGE, TAKEN = "held_photo", "fault_photo", "stage_photo", "taken_photo"
+HELD_KEY, FAULT, STAGE_KEY, TAKEN_KEY = "held_photo", "fault_photo", "stage_photo", "taken_photo"
 LEVELS = {True: "a level line that I click", False: "the long side of the card"}
 FIELDS = {
     "width": ("Card: width between crosses", "as measured on the print with a steel rule"),
@@ -49,7 +49,7 @@ HOW = """\
    Only what you click is read."""
 
 
-def show() -> None:
+def show_page() -> None:
     """The page."""
     st.title("Read a photograph")
     st.markdown(
@@ -60,26 +60,26 @@ def show() -> None:
         st.markdown(HOW)
         _card()
     _open()
-    held = st.session_state.get(HELD)
-    if not isinstance(held, Held):
+    held = st.session_state.get(HELD_KEY)
+    if not isinstance(held, OpenPhotograph):
         st.info("Open a picture, or try it with the invented one.")
         return
     unit = _unit()
-    marks = _told(held, unit)
+    marks = _read_fields(held, unit)
     if marks is None:
         return
-    clicks = photograph(
+    clicks = show_photograph(
         held.shown, held.picture.sha256, (held.picture.width, held.picture.height), marks.asked, held.clicks,
-        held.version, key=STAGE,
+        held.version, key=STAGE_KEY,
     )  # fmt: skip
-    st.session_state[HELD] = replace(held, clicks=clicks)
+    st.session_state[HELD_KEY] = replace(held, clicks=clicks)
     marks = replace(marks, clicks={n: at for n, at in clicks.items() if n in {a.name for a in marks.asked}})
     _read(held, marks, unit)
 
 
 def _unit() -> ActionUnit | None:
     try:
-        return results.unit_of(state().work)
+        return results.get_unit(get_state().work)
     except InputError:
         return None
 
@@ -88,7 +88,7 @@ def _card() -> None:
     for column, size in zip(st.columns(2), ("A4", "letter"), strict=True):
         paper: Size = "A4" if size == "A4" else "letter"
         column.download_button(
-            f"The card ({size}, PDF)", partial(card, photo.USUAL.card, paper), "scale-card.pdf", "application/pdf",
+            f"The card ({size}, PDF)", partial(make_card, photo.USUAL.card, paper), "scale-card.pdf", "application/pdf",
             key=f"card_{size}", width="stretch",
         )  # fmt: skip
 
@@ -96,91 +96,99 @@ def _card() -> None:
 def _open() -> None:
     left, right = st.columns(2)
     left.file_uploader(
-        "A picture (PNG or JPEG)", key="picture_up", on_change=_opened, max_upload_size=pictures.LARGEST // 1_000_000,
+        "A picture (PNG or JPEG)",
+        key="picture_up",
+        on_change=_open_upload,
+        max_upload_size=pictures.LARGEST // 1_000_000,
         help="it stays on this machine, in memory; nothing of it is kept but what you take away",
-    )  # fmt: skip
+    )
     right.file_uploader(
         "Go on from a file of marks (TOML)", key="marks_up", on_change=_marks_opened, max_upload_size=1,
         help="open its picture first",
     )  # fmt: skip
-    held = st.session_state.get(HELD)
+    held = st.session_state.get(HELD_KEY)
     demo, clicked = st.columns(2)
     demo.button("Try the invented picture", key="demo_photo", on_click=_demo, width="stretch")
     clicked.button(
         "Click its places for me", key="click_photo", on_click=_demo_clicks, width="stretch",
-        disabled=not (isinstance(held, Held) and held.demo),
+        disabled=not (isinstance(held, OpenPhotograph) and held.demo),
     )  # fmt: skip
     if FAULT in st.session_state:
         st.error(st.session_state[FAULT])
-    if isinstance(held, Held):
+    if isinstance(held, OpenPhotograph):
         kind = "invented: no such action exists" if held.demo else "as opened"
         p = held.picture
-        st.caption(f"{harmless(p.name)}: {p.width} × {p.height} pixels, {kind}")
+        st.caption(f"{escape_text(p.name)}: {p.width} × {p.height} pixels, {kind}")
 
 
 def _version() -> int:
-    held = st.session_state.get(HELD)
-    return held.version + 1 if isinstance(held, Held) else 1
+    held = st.session_state.get(HELD_KEY)
+    return held.version + 1 if isinstance(held, OpenPhotograph) else 1
 
 
-def _opened() -> None:
+def _open_upload() -> None:
     file = st.session_state["picture_up"]
     if file is None:
         return
     try:
-        st.session_state[HELD] = photo.held(file.name, file.getvalue(), _version())
+        st.session_state[HELD_KEY] = photo.open_photograph(file.name, file.getvalue(), _version())
         st.session_state.pop(FAULT, None)
     except InputError as error:
-        st.session_state[FAULT] = told("This picture was not opened; what was there stays.", error)
+        st.session_state[FAULT] = format_faults("This picture was not opened; what was there stays.", error)
 
 
 def _demo() -> None:
-    data, _ = photo.demo()
-    st.session_state[HELD] = photo.held("invented-demo.jpg", data, _version(), demo=True)
+    data, _ = photo.load_demo()
+    st.session_state[HELD_KEY] = photo.open_photograph("invented-demo.jpg", data, _version(), demo=True)
     st.session_state.pop(FAULT, None)
     _into_fields(replace(photo.USUAL, distance=photo.DEMO_DISTANCE))
 
 
 def _demo_clicks() -> None:
-    _, clicks = photo.demo()
-    st.session_state[HELD] = st.session_state[HELD].with_clicks(clicks)
+    _, clicks = photo.load_demo()
+    st.session_state[HELD_KEY] = st.session_state[HELD_KEY].with_clicks(clicks)
 
 
 def _marks_opened() -> None:
-    file, held = st.session_state["marks_up"], st.session_state.get(HELD)
+    file, held = st.session_state["marks_up"], st.session_state.get(HELD_KEY)
     if file is None:
         return
     try:
-        marks = photograph_marks.opened(file.getvalue(), harmless(file.name)[:80])
-        if not isinstance(held, Held):
-            st.session_state[FAULT] = f"Open the picture {harmless(marks.picture.name)} first, then its marks again."
+        marks = photograph_marks.parse_marks(file.getvalue(), escape_text(file.name)[:80])
+        if not isinstance(held, OpenPhotograph):
+            st.session_state[FAULT] = f"Open the picture {escape_text(marks.picture.name)} first, then its marks again."
             return
-        pictures.same(marks, held.picture)
+        pictures.check_same_picture(marks, held.picture)
     except InputError as error:
-        st.session_state[FAULT] = told("These marks were not taken; what was there stays.", error)
+        st.session_state[FAULT] = format_faults("These marks were not taken; what was there stays.", error)
         return
     st.session_state.pop(FAULT, None)
-    st.session_state[HELD] = held.with_clicks(marks.clicks)
+    st.session_state[HELD_KEY] = held.with_clicks(marks.clicks)
     _into_fields(marks)
 
 
 def _into_fields(marks: Marks) -> None:
-    for name, text in photo.typed(marks).items():
+    for name, text in photo.format_fields(marks).items():
         st.session_state[f"photo_{name}"] = text
     st.session_state["photo_origin"], st.session_state["photo_level"] = marks.origin, marks.level_line
 
 
-def _told(held: Held, unit: ActionUnit | None) -> Marks | None:
+def _read_fields(held: OpenPhotograph, unit: ActionUnit | None) -> Marks | None:
     """What the fields say of card, second scale and frame; None, and why, where they cannot be understood."""
-    for name, text in photo.typed(photo.USUAL).items():
+    for name, text in photo.format_fields(photo.USUAL).items():
         st.session_state.setdefault(f"photo_{name}", text)
     for column, name in zip(st.columns(3), ("width", "height", "rule"), strict=True):
         _field(column, name)
     left, right = st.columns(2)
     origin = left.selectbox(
-        "The frame is hung on", origins(), format_func=photo.title_of, key="photo_origin",
-        on_change=_hung, args=(unit,), help="where the balance pin cannot be seen: a place that is known otherwise",
-    )  # fmt: skip
+        "The frame is hung on",
+        list_frame_origins(),
+        format_func=photo.find_title,
+        key="photo_origin",
+        on_change=_place_origin,
+        args=(unit,),
+        help="where the balance pin cannot be seen: a place that is known otherwise",
+    )
     level = right.radio("Level is", list(LEVELS), format_func=LEVELS.__getitem__, key="photo_level", horizontal=True)
     if origin != PIN:
         for column, name in zip(st.columns(2), ("x", "y"), strict=True):
@@ -190,9 +198,9 @@ def _told(held: Held, unit: ActionUnit | None) -> Marks | None:
             _field(column, name)
     fields = {name: str(st.session_state[f"photo_{name}"]) for name in FIELDS}
     try:
-        return photo.told(held.picture, fields, origin, level)
+        return photo.parse_fields(held.picture, fields, origin, level)
     except InputError as error:
-        st.error(told("This cannot be used as it stands.", error))
+        st.error(format_faults("This cannot be used as it stands.", error))
         return None
 
 
@@ -203,36 +211,36 @@ def _field(column: st.delta_generator.DeltaGenerator, name: str) -> None:
     column.text_input(title, st.session_state[key], key=key, max_chars=80, help=more or None)
 
 
-def _hung(unit: ActionUnit | None) -> None:
+def _place_origin(unit: ActionUnit | None) -> None:
     """A known place begins where the unit on the bench has it."""
     if unit is not None:
-        at = photo.place_of(unit, st.session_state["photo_origin"])
-        fields = photo.typed(replace(photo.USUAL, origin_at=at))
+        at = photo.find_place(unit, st.session_state["photo_origin"])
+        fields = photo.format_fields(replace(photo.USUAL, origin_at=at))
         st.session_state["photo_x"], st.session_state["photo_y"] = fields["x"], fields["y"]
 
 
-def _read(held: Held, marks: Marks, unit: ActionUnit | None) -> None:
+def _read(held: OpenPhotograph, marks: Marks, unit: ActionUnit | None) -> None:
     done = None
     if marks.missing:
         names = "; ".join(a.told for a in marks.missing[:6])
         more = f"; and {len(marks.missing) - 6} more" if len(marks.missing) > 6 else ""
-        st.info(harmless(f"Still to click: {names}{more}."))
+        st.info(escape_text(f"Still to click: {names}{more}."))
     else:
         try:
-            done = read(marks)
+            done = compute_coordinates(marks)
         except InputError as error:
-            st.error(told("Nothing is read from this picture as it stands.", error))
+            st.error(format_faults("Nothing is read from this picture as it stands.", error))
     if done is not None and done.found:
-        _found(done, unit)
+        _show_found(done, unit)
     elif done is not None:
         st.info("Card, second scale and frame are set: now click the parts that you want.")
     _take_away(held, marks, done)
     if done is not None and done.given:
         _take_over(done)
-        caution()
+        show_caution()
 
 
-def _found(done: Photographed, unit: ActionUnit | None) -> None:
+def _show_found(done: PhotographResult, unit: ActionUnit | None) -> None:
     view = done.view
     st.subheader("What the picture gives")
     st.markdown(
@@ -240,7 +248,7 @@ def _found(done: Photographed, unit: ActionUnit | None) -> None:
         f"{100 * view.depth:+.2f} % larger than on the card. Both are allowed for. Clicks on card and second scale "
         f"scatter {view.scatter:.1f} times as much as a click is said to be uncertain."
     )
-    rows = [sheet.row(line, state().inches) for line in sheet.lines(done, unit)]
+    rows = [sheet.build_field_row(line, get_state().inches) for line in sheet.list_field_lines(done, unit)]
     st.dataframe(
         pd.DataFrame(rows),
         width="stretch",
@@ -249,60 +257,67 @@ def _found(done: Photographed, unit: ActionUnit | None) -> None:
         alt="fields read, with uncertainty and the bench's own",
     )
     if done.waiting:
-        waits = "; ".join(photo.title_of(name) for name in done.waiting)
-        st.info(harmless(f"Clicked, but not read until the centre (of a hammer: and its shank) is clicked: {waits}."))
+        waits = "; ".join(photo.find_title(name) for name in done.waiting)
+        st.info(
+            escape_text(f"Clicked, but not read until the centre (of a hammer: and its shank) is clicked: {waits}.")
+        )
     held_back = [f for f in done.found if not f.given]
     if held_back:
         st.warning(
-            f"{len(held_back)} of {len(done.found)} are less certain than {quantity(done.marks.most, 'mm')} and are "
+            f"{len(held_back)} of {len(done.found)} are less certain than "
+            f"{format_reading_quantity(done.marks.most, 'mm')} and are "
             "not handed on: stand farther back and more squarely, have card and second scale reach around them."
         )
-    kept_figure(
-        (done.marks, state().work), partial(sheet.figure, done, unit), "photograph-places",
+    show_cached_figure(
+        (done.marks, get_state().work), partial(sheet.draw_places, done, unit), "photograph-places",
         "The places as read, to scale, beside those of the scenario on the bench",
     )  # fmt: skip
 
 
-def _take_away(held: Held, marks: Marks, done: Photographed | None) -> None:
+def _take_away(held: OpenPhotograph, marks: Marks, done: PhotographResult | None) -> None:
     if not marks.clicks:
         st.session_state.pop(photo.MARKED, None)
         return
-    st.session_state[photo.MARKED] = partial(photo.record_files, held, marks, done)
+    st.session_state[photo.MARKED] = partial(photo.build_record_files, held, marks, done)
     st.subheader("Keep it")
     st.caption("It goes with the record that the page *Bench sheet and section* makes, too.")
     columns = st.columns(3)
     columns[0].download_button(
-        "The marks (TOML)", photograph_marks.text_of(marks), "photograph-marks.toml", "application/toml",
+        "The marks (TOML)", photograph_marks.format_marks(marks), "photograph-marks.toml", "application/toml",
         key="marks_toml", width="stretch", help="with the picture, they give the same again",
     )  # fmt: skip
     columns[1].download_button(
-        "The marked picture (PNG)", partial(photo.marked, held, marks, done), "photograph-marked.png", "image/png",
-        key="marked_png", width="stretch",
-    )  # fmt: skip
+        "The marked picture (PNG)",
+        partial(photo.draw_marked_picture, held, marks, done),
+        "photograph-marked.png",
+        "image/png",
+        key="marked_png",
+        width="stretch",
+    )
     if done is not None and done.given:
         columns[2].download_button(
-            "Coordinates for a scenario (TOML)", sheet.fragment(done), "photograph-coordinates.toml",
+            "Coordinates for a scenario (TOML)", sheet.format_fragment(done), "photograph-coordinates.toml",
             "application/toml", key="fragment_toml", width="stretch",
         )  # fmt: skip
 
 
-def _take_over(done: Photographed) -> None:
+def _take_over(done: PhotographResult) -> None:
     st.button(
         f"Put these {len(done.given)} into the scenario on the bench", key="take_photo", type="primary",
-        on_click=_taken, args=(sheet.edits(done),),
+        on_click=_show_taken, args=(sheet.build_edits(done),),
     )  # fmt: skip
-    if TAKEN in st.session_state:
-        st.error(st.session_state.pop(TAKEN))
+    if TAKEN_KEY in st.session_state:
+        st.error(st.session_state.pop(TAKEN_KEY))
 
 
-def _taken(edits: Mapping[str, str]) -> None:
-    work = state().work
+def _show_taken(edits: Mapping[str, str]) -> None:
+    work = get_state().work
     for path, text in edits.items():
         work = work.with_edit(path, text)
     try:
         work.start()
     except InputError as error:
-        st.session_state[TAKEN] = told("They were not taken over: such a unit cannot be set up.", error)
+        st.session_state[TAKEN_KEY] = format_faults("They were not taken over: such a unit cannot be set up.", error)
         return
-    change(work)
-    state().notice = f"{len(edits)} coordinates are in the scenario now. Undo brings back what was."
+    change_work(work)
+    get_state().notice = f"{len(edits)} coordinates are in the scenario now. Undo brings back what was."

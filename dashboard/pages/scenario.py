@@ -4,31 +4,31 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard.session.state import LINK, change, restore, saved, state
-from dashboard.session.text import told
-from dashboard.session.work import LONGEST_LINK, Work, as_file, from_code, opened, to_code
-from dashboard.widgets.forms import forms
+from dashboard.session.state import LINK, change_work, get_state, restore_saved, snapshot_session
+from dashboard.session.text import format_faults
+from dashboard.session.work import LONGEST_LINK, Work, decode_state, encode_state, format_scenario, load_work
+from dashboard.widgets.forms import show_forms
 from sim.errors import InputError
-from sim.scenario.shipped import shipped
+from sim.scenario.shipped import list_shipped_scenarios
 
 INVENTED = "The shipped scenarios are invented: no such instruments exist."
 
 
-def show() -> None:
+def show_page() -> None:
     """The page."""
     st.title("The scenario")
     open_, edit, take = st.tabs(["Open", "Edit", "Take away"])
     with open_:
         _open()
     with edit:
-        forms()
+        show_forms()
     with take:
         _take()
 
 
 def _open() -> None:
-    s = state()
-    names = list(shipped())
+    s = get_state()
+    names = list(list_shipped_scenarios())
     at = names.index(s.work.base) if s.work.base in names and not s.work.text else None
     st.selectbox("A shipped scenario", names, index=at, key="shipped", placeholder="choose one", help=INVENTED)
     st.button("Open it", on_click=_open_shipped, key="open_shipped", disabled=not st.session_state["shipped"])
@@ -47,41 +47,41 @@ def _open() -> None:
 
 
 def _open_shipped() -> None:
-    change(Work(st.session_state["shipped"]))
+    change_work(Work(st.session_state["shipped"]))
 
 
 def _upload() -> None:
-    s, file = state(), st.session_state["upload"]
+    s, file = get_state(), st.session_state["upload"]
     if file is None:
         return
     try:
-        work = opened(file.name, file.getvalue())
+        work = load_work(file.name, file.getvalue())
         work.start()
-        change(work)
+        change_work(work)
         s.faults.pop("upload", None)
     except InputError as error:
-        s.faults["upload"] = told("This file was not opened; what is on the bench stays.", error)
+        s.faults["upload"] = format_faults("This file was not opened; what is on the bench stays.", error)
 
 
 def _restore() -> None:
-    s, text = state(), st.session_state["code"].strip()
+    s, text = get_state(), st.session_state["code"].strip()
     try:
-        restore(from_code(text.split(f"{LINK}=")[-1]))
+        restore_saved(decode_state(text.split(f"{LINK}=")[-1]))
         s.faults.pop("code", None)
     except InputError as error:
-        s.faults["code"] = told("Nothing was restored.", error)
+        s.faults["code"] = format_faults("Nothing was restored.", error)
 
 
 def _take() -> None:
-    s = state()
+    s = get_state()
     try:
-        text = as_file(s.work)
+        text = format_scenario(s.work)
     except InputError as error:
-        st.error(told("This scenario cannot be written as it stands.", error))
+        st.error(format_faults("This scenario cannot be written as it stands.", error))
         return
     name = "".join(c if c.isalnum() or c in "-_" else "-" for c in s.work.base.removesuffix(".toml"))[:60] or "scenario"
     st.download_button("The scenario as it stands (TOML)", text, f"{name}.toml", "application/toml", key="take_toml")
-    code = to_code(saved())
+    code = encode_state(snapshot_session())
     st.download_button("The whole state as a file", code, f"{name}-state.txt", "text/plain", key="take_state")
     if len(code) <= LONGEST_LINK:
         st.markdown("A link that restores this very state on this machine:")

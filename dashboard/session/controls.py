@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TypeGuard
 
-from sim.regulation.model_inputs import knob_at
+from sim.regulation.model_inputs import find_model_input
 from sim.regulation.moves import MOVES
 from sim.regulation.screws import SCREWS
-from sim.regulation.targets import unit_of
+from sim.regulation.targets import get_target_unit
 from sim.unit.model import ActionUnit
 
 MM = 1e-3
@@ -55,56 +55,58 @@ def _screw(target: str, title: str, help_: str, reach: float, step: float, low: 
     def put(u: ActionUnit, v: float) -> ActionUnit:
         return s.move(u, v - s.value(u))
 
-    return Control("screws", title, help_, unit_of(target), low, high, step, reach, s.value, put, target, s.gain)
+    return Control(
+        "screws", title, help_, get_target_unit(target), low, high, step, reach, s.value, put, target, s.gain
+    )
 
 
 def _friction(centre: str, title: str, most: float) -> Control:
-    knob = knob_at(f"friction.{centre}")
+    knob = find_model_input(f"friction.{centre}")
     return Control("friction", title, "dry friction of this centre: a torque, or the pinning force that it asks for",
                    "Nmm", 0.0, most, most / 400, 0.6 * most, knob.get, knob.put)  # fmt: skip
 
 
-SPRING = knob_at("spring.repetition")
+SPRING = find_model_input("spring.repetition")
 
 
-def _moved(name: str, title: str, help_: str, get: Callable[[ActionUnit], float]) -> Control:
+def _rail_control(name: str, title: str, help_: str, get: Callable[[ActionUnit], float]) -> Control:
     """A rail or a part by its own place; ``name`` is the move that takes it there."""
     group = "rails" if "rail" in name else "parts"
     return Control(group, title, help_, "mm", -0.1, 0.35, 0.05 * MM, 5 * MM, get,
                    lambda u, v: MOVES[name].apply(u, v - get(u)))  # fmt: skip
 
 
-MOVED: Mapping[str, Control] = {
-    "wippen_rail_back": _moved(
+RAIL_CONTROLS: Mapping[str, Control] = {
+    "wippen_rail_back": _rail_control(
         "wippen_rail_back", "wippen rail, fore and aft", "balance pin to the wippen centre, level",
         lambda u: u.wippen.centre[0],
     ),
-    "wippen_rail_up": _moved(
+    "wippen_rail_up": _rail_control(
         "wippen_rail_up", "wippen rail, height", "wippen centre over the level of the key's underside",
         lambda u: u.wippen.centre[1],
     ),
-    "hammer_rail_back": _moved(
+    "hammer_rail_back": _rail_control(
         "hammer_rail_back", "hammer rail, fore and aft", "balance pin to the hammer centre, level",
         lambda u: u.hammer.centre[0],
     ),
-    "hammer_rail_up": _moved(
+    "hammer_rail_up": _rail_control(
         "hammer_rail_up", "hammer rail, height", "hammer centre over the level of the key's underside",
         lambda u: u.hammer.centre[1],
     ),
-    "capstan_line_back": _moved(
+    "capstan_line_back": _rail_control(
         "capstan_line_back", "capstan line", "balance pin to the capstan's line", lambda u: u.key.capstan_centre[0]
     ),
-    "knuckle_out": _moved(
+    "knuckle_out": _rail_control(
         "knuckle_out", "knuckle set", "hammer centre to the knuckle's core", lambda u: u.hammer.knuckle_centre[0]
     ),
-    "heel_thicker": _moved(
+    "heel_thicker": _rail_control(
         "heel_thicker", "heel", "its underside below the wippen centre", lambda u: -u.wippen.heel_point[1]
     ),
 }  # fmt: skip
 """Controls that move a rail or a part, by the name of the move."""
 
 CONTROLS: Mapping[str, Control] = {
-    **MOVED,
+    **RAIL_CONTROLS,
     "spring": Control(
         "spring", "repetition spring", "torque of the repetition spring on its lever", "Nmm", 0.0, 0.08, 0.1e-3, 0.02,
         SPRING.get, SPRING.put, "spring_rise",

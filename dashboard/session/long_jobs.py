@@ -8,45 +8,45 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from dashboard.session.text import told
+from dashboard.session.text import format_faults
 from dashboard.session.work import Work
 from sim.errors import InputError, SimulationError
 
 Progress = Callable[[float, str], None]
 Found = TypeVar("Found")
-KEPT = 8
-EVERY = 0.4
+MOST_RESULTS = 8
+BAR_INTERVAL = 0.4
 """Least time between two changes of a progress bar, s: with more of them the browser never gets to show what is new."""
 
 
-def on_bar(bar: st.delta_generator.DeltaGenerator) -> Progress:
+def report_on_bar(bar: st.delta_generator.DeltaGenerator) -> Progress:
     """Progress shown on a bar; a person's stop, or a new move, ends the work at any part of it."""
     shown = monotonic()
 
     def say(done: float, what: str) -> None:
         nonlocal shown
-        attend()
-        if monotonic() - shown >= EVERY:
+        yield_to_user()
+        if monotonic() - shown >= BAR_INTERVAL:
             bar.progress(min(max(done, 0.0), 1.0), text=what)
             shown = monotonic()
 
     return say
 
 
-def attend() -> bool:
+def yield_to_user() -> bool:
     """Give way to what a person has done meanwhile: Streamlit looks for it when its state is read."""
     return "anything" in st.session_state
 
 
-def pause(seconds: float) -> None:
+def pause_drawing(seconds: float) -> None:
     """Leave the browser time to show what it has; a new move ends it."""
     until = monotonic() + seconds
     while monotonic() < until:
-        attend()
+        yield_to_user()
         sleep(0.02)
 
 
-def long_job(name: str, asked: Any, button: str, job: Callable[[Progress], Found]) -> Found | None:
+def run_long_job(name: str, asked: Any, button: str, job: Callable[[Progress], Found]) -> Found | None:
     """What the job gives for what is ``asked``, once it was begun; None before.
 
     The result of another question is never shown.  Leaving the page or pressing the
@@ -67,18 +67,18 @@ def long_job(name: str, asked: Any, button: str, job: Callable[[Progress], Found
         st.button("Stop", key=f"stop_{name}")
 
     try:
-        found = job(on_bar(bar))
+        found = job(report_on_bar(bar))
     except (InputError, SimulationError) as error:
         place.empty()
-        st.error(told("This could not be computed.", error))
+        st.error(format_faults("This could not be computed.", error))
         return None
     place.empty()
     kept[asked] = found
-    while len(kept) > KEPT:
+    while len(kept) > MOST_RESULTS:
         del kept[next(iter(kept))]
     return found
 
 
-def same_bench(work: Work, *more: Any) -> tuple[Any, ...]:
+def make_cache_key(work: Work, *more: Any) -> tuple[Any, ...]:
     """What a result hangs on: the work and whatever else was asked."""
     return (work, *more)

@@ -1,7 +1,7 @@
 """What was done so far, for the pages of lessons and exercises: note it, show it, take it away, open it again.
 
-Pages call ``done_lesson``, ``done_exercise`` and ``done_rough`` once when something is
-done, and ``show`` where what was done is to be seen.
+Pages call ``record_lesson``, ``record_exercise`` and ``record_rough_unit`` once when something is
+done, and ``show_progress`` where what was done is to be seen.
 """
 
 from __future__ import annotations
@@ -9,45 +9,58 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.session.progress_store import Place, put
-from dashboard.session.state import state
-from dashboard.session.text import harmless, told
+from dashboard.session.progress_store import ProgressFile, merge_into_file
+from dashboard.session.state import get_state
+from dashboard.session.text import escape_text, format_faults
 from sim.errors import InputError
-from sim.fields.quantity_field import one_line
-from sim.teaching.progress import Entry, ExerciseDone, LessonDone, Progress, RoughDone, now, opened, text_of
+from sim.fields.quantity_field import fit_on_line
+from sim.teaching.progress import (
+    Entry,
+    ExerciseDone,
+    LessonDone,
+    Progress,
+    RoughDone,
+    format_progress,
+    get_current_time,
+    parse_progress,
+)
 
 NAME = "progress.toml"
 FAULT, OPENED = "progress", "progress_opened"
 
 
-def done_lesson(name: str, tries: int) -> None:
+def record_lesson(name: str, tries: int) -> None:
     """A lesson's task was done at the given try."""
-    _done(LessonDone(name=one_line(name, 120), date=now(), tries=tries))
+    _describe_entry(LessonDone(name=fit_on_line(name, 120), date=get_current_time(), tries=tries))
 
 
-def done_exercise(title: str, code: str, passed: bool, seconds: float, allowed: float) -> None:
+def record_exercise(title: str, code: str, passed: bool, seconds: float, allowed: float) -> None:
     """A hidden-fault exercise was marked; ``seconds`` and ``allowed`` are its cost and what was allowed."""
     cost, most = (round(s / 60, 1) for s in (seconds, allowed))
-    named = one_line(title, 120) or "exercise"
-    _done(ExerciseDone(title=named, code=code, passed=passed, minutes=cost, allowed_minutes=most, date=now()))
+    named = fit_on_line(title, 120) or "exercise"
+    _describe_entry(
+        ExerciseDone(title=named, code=code, passed=passed, minutes=cost, allowed_minutes=most, date=get_current_time())
+    )
 
 
-def done_rough(scenario: str, seed: int, steps: int, seconds: float, rework: int) -> None:
+def record_rough_unit(scenario: str, seed: int, steps: int, seconds: float, rework: int) -> None:
     """A rough unit was regulated to the end."""
     minutes = round(seconds / 60, 1)
-    on = one_line(scenario, 120)
-    _done(RoughDone(scenario=on, seed=seed, steps=steps, minutes=minutes, rework=rework, date=now()))
+    on = fit_on_line(scenario, 120)
+    _describe_entry(
+        RoughDone(scenario=on, seed=seed, steps=steps, minutes=minutes, rework=rework, date=get_current_time())
+    )
 
 
-def so_far() -> Progress:
+def gather_progress() -> Progress:
     """All that is known to have been done, of other windows too where a file is kept."""
-    _keep()
-    return state().progress
+    _save_progress()
+    return get_state().progress
 
 
-def show() -> None:
+def show_progress() -> None:
     """What was done so far, where it is kept, and how to take it away and open it again."""
-    s, found = state(), so_far()
+    s, found = get_state(), gather_progress()
     with st.expander(f"What was done so far ({len(found.entries)})"):
         _where()
         for title, rows in _tables(found).items():
@@ -55,9 +68,9 @@ def show() -> None:
         if not found.entries:
             st.markdown("Nothing yet.")
         try:
-            text = text_of(found)
+            text = format_progress(found)
         except InputError as error:
-            st.error(told("This is too much for one file.", error))
+            st.error(format_faults("This is too much for one file.", error))
         else:
             st.download_button("Progress as a file (TOML)", text, NAME, "application/toml", key="take_progress")
         st.file_uploader(
@@ -69,18 +82,19 @@ def show() -> None:
 
 
 def _where() -> None:
-    if Place.file is None:
+    if ProgressFile.file is None:
         st.caption(
             "It is kept in this window alone, and nothing is written or sent: take it away as a file before you close "
             "the window, and open that file the next time."
         )
         return
     st.caption(
-        f"It is kept in the file {harmless(str(Place.file))} on the machine that runs this dashboard, for every window "
+        f"It is kept in the file {escape_text(str(ProgressFile.file))} on the machine that runs this dashboard, "
+        f"for every window "
         "that is open on it. Nothing is sent anywhere else."
     )
-    if FAULT in state().faults:
-        st.error(state().faults[FAULT])
+    if FAULT in get_state().faults:
+        st.error(get_state().faults[FAULT])
 
 
 def _tables(found: Progress) -> dict[str, list[dict[str, str]]]:
@@ -108,36 +122,36 @@ def _when(entry: Entry) -> str:
     return f"{entry.date:%Y-%m-%d %H:%M}"
 
 
-def _done(entry: Entry) -> None:
-    s = state()
+def _describe_entry(entry: Entry) -> None:
+    s = get_state()
     s.progress |= Progress.of(entry)
-    _keep()
+    _save_progress()
 
 
-def _keep() -> None:
+def _save_progress() -> None:
     """Put what this window knows into the file, if there is one, and learn what others did; else say why not."""
-    s = state()
-    if Place.file is None:
+    s = get_state()
+    if ProgressFile.file is None:
         return
     try:
-        found = put(Place.file, s.progress)
+        found = merge_into_file(ProgressFile.file, s.progress)
     except InputError as error:
         head = "It could not be kept there; it stays in this window, is tried again, and can be taken away as a file."
-        s.faults[FAULT] = told(head, error)
+        s.faults[FAULT] = format_faults(head, error)
         return
     s.progress = found.progress
     s.faults.pop(FAULT, None)
     if found.aside is not None:
-        s.notice = harmless(f"The file of progress could not be read and was set aside as {found.aside.name}.")
+        s.notice = escape_text(f"The file of progress could not be read and was set aside as {found.aside.name}.")
 
 
 def _open() -> None:
-    s, file = state(), st.session_state["open_progress"]
+    s, file = get_state(), st.session_state["open_progress"]
     if file is None:
         return
     try:
-        s.progress |= opened(file.getvalue(), file.name[-80:])
+        s.progress |= parse_progress(file.getvalue(), file.name[-80:])
         s.faults.pop(OPENED, None)
-        _keep()
+        _save_progress()
     except InputError as error:
-        s.faults[OPENED] = told("This file was not opened; what was done here stays.", error)
+        s.faults[OPENED] = format_faults("This file was not opened; what was done here stays.", error)

@@ -5,38 +5,38 @@ from __future__ import annotations
 from pathlib import Path
 
 from sim.errors import OutputError
-from sim.fields.quantity_field import STEERS
-from sim.fields.untrusted_text import refuse
+from sim.fields.quantity_field import CONTROL_CHARACTERS
+from sim.fields.untrusted_text import make_input_error
 from sim.teaching.progress import Progress
-from sim.teaching.progress_file import Kept, keep
+from sim.teaching.progress_file import StoredProgress, merge_progress
 
 OPTION = "--progress"
 
 
-class Place:
+class ProgressFile:
     """The file, named by ``python -m dashboard --progress FILE`` alone; without it the server writes nothing."""
 
     file: Path | None = None
 
 
-def begin(name: str) -> Kept:
+def use_progress_file(name: str) -> StoredProgress:
     """Keep progress in this file from now on; it is made, and read, at once.  Raises InputError where it cannot be."""
-    if not name.lower().endswith(".toml") or STEERS.search(name):
-        raise refuse("command line", OPTION, name, "a file ending in .toml", "choose such a name")
+    if not name.lower().endswith(".toml") or CONTROL_CHARACTERS.search(name):
+        raise make_input_error("command line", OPTION, name, "a file ending in .toml", "choose such a name")
     path = Path(name).absolute()
     if not path.parent.is_dir():
-        raise refuse("command line", OPTION, name, "a file in a folder that exists", "make the folder first")
-    found = put(path, Progress())
-    Place.file = path
+        raise make_input_error("command line", OPTION, name, "a file in a folder that exists", "make the folder first")
+    found = merge_into_file(path, Progress())
+    ProgressFile.file = path
     return found
 
 
-def put(path: Path, mine: Progress) -> Kept:
-    """As ``keep``; a file that cannot be written is an OutputError."""
+def merge_into_file(path: Path, mine: Progress) -> StoredProgress:
+    """As ``merge_progress``; a file that cannot be written is an OutputError."""
     try:
-        return keep(path, mine)
+        return merge_progress(path, mine)
     except OSError as error:
         why = (error.strerror or "it cannot be written").lower()
         raise OutputError(
-            refuse(str(path), "the file", why, "a file that may be written", "see to it").faults
+            make_input_error(str(path), "the file", why, "a file that may be written", "see to it").faults
         ) from None

@@ -9,40 +9,40 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from dashboard.session.work import Work, apply_controls, origin_of
+from dashboard.session.work import Work, apply_controls, build_origin
 from sim.bench import predict as bench
 from sim.bench import slow_press
 from sim.bench import strike as blows
 from sim.bench.readings import Prediction, Settings, Strike
-from sim.bench.rest_pose import Rest, at_rest
-from sim.diagnosis.faults import faults, spoiled
-from sim.diagnosis.inference import Cells, cells
-from sim.diagnosis.library import library
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.diagnosis.faults import apply_faults, load_faults
+from sim.diagnosis.inference import CauseGrid, build_cause_grid
+from sim.diagnosis.library import compute_library
 from sim.errors import SimulationError
-from sim.physics.kernel_loader import prepare
-from sim.report.drawing.film import film, press_film
-from sim.studies.friction import Friction
-from sim.studies.friction import friction as friction_of
+from sim.physics.kernel_loader import prepare_kernel
+from sim.report.drawing.film import build_film, build_press_film
+from sim.studies.friction import FrictionComparison
+from sim.studies.friction import compare_friction as friction_of
 from sim.teaching.exercise import Exercise
-from sim.teaching.exercise import bench as bench_of
-from sim.teaching.lesson import Change, Foretell, lessons
-from sim.teaching.lesson_task import Foretold, Result, foretold, result
-from sim.teaching.lesson_task import unit_of as unit_of_lesson
-from sim.teaching.probes import Seen, look
+from sim.teaching.exercise import prepare_bench as bench_of
+from sim.teaching.lesson import Change, PredictQuestion, load_lessons
+from sim.teaching.lesson_task import PredictionResult, TaskResult, judge_prediction, judge_task
+from sim.teaching.lesson_task import load_lesson_unit as unit_of_lesson
+from sim.teaching.probes import Seen, probe_unit
 from sim.unit.model import ActionUnit
 
-KEPT = 24
+MOST_PREDICTIONS = 24
 """Results kept of each kind, over all sessions: a stroke's film has about half a megabyte."""
-KEPT_LIBRARIES = 6
-Drawn = TypeVar("Drawn")
+MOST_LIBRARIES = 6
+DrawnT = TypeVar("DrawnT")
 Progress = Callable[[float, str], None]
 _predictions: dict[Work, Prediction] = {}
-_libraries: dict[Work, Cells] = {}
+_libraries: dict[Work, CauseGrid] = {}
 _lock = threading.Lock()
 
 
 @dataclass(frozen=True)
-class Quick:
+class QuickReadings:
     """What follows a slider at once: settings of a slow press, one blow, and both as films."""
 
     unit: ActionUnit
@@ -57,83 +57,83 @@ class Quick:
 
 
 @st.cache_resource(show_spinner="Making the engine ready (once on a new machine, about 20 s)")
-def ready() -> bool:
+def compile_kernel() -> bool:
     """Compile the kernel before anything is shown."""
-    warm()
+    warm_kernel()
     return True
 
 
-def warm() -> None:
+def warm_kernel() -> None:
     """One blow, for which the kernel is loaded, or compiled where it never was."""
-    prepare()
-    blows.play(at_rest(Work().start()), bench.touch(bench.MODERATE))
+    prepare_kernel()
+    blows.play_touch(settle_at_rest(Work().start()), bench.find_touch(bench.MODERATE))
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def start(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> ActionUnit:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def build_start_unit(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> ActionUnit:
     """The unit before any control is turned.  Raises InputError."""
     return Work(base, text, edits).start()
 
 
-def start_of(work: Work) -> ActionUnit:
+def get_start_unit(work: Work) -> ActionUnit:
     """The unit of a work before any control is turned.  Raises InputError."""
-    return start(work.base, work.text, work.edits)
+    return build_start_unit(work.base, work.text, work.edits)
 
 
-def unit_of(work: Work) -> ActionUnit:
+def get_unit(work: Work) -> ActionUnit:
     """The unit of a work as it stands.  Raises InputError."""
-    return apply_controls(start_of(work), dict(work.turned))
+    return apply_controls(get_start_unit(work), dict(work.turned))
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def quick(work: Work, touch: str) -> Quick:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def compute_quick(work: Work, touch: str) -> QuickReadings:
     """Motion, let-off, drop and aftertouch.  Raises InputError for a faulty scenario."""
-    return _quick(unit_of(work), touch)
+    return _quick(get_unit(work), touch)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def suspected(work: Work, fault: str, severity: float, touch: str) -> Quick:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def compute_suspect(work: Work, fault: str, severity: float, touch: str) -> QuickReadings:
     """The same with a fault of the catalogue in it.  Raises InputError."""
-    unit = unit_of(work)
-    ill = spoiled(unit, [(fault, severity)])
-    return _quick(replace(ill, name=f"{unit.name}, {faults()[fault].title}"), touch)
+    unit = get_unit(work)
+    ill = apply_faults(unit, [(fault, severity)])
+    return _quick(replace(ill, name=f"{unit.name}, {load_faults()[fault].title}"), touch)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def lesson_unit(name: str, *changes: Change) -> ActionUnit:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def build_lesson_unit(name: str, *changes: Change) -> ActionUnit:
     """The unit that a lesson speaks of, as it should be, or after changes."""
-    unit = unit_of_lesson(lessons()[name])
+    unit = unit_of_lesson(load_lessons()[name])
     for change in changes:
         unit = change.on(unit)
     return unit
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def in_lesson(name: str, changes: tuple[Change, ...], touch: str, called: str) -> Quick:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def compute_lesson_motion(name: str, changes: tuple[Change, ...], touch: str, called: str) -> QuickReadings:
     """It in motion, under a name of its own."""
-    return _quick(replace(lesson_unit(name, *changes), name=called), touch)
+    return _quick(replace(build_lesson_unit(name, *changes), name=called), touch)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def lesson_seen(name: str, reads: tuple[str, ...]) -> Seen:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def read_lesson_unit(name: str, reads: tuple[str, ...]) -> Seen:
     """Readings of a lesson's unit, as it should be."""
-    return look(lesson_unit(name), reads)
+    return probe_unit(build_lesson_unit(name), reads)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def lesson_result(name: str, turned: tuple[tuple[str, float], ...], inches: bool) -> Result:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def judge_lesson_try(name: str, turned: tuple[tuple[str, float], ...], inches: bool) -> TaskResult:
     """What a try of a lesson's task came to."""
-    return result(lessons()[name], dict(turned), inches)
+    return judge_task(load_lessons()[name], dict(turned), inches)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def lesson_foretold(name: str, question: Foretell, said: str, inches: bool) -> Foretold:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def judge_lesson_prediction(name: str, question: PredictQuestion, said: str, inches: bool) -> PredictionResult:
     """What came of a lesson's question, beside what was said."""
-    return foretold(lessons()[name], question, said, inches)
+    return judge_prediction(load_lessons()[name], question, said, inches)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def hidden(e: Exercise, touch: str) -> tuple[Quick, Quick]:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def compute_hidden_motion(e: Exercise, touch: str) -> tuple[QuickReadings, QuickReadings]:
     """An exercise's unit with what is hidden in it, and as it was before."""
     made = bench_of(e)
     units = {"as it was found": made.hidden.unit, "before it was spoiled": made.well}
@@ -141,37 +141,37 @@ def hidden(e: Exercise, touch: str) -> tuple[Quick, Quick]:
     return found, before
 
 
-def _quick(unit: ActionUnit, touch: str) -> Quick:
+def _quick(unit: ActionUnit, touch: str) -> QuickReadings:
     try:
-        rest = at_rest(unit)
-        pressed = slow_press.press(rest)
-        settings = slow_press.settings(pressed, wink=False)
-        reading, run = blows.play(rest, bench.touch(touch))
-        moderate = reading if touch == bench.MODERATE else blows.play(rest, bench.touch(bench.MODERATE))[0]
-        stroke = film(rest, run, reading.events, unit.name) if run.outcome.fine else None
-        press = press_film(pressed) if pressed.outcome != "leaves its domain" else None
+        rest = settle_at_rest(unit)
+        pressed = slow_press.press_slowly(rest)
+        settings = slow_press.read_settings(pressed, wink=False)
+        reading, run = blows.play_touch(rest, bench.find_touch(touch))
+        moderate = reading if touch == bench.MODERATE else blows.play_touch(rest, bench.find_touch(bench.MODERATE))[0]
+        stroke = build_film(rest, run, reading.events, unit.name) if run.outcome.fine else None
+        press = build_press_film(pressed) if pressed.outcome != "leaves its domain" else None
     except SimulationError as error:
-        return Quick(unit, "does not come to rest", str(error))
-    readings = _settled(rest, settings, moderate)
+        return QuickReadings(unit, "does not come to rest", str(error))
+    readings = _read_settled(rest, settings, moderate)
     outcome, reason = pressed.outcome, pressed.reason
     if outcome == "plays" and not run.outcome.fine:
         outcome, reason = "leaves what the model can follow", str(run.outcome)
-    return Quick(unit, outcome, reason, settings, reading, readings, stroke, press)
+    return QuickReadings(unit, outcome, reason, settings, reading, readings, stroke, press)
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def drawn(asked: Hashable, _draw: Callable[[], Drawn]) -> Drawn:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def cache_drawing(asked: Hashable, _draw: Callable[[], DrawnT]) -> DrawnT:
     """A picture for what is ``asked``, drawn once."""
     return _draw()
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def friction(work: Work) -> Friction:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def compute_friction(work: Work) -> FrictionComparison:
     """The friction budget, beside a healthy one's.  Raises InputError."""
-    return friction_of(origin_of(work))
+    return friction_of(build_origin(work))
 
 
-def predicted(work: Work, progress: Progress) -> Prediction:
+def compute_prediction(work: Work, progress: Progress) -> Prediction:
     """Every reading.  ``progress`` may raise to give up: nothing is kept then.
 
     Streamlit's own cache would replay what ``progress`` drew; this one keeps the result alone.
@@ -179,40 +179,42 @@ def predicted(work: Work, progress: Progress) -> Prediction:
     with _lock:
         found = _predictions.get(work)
     if found is None:
-        found = bench.predict(unit_of(work), progress=progress)
+        found = bench.predict(get_unit(work), progress=progress)
         with _lock:
             _predictions[work] = found
-            while len(_predictions) > KEPT:
+            while len(_predictions) > MOST_PREDICTIONS:
                 del _predictions[next(iter(_predictions))]
     return found
 
 
-def faults_of(work: Work, progress: Progress, early: Callable[[Cells], None]) -> Cells:
+def compute_fault_library(work: Work, progress: Progress, early: Callable[[CauseGrid], None]) -> CauseGrid:
     """What every fault does to the unit, for all sessions; ``early`` is given a rough one as soon as there is one."""
     with _lock:
         found = _libraries.get(work)
     if found is None:
-        found = cells(library(unit_of(work), progress, early=lambda rough: early(cells(rough))))
+        found = build_cause_grid(
+            compute_library(get_unit(work), progress, early=lambda rough: early(build_cause_grid(rough)))
+        )
         with _lock:
             _libraries[work] = found
-            while len(_libraries) > KEPT_LIBRARIES:
+            while len(_libraries) > MOST_LIBRARIES:
                 del _libraries[next(iter(_libraries))]
     return found
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner=False)
-def first_readings(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> dict[str, float | None]:
+@st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
+def compute_first_readings(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> dict[str, float | None]:
     """Readings before any control is turned, by name (SI): what sliders are told by."""
     try:
-        rest = at_rest(start(base, text, edits))
-        settings = slow_press.settings(slow_press.press(rest, back=False), wink=False)
-        moderate, _ = blows.play(rest, bench.touch(bench.MODERATE))
+        rest = settle_at_rest(build_start_unit(base, text, edits))
+        settings = slow_press.read_settings(slow_press.press_slowly(rest, back=False), wink=False)
+        moderate, _ = blows.play_touch(rest, bench.find_touch(bench.MODERATE))
     except SimulationError:
         return {}
-    return _settled(rest, settings, moderate)
+    return _read_settled(rest, settings, moderate)
 
 
-def _settled(rest: Rest, settings: Settings, moderate: Strike) -> dict[str, float | None]:
+def _read_settled(rest: Rest, settings: Settings, moderate: Strike) -> dict[str, float | None]:
     names = ("blow", "dip", "let_off", "drop", "lever_height", "jack_address")
     found = {n: getattr(settings, n) for n in names}
     return found | {"checking_distance": moderate.checking_distance, "rest_cushion_gap": rest.at_rest["rest_cushion"]}

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import streamlit as st
 from streamlit.errors import StreamlitAPIException
 
-from dashboard.session.text import told
-from dashboard.session.work import Saved, Work, from_code
+from dashboard.session.text import format_faults
+from dashboard.session.work import Saved, Work, decode_state
 from sim.errors import InputError
 from sim.teaching.progress import Progress
 
@@ -50,7 +50,7 @@ class State:
     """The first page has been drawn once."""
 
 
-def state() -> State:
+def get_state() -> State:
     """The session's state; the first time from the link, where one was opened."""
     if KEY not in st.session_state:
         st.session_state[KEY] = State()
@@ -76,34 +76,34 @@ def keep_choices() -> None:
 
 def _restore(code: str) -> None:
     try:
-        restore(from_code(code))
+        restore_saved(decode_state(code))
     except InputError as error:
-        st.session_state[KEY].faults["link"] = told("This link could not be opened.", error)
+        st.session_state[KEY].faults["link"] = format_faults("This link could not be opened.", error)
 
 
-def restore(saved: Saved) -> None:
+def restore_saved(saved: Saved) -> None:
     """Put a saved state in place; what was there can be had back by undo."""
-    s = state()
-    change(saved.work)
+    s = get_state()
+    change_work(saved.work)
     s.other, s.touch = saved.other, saved.touch
     take_inches(saved.inches)
 
 
 def take_inches(inches: bool) -> None:
     """Inches or millimetres from now on, for the browser to remember."""
-    s = state()
+    s = get_state()
     s.inches, s.units_word = inches, "inches" if inches else "mm"
 
 
-def saved() -> Saved:
+def snapshot_session() -> Saved:
     """The session as a link or a file keeps it."""
-    s = state()
+    s = get_state()
     return Saved(s.work, s.other, s.inches, s.touch)
 
 
-def change(work: Work) -> None:
+def change_work(work: Work) -> None:
     """A new work; the old one can be had back."""
-    s = state()
+    s = get_state()
     if work == s.work:
         return
     s.past.append(s.work)
@@ -113,25 +113,25 @@ def change(work: Work) -> None:
     s.work, s.notice = work, ""
 
 
-def undo() -> None:
+def undo_change() -> None:
     """One change back."""
-    s = state()
+    s = get_state()
     if s.past:
         s.future.append(s.work)
         s.work = s.past.pop()
 
 
-def redo() -> None:
+def redo_change() -> None:
     """One change on again."""
-    s = state()
+    s = get_state()
     if s.future:
         s.past.append(s.work)
         s.work = s.future.pop()
 
 
-def draft(name: str, typed: str, fault: str) -> None:
+def store_draft(name: str, typed: str, fault: str) -> None:
     """Keep what was typed though it cannot be used, and why; an empty ``fault`` takes both back."""
-    s = state()
+    s = get_state()
     if fault:
         s.drafts[name], s.faults[name] = typed, fault
     else:

@@ -12,14 +12,14 @@ MOST = 12
 LONGEST = 400
 
 
-def harmless(text: str) -> str:
+def escape_text(text: str) -> str:
     """A text on one line that is drawn as it stands."""
     return MARKUP.sub(r"\\\1", " ".join(text.split())[:LONGEST])
 
 
-def told(head: str, error: ActionUnitError) -> str:
+def format_faults(head: str, error: ActionUnitError) -> str:
     """What is wrong, fault by fault."""
     faults: tuple[Fault | ActionUnitError, ...] = error.faults if isinstance(error, InputError) else (error,)
-    lines = [f"- {harmless(str(fault))}" for fault in faults[:MOST]]
+    lines = [f"- {escape_text(str(fault))}" for fault in faults[:MOST]]
     more = [f"- and {len(faults) - MOST} more"] if len(faults) > MOST else []
     return "\n".join([head, "", *lines, *more])

@@ -15,27 +15,27 @@ from typing import Final, Literal
 from pydantic import FiniteFloat, TypeAdapter, ValidationError
 
 from dashboard.session.controls import CONTROLS
-from sim.bench.predict import touches
+from sim.bench.predict import list_touches
 from sim.errors import Fault, InputError
-from sim.fields.field_paths import by_path
-from sim.fields.overrides import apply
-from sim.fields.quantity_field import STEERS, one_line
-from sim.fields.scenario_files import Leaves, merge, parse_leaves, read_based
-from sim.fields.untrusted_text import LARGEST_FILE, decode
+from sim.fields.field_paths import index_fields
+from sim.fields.overrides import apply_overrides
+from sim.fields.quantity_field import CONTROL_CHARACTERS, fit_on_line
+from sim.fields.scenario_files import Leaves, merge_leaves, parse_leaves, parse_with_bases
+from sim.fields.untrusted_text import LARGEST_FILE, decode_text
 from sim.regulation.screws import SCREWS
 from sim.regulation.set_up import set_up
-from sim.regulation.targets import STOPS
-from sim.scenario.load import from_leaves, leaves_of
-from sim.scenario.shipped import shipped
-from sim.scenario.writing import text_of, with_unit
-from sim.studies.variants import Origin
+from sim.regulation.targets import STOP_TARGETS
+from sim.scenario.load import build_from_leaves, read_leaves
+from sim.scenario.shipped import list_shipped_scenarios
+from sim.scenario.writing import render_scenario, update_leaves
+from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
 
 LARGEST_STATE = 2 * LARGEST_FILE
 """Bytes of a saved state, packed or not: two scenarios and what was done to them."""
 LONGEST_LINK = 30_000
 """Characters of a state that an address can carry; a longer one is restored from its text."""
-FIRST = "concert-grand-natural"
+FIRST_SCENARIO = "concert-grand-natural"
 LITERAL = ("{", "[")
 """How an edit begins that is written as a file would have it."""
 FORM: Final = 1
@@ -48,7 +48,7 @@ LONGEST_NAME = 80
 class Work:
     """A scenario by name or as text, edits by path as typed, and controls as turned (SI)."""
 
-    base: str = FIRST
+    base: str = FIRST_SCENARIO
     """Name of a shipped scenario; of the file, where ``text`` holds one."""
     text: str = ""
     edits: tuple[tuple[str, str], ...] = ()
@@ -59,20 +59,20 @@ class Work:
     @property
     def leaves(self) -> Leaves:
         """The scenario with the edits in it.  Raises InputError."""
-        known = shipped()
+        known = list_shipped_scenarios()
         if not self.text and self.base not in known:
             raise _fault("scenario", self.base, ", ".join(known), "open one of the shipped scenarios, or a file")
-        leaves = read_based(self.text, self.base, None) if self.text else leaves_of(known[self.base])
+        leaves = parse_with_bases(self.text, self.base, None) if self.text else read_leaves(known[self.base])
         plain = {path: typed for path, typed in self.edits if typed[:1] not in LITERAL}
-        leaves = apply(leaves, self.base, plain)
+        leaves = apply_overrides(leaves, self.base, plain)
         for path, typed in self.edits:
             if typed[:1] in LITERAL:
-                leaves = merge(leaves, _literal(path, typed))
+                leaves = merge_leaves(leaves, _parse_literal(path, typed))
         return leaves
 
     def start(self) -> ActionUnit:
         """The unit before any control is turned, set up for its targets where it has any.  Raises InputError."""
-        return set_up(from_leaves(self.leaves, self.base))
+        return set_up(build_from_leaves(self.leaves, self.base))
 
     def with_edit(self, path: str, typed: str | None) -> Work:
         """One field typed anew, or as the scenario has it (None)."""
@@ -86,9 +86,9 @@ class Work:
         return replace(self, turned=tuple(turned.items()), asked=tuple(wanted.items()))
 
 
-def _literal(path: str, typed: str) -> Leaves:
+def _parse_literal(path: str, typed: str) -> Leaves:
     """What a file would say of a field: a table with its source, a list of leads, a point.  Raises InputError."""
-    if path not in by_path():
+    if path not in index_fields():
         raise _fault(path, typed[:60], "a field of the scenario", "name one of its fields")
     table, _, name = path.rpartition(".")
     head = f"[{table}]\n" if table else ""
@@ -103,30 +103,30 @@ def apply_controls(unit: ActionUnit, turned: Mapping[str, float]) -> ActionUnit:
     return unit
 
 
-def controls_of(unit: ActionUnit, start: ActionUnit) -> tuple[tuple[str, float], ...]:
+def find_controls(unit: ActionUnit, start: ActionUnit) -> tuple[tuple[str, float], ...]:
     """Values of the controls that make ``unit`` of ``start``, where they differ (SI)."""
     found = [(name, c.get(unit), c.get(start)) for name, c in CONTROLS.items()]
     return tuple((name, now) for name, now, was in found if abs(now - was) > 1e-9)
 
 
-def opened(name: str, data: bytes) -> Work:
+def load_work(name: str, data: bytes) -> Work:
     """The work that an uploaded file holds.  Raises InputError that names what is wrong with it."""
-    shown = one_line(name[-LONGEST_NAME:], LONGEST_NAME)
-    text = decode(data, shown)
+    shown = fit_on_line(name[-LONGEST_NAME:], LONGEST_NAME)
+    text = decode_text(data, shown)
     parse_leaves(text, shown)
     work = Work(shown, text)
-    from_leaves(work.leaves, shown)
+    build_from_leaves(work.leaves, shown)
     return work
 
 
-def as_file(work: Work) -> str:
+def format_scenario(work: Work) -> str:
     """The work as a scenario file that stands alone."""
-    return text_of(_leaves_now(work))
+    return render_scenario(_leaves_now(work))
 
 
-def origin_of(work: Work) -> Origin:
+def build_origin(work: Work) -> BaseScenario:
     """The work as a scenario that studies start from."""
-    return Origin(_leaves_now(work), work.base, {})
+    return BaseScenario(_leaves_now(work), work.base, {})
 
 
 def _leaves_now(work: Work) -> Leaves:
@@ -135,13 +135,13 @@ def _leaves_now(work: Work) -> Leaves:
         return work.leaves
     unit = apply_controls(work.start(), dict(work.turned))
     leaves = {path: leaf for path, leaf in work.leaves.items() if path[0] != "targets"}
-    loaded = from_leaves(leaves, work.base)
+    loaded = build_from_leaves(leaves, work.base)
     settings = {}
     for target, s in SCREWS.items():
-        if target not in STOPS and abs(s.value(unit) - s.value(loaded)) > 1e-10:
+        if target not in STOP_TARGETS and abs(s.value(unit) - s.value(loaded)) > 1e-10:
             settings[s.path] = s.value(unit)
             settings |= {path: value(unit) for path, value in s.along.items()}
-    return with_unit(leaves, unit, settings)
+    return update_leaves(leaves, unit, settings)
 
 
 @dataclass(frozen=True)
@@ -160,13 +160,13 @@ SAVED = TypeAdapter(Saved)
 """Writes and reads it as JSON."""
 
 
-def to_code(saved: Saved) -> str:
+def encode_state(saved: Saved) -> str:
     """A saved state as text that a link can carry."""
     packed = zlib.compress(SAVED.dump_json(saved), 9)
     return base64.urlsafe_b64encode(packed).decode().rstrip("=")
 
 
-def from_code(code: str) -> Saved:
+def decode_state(code: str) -> Saved:
     """A saved state from a link's text.  Raises InputError for anything that is none."""
     remedy = "open the link whole, as it was copied"
     if len(code) > LARGEST_STATE:
@@ -190,20 +190,20 @@ def from_code(code: str) -> Saved:
 
 def _check(saved: Saved) -> None:
     """Raises InputError or ValueError where a state of the right form is not fit to be shown."""
-    if saved.touch not in {touch.name for touch in touches()}:
+    if saved.touch not in {touch.name for touch in list_touches()}:
         raise ValueError
     for work in filter(None, (saved.work, saved.other)):
         if not {name for name, _ in work.turned + work.asked} <= CONTROLS.keys():
             raise ValueError
         if not all(CONTROLS[name].low <= value <= CONTROLS[name].high for name, value in work.turned):
             raise ValueError
-        if len(work.base) > LONGEST_NAME or STEERS.search(work.base):
+        if len(work.base) > LONGEST_NAME or CONTROL_CHARACTERS.search(work.base):
             raise ValueError
         if any(len(dict(pairs)) < len(pairs) for pairs in (work.edits, work.turned, work.asked)):
             raise ValueError
-        if len(work.edits) > len(by_path()):
+        if len(work.edits) > len(index_fields()):
             raise ValueError
-        from_leaves(work.leaves, work.base)
+        build_from_leaves(work.leaves, work.base)
 
 
 def _fault(what: str, value: str, allowed: str, remedy: str, file: str = "") -> InputError:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 from sim.report.formats import traces
 from sim.report.section.sheet import BLANK_NOTES
-from sim.section.sheet import BenchSheet, NoteRow, cells_of, load_upload
+from sim.section.sheet import BenchSheet, NoteRow, load_uploaded_sheet, tabulate_cells
 
 NAME = "the table"
 
 
 @dataclass(frozen=True)
-class Table:
+class BenchTable:
     """Cells as they stand, with the heads over them, and what is said of the whole sheet."""
 
     about: BenchSheet
@@ -29,24 +29,24 @@ class Table:
 
     def read(self) -> BenchSheet:
         """What the cells say.  Raises InputError."""
-        read = load_upload(NAME, traces.csv_text(self.head, self.rows).encode())
+        read = load_uploaded_sheet(NAME, traces.format_csv_lines(self.head, self.rows).encode())
         return replace(self.about, rows=read.rows)
 
-    def written(self, rows: list[list[str]]) -> Table:
+    def written(self, rows: list[list[str]]) -> BenchTable:
         """The same with other cells."""
         return replace(self, rows=tuple(tuple(row) for row in rows))
 
-    def shown(self, inches: bool, every: bool) -> Table:
+    def shown(self, inches: bool, every: bool) -> BenchTable:
         """What it says with other units or columns.  Raises InputError where it says nothing that can be meant."""
-        return table_of(self.read(), inches, every)
+        return build_bench_table(self.read(), inches, every)
 
 
-def table_of(sheet: BenchSheet, inches: bool, every: bool = False) -> Table:
+def build_bench_table(sheet: BenchSheet, inches: bool, every: bool = False) -> BenchTable:
     """A sheet's cells: columns that some note has, or every one."""
-    head, *rows = cells_of(sheet, inches, every=every)
-    return Table(sheet, tuple(head), tuple(tuple(row) for row in rows), inches, every)
+    head, *rows = tabulate_cells(sheet, inches, every=every)
+    return BenchTable(sheet, tuple(head), tuple(tuple(row) for row in rows), inches, every)
 
 
-def empty(inches: bool) -> Table:
+def build_empty_table(inches: bool) -> BenchTable:
     """A table to be filled in."""
-    return table_of(BenchSheet("bench sheet", tuple(NoteRow(k, {}) for k in BLANK_NOTES)), inches, every=True)
+    return build_bench_table(BenchSheet("bench sheet", tuple(NoteRow(k, {}) for k in BLANK_NOTES)), inches, every=True)

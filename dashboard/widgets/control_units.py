@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dashboard.session.controls import Control
-from sim.bench.centres import RADIUS
+from sim.bench.centres import PINNING_RADIUS
 from sim.display_units import UNITS
 from sim.errors import QuantityError
 from sim.unit.model import GRAVITY, ActionUnit
-from sim.units import FORCE, LENGTH, TORQUE, Dimension, parse
+from sim.units import FORCE, LENGTH, TORQUE, Dimension, parse_quantity
 
 DIGITS = {"mm": 2, "in": 3, "N·mm": 2, "gf": 1, "deg": 1}
 
 
 @dataclass(frozen=True)
-class Shown:
+class ControlUnit:
     """A unit on the screen: its size in SI, and what a typed value may be."""
 
     unit: str
@@ -61,10 +61,10 @@ class Shown:
     def parse(self, text: str) -> float:
         """A typed value in SI.  Raises QuantityError."""
         try:
-            return parse(text, self.dimension) * (self.arm or 1.0)
+            return parse_quantity(text, self.dimension) * (self.arm or 1.0)
         except QuantityError:
             if self.arm:
-                return parse(text, TORQUE)
+                return parse_quantity(text, TORQUE)
             raise
 
     def ends(self, c: Control, begin: float, value: float, told: bool) -> tuple[float, float]:
@@ -75,14 +75,14 @@ class Shown:
         return self.rounded(self.out(low)), self.rounded(self.out(high))
 
 
-def shown_as(name: str, c: Control, unit: ActionUnit, inches: bool, pinning: bool) -> Shown:
+def choose_control_unit(name: str, c: Control, unit: ActionUnit, inches: bool, pinning: bool) -> ControlUnit:
     """How a control is shown."""
     if c.group == "friction" and pinning:
-        arm = -unit.key.touch_point[0] if name == "friction_key" else RADIUS
-        return Shown("gf", GRAVITY * 1e-3 * arm, 0.1, FORCE, arm)
+        arm = -unit.key.touch_point[0] if name == "friction_key" else PINNING_RADIUS
+        return ControlUnit("gf", GRAVITY * 1e-3 * arm, 0.1, FORCE, arm)
     if c.unit == "mm" and inches:
-        return Shown("in", 25.4e-3, 0.002 if c.step < 2e-4 else 0.01, LENGTH)
+        return ControlUnit("in", 25.4e-3, 0.002 if c.step < 2e-4 else 0.01, LENGTH)
     label, dimension = UNITS[c.unit]
     size = dimension.factor(label)
     digits = DIGITS[label]
-    return Shown(label, size, max(round(c.step / size, digits), 10.0**-digits), dimension)
+    return ControlUnit(label, size, max(round(c.step / size, digits), 10.0**-digits), dimension)

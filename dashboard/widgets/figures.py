@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard.session import results
-from dashboard.session.state import state
+from dashboard.session.state import get_state
 
 if TYPE_CHECKING:  # takes half a second that the first page need not wait for
     from matplotlib.figure import Figure
@@ -23,7 +23,7 @@ LENGTH = re.compile(r"(?<![\w·])mm$")
 """The end of an axis' title that stands for a length."""
 
 
-def figure(drawn: Figure, name: str, told: str) -> None:
+def show_figure(drawn: Figure, name: str, told: str) -> None:
     """Show a figure; ``told`` says what is in it."""
     svg, png = _bytes(drawn, "svg"), _bytes(drawn, "png")
     st.image(png, caption=told, alt=told, width="stretch")
@@ -32,24 +32,24 @@ def figure(drawn: Figure, name: str, told: str) -> None:
     right.download_button("Figure (PNG)", png, f"{name}.png", "image/png", key=f"{name}_png", width="stretch")
 
 
-def kept_figure(asked: Hashable, draw: Callable[[], Figure], name: str, told: str) -> None:
-    """As ``figure`` for one that is drawn only where something else is ``asked`` than before."""
-    png = results.drawn((name, state().inches, asked), partial(_drawn, draw, "png"))
+def show_cached_figure(asked: Hashable, draw: Callable[[], Figure], name: str, told: str) -> None:
+    """As ``show_figure`` for one that is drawn only where something else is ``asked`` than before."""
+    png = results.cache_drawing((name, get_state().inches, asked), partial(_render_cached, draw, "png"))
     st.image(png, caption=told, alt=told, width="stretch")
-    figure_later(draw, name, "Figure")
+    offer_figure(draw, name, "Figure")
 
 
-def figure_later(draw: Callable[[], Figure], name: str, what: str = "Picture and curves") -> None:
+def offer_figure(draw: Callable[[], Figure], name: str, what: str = "Picture and curves") -> None:
     """A figure to take away, drawn only when it is asked for."""
     kinds = {"svg": "image/svg+xml", "png": "image/png"}
     for column, (kind, mime) in zip(st.columns(2), kinds.items(), strict=True):
         column.download_button(
-            f"{what} ({kind.upper()})", partial(_drawn, draw, kind), f"{name}.{kind}", mime,
+            f"{what} ({kind.upper()})", partial(_render_cached, draw, kind), f"{name}.{kind}", mime,
             key=f"{name}_{kind}", width="stretch",
         )  # fmt: skip
 
 
-def paper_later(make: Callable[[Size], bytes], name: str, key: str, what: str = "A sheet to print") -> None:
+def offer_paper(make: Callable[[Size], bytes], name: str, key: str, what: str = "A sheet to print") -> None:
     """A sheet of paper to take away, in either size, made only when it is asked for."""
     sizes: tuple[Size, ...] = ("A4", "letter")
     for column, size in zip(st.columns(2), sizes, strict=True):
@@ -59,12 +59,12 @@ def paper_later(make: Callable[[Size], bytes], name: str, key: str, what: str = 
         )  # fmt: skip
 
 
-def _drawn(draw: Callable[[], Figure], kind: str) -> bytes:
+def _render_cached(draw: Callable[[], Figure], kind: str) -> bytes:
     return _bytes(draw(), kind)
 
 
 def _bytes(drawn: Figure, kind: str) -> bytes:
-    if state().inches:
+    if get_state().inches:
         _in_inches(drawn)
     out = io.BytesIO()
     drawn.savefig(out, format=kind, dpi=140)

@@ -8,16 +8,16 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 import sim
-from dashboard.session.work import FIRST
+from dashboard.session.work import FIRST_SCENARIO
 from sim.errors import Fault, InputError, QuantityError
 from sim.photo import marks as photograph_marks
-from sim.photo.photograph import Marks, Photographed, Picture
-from sim.photo.points import PIN, asked
+from sim.photo.photograph import Marks, PhotographResult, Picture
+from sim.photo.points import PIN, list_clicks
 from sim.report.photograph import demo as invented
 from sim.report.photograph import picture as pictures
 from sim.report.record.contents import File
 from sim.unit.model import ActionUnit, Vec
-from sim.units import LENGTH, parse, show
+from sim.units import LENGTH, format_quantity, parse_quantity
 
 USUAL = Marks(Picture("", 1, 1, 1, ""))
 DEMO_DISTANCE = invented.Camera().distance
@@ -27,7 +27,7 @@ SEPARATORS = re.compile(r"\s*[;,]\s+|\s*;\s*")
 
 
 @dataclass(frozen=True)
-class Held:
+class OpenPhotograph:
     """A picture on the page, its file and what the browser shows of it, and the clicks as they were last put there."""
 
     picture: Picture
@@ -38,44 +38,44 @@ class Held:
     """Another number has the browser take up ``clicks``."""
     demo: bool = False
 
-    def with_clicks(self, clicks: Mapping[str, Vec]) -> Held:
+    def with_clicks(self, clicks: Mapping[str, Vec]) -> OpenPhotograph:
         """The same picture with clicks for the browser to take up."""
         return replace(self, clicks=dict(clicks), version=self.version + 1)
 
 
-def record_files(held: Held, marks: Marks, done: Photographed | None) -> dict[str, File]:
+def build_record_files(held: OpenPhotograph, marks: Marks, done: PhotographResult | None) -> dict[str, File]:
     """What stays with a record: the picture, the same with its marks drawn in, and the marks that give all of it."""
     ending = "png" if held.data.startswith(b"\x89PNG") else "jpg"
     return {
         f"photograph.{ending}": File("the photograph as it was taken", held.data),
-        "photograph-marked.png": File("the photograph with its marks", marked(held, marks, done)),
-        "photograph-marks.toml": File("the marks on the photograph", photograph_marks.text_of(marks).encode()),
+        "photograph-marked.png": File("the photograph with its marks", draw_marked_picture(held, marks, done)),
+        "photograph-marks.toml": File("the marks on the photograph", photograph_marks.format_marks(marks).encode()),
     }
 
 
-def marked(held: Held, marks: Marks, done: Photographed | None) -> bytes:
+def draw_marked_picture(held: OpenPhotograph, marks: Marks, done: PhotographResult | None) -> bytes:
     """The picture with its marks drawn in (PNG)."""
-    return pictures.marked(pictures.opened(held.picture.name, held.data), marks, done)
+    return pictures.draw_marks(pictures.open_photo(held.picture.name, held.data), marks, done)
 
 
-def held(name: str, data: bytes, version: int, demo: bool = False) -> Held:
+def open_photograph(name: str, data: bytes, version: int, demo: bool = False) -> OpenPhotograph:
     """A picture from a file.  Raises InputError."""
-    photo = pictures.opened(name, data)
-    return Held(photo.picture, data, pictures.jpeg(photo), version=version, demo=demo)
+    photo = pictures.open_photo(name, data)
+    return OpenPhotograph(photo.picture, data, pictures.encode_jpeg(photo), version=version, demo=demo)
 
 
 @cache
-def demo() -> tuple[bytes, dict[str, Vec]]:
+def load_demo() -> tuple[bytes, dict[str, Vec]]:
     """The invented picture, of the first shipped unit, and a careful hand's clicks on it."""
-    return invented.demo(first_unit())
+    return invented.make_demo(load_demo_unit())
 
 
-def first_unit() -> ActionUnit:
+def load_demo_unit() -> ActionUnit:
     """The unit that the invented picture shows."""
-    return sim.load(FIRST)
+    return sim.load(FIRST_SCENARIO)
 
 
-def typed(marks: Marks) -> dict[str, str]:
+def format_fields(marks: Marks) -> dict[str, str]:
     """What the fields of the page say where these marks were made: lengths as they would be typed."""
     return {
         "width": _mm(marks.card[0]), "height": _mm(marks.card[1]), "rule": ", ".join(map(_mm, marks.rule)),
@@ -86,10 +86,10 @@ def typed(marks: Marks) -> dict[str, str]:
 
 def _mm(si: float) -> str:
     """As it would be typed, to the last figure."""
-    return show(si, "mm", LENGTH)
+    return format_quantity(si, "mm", LENGTH)
 
 
-def told(picture: Picture, fields: Mapping[str, str], origin: str, level_line: bool) -> Marks:
+def parse_fields(picture: Picture, fields: Mapping[str, str], origin: str, level_line: bool) -> Marks:
     """Marks without clicks from what the fields say.  Raises InputError that names each field not understood."""
     faults: list[Fault] = []
 
@@ -102,7 +102,7 @@ def told(picture: Picture, fields: Mapping[str, str], origin: str, level_line: b
             return 0.0
 
     def length(text: str) -> float:
-        return parse(text, LENGTH)
+        return parse_quantity(text, LENGTH)
 
     rule = []
     for text in SEPARATORS.split(fields["rule"].strip()):
@@ -121,7 +121,7 @@ def told(picture: Picture, fields: Mapping[str, str], origin: str, level_line: b
     return made
 
 
-def place_of(unit: ActionUnit, click: str) -> Vec:
+def find_place(unit: ActionUnit, click: str) -> Vec:
     """Where a unit has the place that a frame is hung on."""
     if click == PIN:
         return 0.0, 0.0
@@ -130,6 +130,6 @@ def place_of(unit: ActionUnit, click: str) -> Vec:
     return float(x), float(y)
 
 
-def title_of(click: str) -> str:
+def find_title(click: str) -> str:
     """What a place to click is called."""
-    return next(a.told for a in asked(2, True) if a.name == click)
+    return next(a.told for a in list_clicks(2, True) if a.name == click)

@@ -7,11 +7,11 @@ from html import escape
 
 import streamlit as st
 
-from dashboard.session.state import state
-from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, readings_of
+from dashboard.session.state import get_state
+from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, list_reading_fields
 from sim.display_units import format_si
-from sim.regulation.targets import said
-from sim.report.formats.reading_rows import Row
+from sim.regulation.targets import format_target
+from sim.report.formats.reading_rows import ReadingRow
 from sim.report.formats.tables import CAUTIONS
 
 RECORDS = (Settings, TouchWeight, Strike, Repetition)
@@ -31,26 +31,26 @@ STYLE = """<style>
 </style>"""
 
 
-def value_of(row: Row) -> str:
+def format_value(row: ReadingRow) -> str:
     """Number and unit, in inches where they are asked for."""
     if row.value is None:
         return "no reading"
-    if state().inches and row.inches:
+    if get_state().inches and row.inches:
         return row.inches
     return f"{row.shown} {row.label}".strip()
 
 
-def quantity(si: float | None, unit: str, sign: str = "") -> str:
+def format_reading_quantity(si: float | None, unit: str, sign: str = "") -> str:
     """A value with the unit of its name; lengths in inches where they are asked for."""
-    return format_si(si, unit, state().inches, sign)
+    return format_si(si, unit, get_state().inches, sign)
 
 
-def target(name: str, si: float | None) -> str:
+def format_target_value(name: str, si: float | None) -> str:
     """What is aimed at, or came of it."""
-    return said(name, si, state().inches)
+    return format_target(name, si, get_state().inches)
 
 
-def cards(rows: Iterable[Row], waiting: Sequence[str] = ()) -> None:
+def show_cards(rows: Iterable[ReadingRow], waiting: Sequence[str] = ()) -> None:
     """Readings side by side; each opens to its definition.  ``waiting`` are titles of readings still to come."""
     shown = [_card(row) for row in rows]
     shown += [
@@ -61,7 +61,7 @@ def cards(rows: Iterable[Row], waiting: Sequence[str] = ()) -> None:
     st.html(f'{STYLE}<div class="readings">{"".join(shown)}</div>')
 
 
-def _card(row: Row) -> str:
+def _card(row: ReadingRow) -> str:
     usual = f"Usual: {row.usual} {row.label}." if row.usual else ""
     off = f'<span class="off">{row.side} — usual {row.usual} {escape(row.label)}</span>' if row.side else ""
     means, look = row.advice or ("", "")
@@ -69,18 +69,22 @@ def _card(row: Row) -> str:
     title = f"{row.of} {row.title}" if row.of else row.title
     return (
         f'<details data-reading="{escape(row.key)}"><summary><span class="name">{escape(title)}</span>'
-        f'<span class="value">{escape(value_of(row))}</span>{off}</summary>'
+        f'<span class="value">{escape(format_value(row))}</span>{off}</summary>'
         f"<p>{escape(row.definition)}. {escape(usual)}</p>{more}</details>"
     )
 
 
-def glossary() -> None:
+def show_glossary() -> None:
     """What every reading means, one tap away, for pages that show them in tables."""
-    told = {str(meta["title"]): str(meta["definition"]) for record in RECORDS for meta in readings_of(record).values()}
+    told = {
+        str(meta["title"]): str(meta["definition"])
+        for record in RECORDS
+        for meta in list_reading_fields(record).values()
+    }
     with st.expander("What the readings mean"):
         st.markdown("\n".join(f"- **{title}**: {told[title]}" for title in sorted(told)))
 
 
-def caution() -> None:
+def show_caution() -> None:
     """The usual cautions, where a page leads to work on the action."""
     st.warning(" ".join(CAUTIONS.split()))

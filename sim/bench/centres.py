@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 
 from sim.bench.readings import Centre
-from sim.unit.centres import force_from_torque
+from sim.unit.centres import convert_torque_to_force
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
 
-RADIUS = 0.023
+PINNING_RADIUS = 0.023
 """Usual radius of the gauge for pinning force, m (trade.md, about 23 mm)."""
-SWING_FROM = math.radians(40.0)
+SWING_START = math.radians(40.0)
 """Angle from the vertical at which the freed part is let go, rad.  Our convention."""
 
 
-def hanging_moment(unit: ActionUnit, centre: str) -> float:
+def compute_gravity_moment(unit: ActionUnit, centre: str) -> float:
     """Gravity moment of the freed part at a right angle, N·m (the wippen with jack and lever on it)."""
     w, j, lv, h = unit.wippen, unit.jack, unit.lever, unit.hammer
     moments = {
@@ -24,15 +24,12 @@ def hanging_moment(unit: ActionUnit, centre: str) -> float:
         ),
         "jack": (j.mass * j.mass_centre[0], j.mass * j.mass_centre[1]),
         "lever": (lv.mass * lv.mass_centre[0], lv.mass * lv.mass_centre[1]),
-        "hammer": (
-            h.head_mass * h.head_mass_centre[0] + h.shank_mass_moment,
-            h.head_mass * h.head_mass_centre[1],
-        ),
+        "hammer": (h.head_mass * h.head_mass_centre[0] + h.shank_mass_moment, h.head_mass * h.head_mass_centre[1]),
     }
     return GRAVITY * math.hypot(*moments[centre])
 
 
-def swings(torque: float, moment: float, start: float = SWING_FROM) -> int:
+def count_half_swings(torque: float, moment: float, start: float = SWING_START) -> int:
     """Half swings (one way across) of a hanging part with dry friction until it stops.
 
     From one end to the other the weight's potential falls by what the friction
@@ -57,16 +54,16 @@ def _left_over(b: float, a: float, torque: float, moment: float) -> float:
     return moment * (math.cos(b) - math.cos(a)) - torque * (a + b)
 
 
-def centres(unit: ActionUnit) -> dict[str, Centre]:
+def read_centres(unit: ActionUnit) -> dict[str, Centre]:
     """Torque, pinning force and swings of every centre (SI); the key has no swing, its force is at the touch point."""
     out = {}
     for name in CENTRES:
         torque = unit.friction[name]
-        radius = -unit.key.touch_point[0] if name == "key" else RADIUS
+        radius = -unit.key.touch_point[0] if name == "key" else PINNING_RADIUS
         count = None
         if name != "key" and torque > 0:
-            count = float(swings(torque, hanging_moment(unit, name)))
+            count = float(count_half_swings(torque, compute_gravity_moment(unit, name)))
         out[name] = Centre(
-            torque, force_from_torque(torque, radius), radius, count, None if name == "key" else SWING_FROM
+            torque, convert_torque_to_force(torque, radius), radius, count, None if name == "key" else SWING_START
         )
     return out

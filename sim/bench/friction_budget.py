@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.rest_pose import Rest
-from sim.bench.sliding import EVERY, slid
-from sim.bench.slow_press import SPAN, Pressed
-from sim.physics.mechanism import JOINTS, ROWS, RUBBING
+from sim.bench.sliding import ROW_STEP, compute_sliding
+from sim.bench.slow_press import WEIGHT_SPAN, PressRun
+from sim.physics.mechanism import FRICTION_ROWS, JOINTS, RUBBING
 from sim.physics.run import CONTACT_INDEX, Run
 
 Array = NDArray[np.float64]
@@ -64,7 +64,7 @@ class Branch:
 
 
 @dataclass(frozen=True)
-class Budget:
+class FrictionBudget:
     """Friction by site; forces in N at the touch point."""
 
     pressing: Branch
@@ -75,30 +75,30 @@ class Budget:
         """Those that lose anything."""
         return tuple(n for n in TITLES if any(b.work[n][-1] > 1e-9 for b in (self.pressing, self.returning)))
 
-    def felt(self, site: str, span: tuple[float, float] = SPAN) -> float:
+    def felt(self, site: str, span: tuple[float, float] = WEIGHT_SPAN) -> float:
         """Share of the friction felt at the key: half the sum of both ways, as it is half of down less up weight."""
         return 0.5 * (self.pressing.over(site, span) + self.returning.over(site, span))
 
-    def total(self, span: tuple[float, float] = SPAN) -> float:
+    def total(self, span: tuple[float, float] = WEIGHT_SPAN) -> float:
         """Of all sites."""
         return sum(self.felt(site, span) for site in self.sites)
 
 
-def budget(pressed: Pressed) -> Budget | None:
+def compute_friction_budget(pressed: PressRun) -> FrictionBudget | None:
     """Of a slow press that came back; None where it did not."""
     if pressed.up is None:
         return None
-    return Budget(_branch(pressed.rest, pressed.down), _branch(pressed.rest, pressed.up))
+    return FrictionBudget(_branch(pressed.rest, pressed.down), _branch(pressed.rest, pressed.up))
 
 
 def _branch(rest: Rest, run: Run) -> Branch:
-    rows = slice(None, None, EVERY)
+    rows = slice(None, None, ROW_STEP)
     turns = {name: run.trace[body] - (run.trace[against] if against else 0.0) for name, body, against in JOINTS}
     ways = {name: np.diff(turn[rows]) for name, turn in turns.items()}
-    slides = slid(rest, run, rows)
+    slides = compute_sliding(rest, run, rows)
     ways |= {name: slides[:, CONTACT_INDEX[name]] for name in RUBBING}
     work = {}
-    for name in ROWS:
+    for name in FRICTION_ROWS:
         pull = run.trace[f"T_{name}"][rows]
         lost = -0.5 * (pull[1:] + pull[:-1]) * ways[name]
         work[name] = np.concatenate([[0.0], np.cumsum(lost)])

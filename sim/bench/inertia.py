@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.slow_press import SPAN, Pressed
+from sim.bench.slow_press import WEIGHT_SPAN, PressRun
 from sim.physics.kernel_loader import kernel
 from sim.physics.mechanism import CONTACTS, DOFS
 from sim.physics.run import STATE_TYPE
@@ -21,11 +21,11 @@ from sim.physics.shank import BENDING
 
 Array = NDArray[np.float64]
 
-APART = 0.3e-3
+SPEED_SPAN = 0.3e-3
 """Touch-point travel between the two rows that make a speed, m: felts that creep a micrometre do not show."""
-EVERY = 0.1e-3
+CURVE_STEP = 0.1e-3
 """Touch-point travel between two points of the curve, m."""
-MOVES = tuple(x for x in DOFS if x not in ("f", *BENDING))
+MOVING_DOFS = tuple(x for x in DOFS if x not in ("f", *BENDING))
 """What moves with the key; the finger is not part of the action, and a shank pressed slowly does not swing."""
 
 
@@ -43,21 +43,23 @@ class Inertia:
     felt: float | None
 
 
-def inertia(pressed: Pressed) -> Inertia:
+def read_inertia(pressed: PressRun) -> Inertia:
     """Inertia felt at the key, from rest to the crown's highest point."""
     rest, trace = pressed.rest, pressed.down.trace
     travel = rest.travel(pressed.down)[: pressed.peak + 1]
     rising = np.maximum.accumulate(travel) if len(travel) else travel
     last = float(rising[-1]) if len(rising) else 0.0
-    places = np.arange(APART, last - APART, EVERY)
-    angles = {x: trace[x][: pressed.peak + 1] for x in MOVES}
+    places = np.arange(SPEED_SPAN, last - SPEED_SPAN, CURVE_STEP)
+    angles = {x: trace[x][: pressed.peak + 1] for x in MOVING_DOFS}
     order = np.unique(rising, return_index=True)[1]
     speeds, poses = {}, {}
     for x, angle in angles.items():
-        before, after = (np.interp(places + by, rising[order], angle[order]) for by in (-0.5 * APART, 0.5 * APART))
-        speeds[x], poses[x] = (after - before) / APART, 0.5 * (after + before)
+        before, after = (
+            np.interp(places + by, rising[order], angle[order]) for by in (-0.5 * SPEED_SPAN, 0.5 * SPEED_SPAN)
+        )
+        speeds[x], poses[x] = (after - before) / SPEED_SPAN, 0.5 * (after + before)
     mass = np.array([_mass(rest.parameters, _at(poses, i), _at(speeds, i)) for i in range(len(places))])
-    inside = (places >= SPAN[0]) & (places <= SPAN[1])
+    inside = (places >= WEIGHT_SPAN[0]) & (places <= WEIGHT_SPAN[1])
     return Inertia(places, mass, float(np.median(mass[inside])) if inside.any() else None)
 
 

@@ -11,11 +11,11 @@ from functools import cache
 from sim.bench import centres, release, repetition, slow_press
 from sim.bench import strike as blows
 from sim.bench.readings import Centre, Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
-from sim.bench.rest_pose import Rest, at_rest
+from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.errors import SimulationError
 from sim.physics.finger import Touch
 from sim.physics.run import Run
-from sim.shared_files import shared_file
+from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]
@@ -25,14 +25,14 @@ MODERATE, SOFT = "moderate", "soft"
 
 
 @cache
-def touches(kind: str = "finger", struck: bool = False) -> tuple[Touch, ...]:
+def list_touches(kind: str = "finger", struck: bool = False) -> tuple[Touch, ...]:
     """The standard touches of a kind, soft to hard: the same for every unit (shared/touches.toml)."""
-    data = tomllib.loads(shared_file("touches.toml").read_text(encoding="utf-8"))
+    data = tomllib.loads(find_shared_file("touches.toml").read_text(encoding="utf-8"))
     return tuple(Touch(name, strength, struck, kind) for name, strength in data[kind].items())
 
 
-def touch(name: str) -> Touch:
-    return next(t for t in touches() if t.name == name)
+def find_touch(name: str) -> Touch:
+    return next(t for t in list_touches() if t.name == name)
 
 
 def predict(
@@ -44,21 +44,21 @@ def predict(
     ``repetition`` or not; up to its limit only where not ``every_rate`` is asked for.
     """
     say = progress or (lambda fraction, what: None)
-    found = centres.centres(unit)
+    found = centres.read_centres(unit)
     try:
-        rest = at_rest(unit)
+        rest = settle_at_rest(unit)
     except SimulationError as e:
-        return nothing(unit, "does not come to rest", str(e), found)
+        return make_empty_prediction(unit, "does not come to rest", str(e), found)
     say(0.02, "slow press")
-    pressed = slow_press.press(rest)
-    settings = slow_press.settings(pressed)
-    weight, curve = slow_press.touch_weight(pressed)
+    pressed = slow_press.press_slowly(rest)
+    settings = slow_press.read_settings(pressed)
+    weight, curve = slow_press.read_touch_weight(pressed)
     say(0.10, "blows")
-    played = _check(stop, [blows.play(rest, t) for t in touches()])
+    played = _check(stop, [blows.play_touch(rest, t) for t in list_touches()])
     strikes = tuple(s for s, _ in played)
     rep = _release(rest, pressed, played)
     say(0.25, "repetition")
-    outcome, reason = judge(pressed, weight, strikes, rep)
+    outcome, reason = judge_unit(pressed, weight, strikes, rep)
     if repetition and pressed.outcome == "plays":
         rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop, every_rate=every_rate)
         if outcome == "plays" and rep.limit_hz is None:
@@ -73,20 +73,20 @@ def _check(stop: Stop | None, value: list[tuple[Strike, Run]]) -> list[tuple[Str
     return value
 
 
-def nothing(unit: ActionUnit, outcome: str, reason: str, found: dict[str, Centre]) -> Prediction:
+def make_empty_prediction(unit: ActionUnit, outcome: str, reason: str, found: dict[str, Centre]) -> Prediction:
     """A prediction without readings, and why."""
     empty = Settings(spread=unit.rails.spread)
     return Prediction(unit.name, outcome, reason, empty, TouchWeight(), (), Repetition(), found, unit.assumed)
 
 
-def _release(rest: Rest, pressed: slow_press.Pressed, played: list[tuple[Strike, Run]]) -> Repetition:
+def _release(rest: Rest, pressed: slow_press.PressRun, played: list[tuple[Strike, Run]]) -> Repetition:
     """Spring rise, kick, reset point and return times."""
     reading = next((p for p in played if p[0].touch == MODERATE), None)
-    out = Repetition(reset_point=slow_press.reset_point(pressed))
+    out = Repetition(reset_point=slow_press.find_reset_point(pressed))
     if reading is None or not reading[1].outcome.fine:
         return out
-    rise = release.spring_rise(rest, reading[1], reading[0].caught)
-    back = release.let_go(rest, reading[1])
+    rise = release.measure_spring_rise(rest, reading[1], reading[0].caught)
+    back = release.release_key(rest, reading[1])
     twice = any(s.contacts_with_string > 1 for s, _ in played if s.touch == SOFT)
     return replace(
         out,
@@ -101,8 +101,8 @@ def _release(rest: Rest, pressed: slow_press.Pressed, played: list[tuple[Strike,
 def _repeat(
     rest: Rest, rep: Repetition, progress: Progress | None, stop: Stop | None, *, every_rate: bool = True
 ) -> Repetition:
-    e = repetition.down_to_its_limit(rest, progress, stop, every_rate=every_rate)
-    limit, spread, part = repetition.limits(e)
+    e = repetition.play_down_to_limit(rest, progress, stop, every_rate=every_rate)
+    limit, spread, part = repetition.find_ensemble_limit(e)
     by_rate, home = (
         {rate: float(f) for rate, f in zip(e.rates, x.mean(axis=0), strict=True) if math.isfinite(f)}
         for x in (e.sounded, e.home)
@@ -112,8 +112,8 @@ def _repeat(
     )
 
 
-def judge(
-    pressed: slow_press.Pressed, weight: TouchWeight, strikes: tuple[Strike, ...], rep: Repetition
+def judge_unit(
+    pressed: slow_press.PressRun, weight: TouchWeight, strikes: tuple[Strike, ...], rep: Repetition
 ) -> tuple[str, str]:
     """The outcome in a word or two, and the reason: the first thing that keeps the note from playing."""
     if pressed.outcome != "plays":
@@ -141,20 +141,20 @@ def _slow(rep: Repetition) -> str:
 
 def strike(unit: ActionUnit) -> tuple[Strike, ...]:
     """Blows of the standard fingers.  Raises SimulationError when the unit does not come to rest."""
-    rest = at_rest(unit)
-    return tuple(blows.play(rest, t)[0] for t in touches())
+    rest = settle_at_rest(unit)
+    return tuple(blows.play_touch(rest, t)[0] for t in list_touches())
 
 
 def weigh(unit: ActionUnit) -> tuple[TouchWeight, Settings, SlowPress | None]:
     """Slow press only: weights, settings, curve."""
-    pressed = slow_press.press(at_rest(unit))
-    weight, curve = slow_press.touch_weight(pressed)
-    return weight, slow_press.settings(pressed), curve
+    pressed = slow_press.press_slowly(settle_at_rest(unit))
+    weight, curve = slow_press.read_touch_weight(pressed)
+    return weight, slow_press.read_settings(pressed), curve
 
 
 def repeat(unit: ActionUnit, progress: Progress | None = None, stop: Stop | None = None) -> Repetition:
     """Release and repetition only."""
-    rest = at_rest(unit)
-    pressed = slow_press.press(rest)
-    played = [blows.play(rest, t) for t in touches() if t.name in (MODERATE, SOFT)]
+    rest = settle_at_rest(unit)
+    pressed = slow_press.press_slowly(rest)
+    played = [blows.play_touch(rest, t) for t in list_touches() if t.name in (MODERATE, SOFT)]
     return _repeat(rest, _release(rest, pressed, played), progress, stop)

@@ -22,17 +22,17 @@ def reading(unit: str, title: str, definition: str, accuracy: float | None = Non
     return field(default=None, metadata={"unit": unit, "title": title, "definition": definition, "accuracy": accuracy})
 
 
-class Told:
+class PrintableRecord:
     """A record that prints as plain lines, a reading a line."""
 
     def __str__(self) -> str:
-        from sim.bench.reading_text import told  # which needs these records
+        from sim.bench.reading_text import format_record  # which needs these records
 
-        return told(self)
+        return format_record(self)
 
 
 @dataclass(frozen=True)
-class Settings(Told):
+class Settings(PrintableRecord):
     """What screws and papers have set, as it comes out (m)."""
 
     blow: float | None = reading(
@@ -93,7 +93,7 @@ class SlowPress:
 
 
 @dataclass(frozen=True)
-class TouchWeight(Told):
+class TouchWeight(PrintableRecord):
     """Static touch at the touch point (N)."""
 
     down_weight: float | None = reading("gf", "down weight", "mean force of the slow press over 2-5 mm of travel", 1.0)
@@ -115,7 +115,7 @@ class TouchWeight(Told):
 
 
 @dataclass(frozen=True)
-class Strike(Told):
+class Strike(PrintableRecord):
     """One blow of one finger (m, s, N)."""
 
     touch: str
@@ -162,7 +162,7 @@ EVENTS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
-class Repetition(Told):
+class Repetition(PrintableRecord):
     """How the note comes back and how fast it can be played again."""
 
     limit_hz: float | None = reading(
@@ -190,7 +190,7 @@ class Repetition(Told):
 
 
 @dataclass(frozen=True)
-class Centre(Told):
+class Centre(PrintableRecord):
     """One centre: torque, and how the bench would find it."""
 
     torque: float = reading("Nmm", "friction torque", "dry friction of the centre", None)
@@ -203,7 +203,7 @@ class Centre(Told):
 
 
 @dataclass(frozen=True)
-class Prediction(Told):
+class Prediction(PrintableRecord):
     """All readings of one unit: what the note will do."""
 
     unit: str
@@ -230,6 +230,6 @@ class Prediction(Told):
         return next((s.checking_distance for s in self.strikes if s.touch == "moderate"), None)
 
 
-def readings_of(cls: type) -> dict[str, dict[str, Any]]:
+def list_reading_fields(cls: type) -> dict[str, dict[str, Any]]:
     """Name to metadata of the readings a record holds, in order."""
     return {f.name: dict(f.metadata) for f in fields(cls) if f.metadata}

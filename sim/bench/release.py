@@ -7,21 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.bench.rest_pose import Rest
-from sim.physics.finger import even_travel, key_motion
-from sim.physics.run import NO_FINGER, Drive, Run, go_on
+from sim.physics.finger import build_even_path, drive_key_motion
+from sim.physics.run import NO_FINGER, Drive, Run, continue_run
 
-LET_UP = 25e-3
+EASING_SPEED = 25e-3
 """Speed at which the key is eased up from the check, touch point, m/s (the way up in 0.4 s). Our convention:
 let up much slower, the hammer either stays or climbs the whole way to the drop screw."""
-PARTED = 3e-4
+PARTING_GAP = 3e-4
 """The hammer has left the lever when it stands this far off it while rising, m. Our convention."""
-AT_REST = 3e-4
+REST_TOLERANCE = 3e-4
 """The crown is back when it stays this close to where it comes to rest, m (friction leaves it a little off
 its height before the blow)."""
 
 
 @dataclass(frozen=True)
-class Rise:
+class SpringRise:
     """How the lever lifts the hammer when the check lets go (SI); None where there was no check to let go."""
 
     height: float | None
@@ -30,26 +30,26 @@ class Rise:
     run: Run | None
 
 
-def spring_rise(rest: Rest, checked: Run, caught: bool) -> Rise:
+def measure_spring_rise(rest: Rest, checked: Run, caught: bool) -> SpringRise:
     """Let the key up slowly after a caught blow and watch the hammer (readings.md, spring rise)."""
     if not caught:
-        return Rise(None, None, False, None)
+        return SpringRise(None, None, False, None)
     start = float(checked.place.key_travel[-1]) - rest.design_travel
-    path = even_travel(start, 0.0, LET_UP)
+    path = build_even_path(start, 0.0, EASING_SPEED)
     path[:, 0] += checked.end
-    up = go_on(
+    up = continue_run(
         checked,
-        key_motion(path, rest.arm, rest.angle),
+        drive_key_motion(path, rest.arm, rest.angle),
         float(path[-2, 0]) - checked.end + 0.15,
         step=rest.step,
         every=5e-4,
     )
     if not up.outcome.fine:
-        return Rise(None, None, False, up)
+        return SpringRise(None, None, False, up)
     crown, t = up.place.crown_to_string, up.trace["t"]
     lets_go = up.log.times("backcheck", False)
     if not len(lets_go):
-        return Rise(None, None, False, up)
+        return SpringRise(None, None, False, up)
     go = float(lets_go[-1])
     start_height = float(crown[0])
     height = max(0.0, start_height - float(crown.min()))
@@ -58,12 +58,12 @@ def spring_rise(rest: Rest, checked: Run, caught: bool) -> Rise:
     speed = float(up.place.crown_speed[rising].max()) if height > 0 else 0.0
     climbing = slice(int(np.searchsorted(t, go)), peak + 1)
     parted = rest.gap_along("lever_knuckle", up.trace, climbing).max(initial=0.0)
-    leaves = height > 0 and bool(parted > PARTED)
-    return Rise(height, speed, leaves, up)
+    leaves = height > 0 and bool(parted > PARTING_GAP)
+    return SpringRise(height, speed, leaves, up)
 
 
 @dataclass(frozen=True)
-class Return:
+class KeyReturn:
     """Coming back when the finger is taken away (s)."""
 
     jack_home: float | None
@@ -71,18 +71,18 @@ class Return:
     run: Run
 
 
-def let_go(rest: Rest, held: Run, duration: float = 0.5) -> Return:
+def release_key(rest: Rest, held: Run, duration: float = 0.5) -> KeyReturn:
     """Take the finger away from a held key and time the jack's and everything's return."""
-    back = go_on(held, Drive(NO_FINGER), duration, step=rest.step, every=5e-4)
+    back = continue_run(held, Drive(NO_FINGER), duration, step=rest.step, every=5e-4)
     if not back.outcome.fine:
-        return Return(None, None, back)
+        return KeyReturn(None, None, back)
     t = back.trace["t"] - held.end
     away = np.nonzero(~rest.jack_home(back.trace))[0]
     home = _after(t, away)
     crown = back.place.crown_to_string
-    off = np.abs(crown - crown[-1]) > AT_REST
+    off = np.abs(crown - crown[-1]) > REST_TOLERANCE
     moving = np.abs(back.place.crown_speed) > 0.02
-    return Return(home, _after(t, np.nonzero(off | moving)[0]), back)
+    return KeyReturn(home, _after(t, np.nonzero(off | moving)[0]), back)
 
 
 def _after(t: np.ndarray, rows: np.ndarray) -> float | None:

@@ -9,15 +9,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.gaps_along import along
+from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.kernel_loader import kernel
 from sim.physics.mechanism import CONTACTS, DOFS
-from sim.physics.run import CONTACT_INDEX, DEFAULT_STEP, Run, Trace, pack, settle
+from sim.physics.run import CONTACT_INDEX, DEFAULT_STEP, Run, Trace, pack_parameters, settle_unit
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
 
-HOME = 0.5e-3
+JACK_HOME_TOLERANCE = 0.5e-3
 """The jack is home, able to lift the hammer, when its top's rear edge stands at most this far in front of
 the knuckle's core, m. Our convention."""
 
@@ -41,7 +41,7 @@ class Rest:
     def gap_along(self, contact: str, trace: Trace, rows: slice | Sequence[int]) -> Array:
         """Gap of one contact, not the string's, at rows of a trace, m."""
         poses = np.column_stack([trace[name][rows] for name in DOFS])
-        return along(self.parameters, poses)[0][:, CONTACT_INDEX[contact]]
+        return compute_gaps_and_sliding(self.parameters, poses)[0][:, CONTACT_INDEX[contact]]
 
     @cached_property
     def at_rest(self) -> dict[str, float]:
@@ -75,29 +75,29 @@ class Rest:
     def address(self, angles: Trace | Array) -> Array:
         """Rear edge of the jack's top to the rear of the knuckle's core, along the jack's top, + to the player, m."""
         u, (w, j, h) = self.unit, (angles[x] for x in ("w", "j", "h"))
-        gap = turned(h, u.hammer.knuckle_centre) - turned(w, u.wippen.jack_centre)
+        gap = rotate_vectors(h, u.hammer.knuckle_centre) - rotate_vectors(w, u.wippen.jack_centre)
         gap += np.subtract(u.hammer.centre, u.wippen.centre)[:, None]
-        front, rear = turned(j, u.jack.top_front), turned(j, u.jack.top_rear)
+        front, rear = rotate_vectors(j, u.jack.top_front), rotate_vectors(j, u.jack.top_rear)
         along = (rear - front) / np.hypot(*(rear - front))
         return np.asarray(((gap - rear) * along).sum(axis=0))
 
     def jack_home(self, angles: Trace | Array) -> NDArray[np.bool_]:
         """Whether the jack stands under the knuckle, able to lift it."""
-        return np.asarray(self.address(angles) < HOME)
+        return np.asarray(self.address(angles) < JACK_HOME_TOLERANCE)
 
 
-def key_height(rest: Rest) -> float:
+def measure_key_height(rest: Rest) -> float:
     """Top of the key at its front edge over the key bed, at rest, m."""
     _, y = rest.unit.key.touch_point
     edge = np.sin(rest.angle) * rest.unit.key.front_edge_x + np.cos(rest.angle) * y
     return float(edge) + rest.unit.nominal.get("key.balance_rail_height", 0.0)
 
 
-def turned(angle: Array, v: tuple[float, float]) -> Array:
+def rotate_vectors(angle: Array, v: tuple[float, float]) -> Array:
     c, s = np.cos(angle), np.sin(angle)
     return np.array([c * v[0] - s * v[1], s * v[0] + c * v[1]])
 
 
-def at_rest(unit: ActionUnit, step: float = DEFAULT_STEP) -> Rest:
+def settle_at_rest(unit: ActionUnit, step: float = DEFAULT_STEP) -> Rest:
     """Settle the unit.  Raises SimulationError when it does not come to rest."""
-    return Rest(unit, pack(unit), settle(unit, step=step), step)
+    return Rest(unit, pack_parameters(unit), settle_unit(unit, step=step), step)

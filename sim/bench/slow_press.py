@@ -8,33 +8,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.readings import Settings, SlowPress, TouchWeight
-from sim.bench.rest_pose import Rest, turned
-from sim.physics.finger import even_travel, key_motion, slowing_travel
-from sim.physics.run import NO_FINGER, Drive, Run, go_on, run
+from sim.bench.rest_pose import Rest, rotate_vectors
+from sim.physics.finger import build_even_path, build_slowing_path, drive_key_motion
+from sim.physics.run import NO_FINGER, Drive, Run, continue_run, run
 from sim.unit.model import GRAVITY
 
 Array = NDArray[np.float64]
 
-FIRM = 0.300 * GRAVITY
+FIRM_FORCE = 0.300 * GRAVITY
 """Force of firm contact with the punching, N (300 gf: trade.md, dip test load)."""
-SPEED = 3e-3
+PRESS_SPEED = 3e-3
 """Speed of the slow press at the touch point, m/s: the crown coasts less than 0.02 mm on it."""
-HURRY = 12e-3
+QUICK_SPEED = 12e-3
 """Speed of a quick press over the first half of the way, m/s."""
-SPAN = (2e-3, 5e-3)
+WEIGHT_SPAN = (2e-3, 5e-3)
 """Travel over which down and up weight are taken, m (readings.md)."""
-CLEAR = 1e-3
+ESCAPE_DISTANCE = 1e-3
 """The jack can have escaped when its top's rear edge stands this far in front of the knuckle's core, m."""
-FARTHEST = 1.1
+LARGEST_KEY_TURN = 1.1
 """Turn of the key at which a press ends that met no punching, rad: past the model's range."""
-FALL = 5e-5
+ESCAPE_FALL = 5e-5
 """... and the crown has fallen this far from its highest point, m."""
 PAST_ESCAPE = 5e-5
 """Further travel at which the key is held to read the drop, m."""
 
 
 @dataclass(frozen=True)
-class Pressed:
+class PressRun:
     """A slow press and its return, with where things happened (touch-point travel in m)."""
 
     rest: Rest
@@ -48,7 +48,7 @@ class Pressed:
     """Trace row of firm contact with the punching."""
 
 
-def bottom_travel(rest: Rest, force: float = 2 * FIRM) -> float:
+def find_bottom_travel(rest: Rest, force: float = 2 * FIRM_FORCE) -> float:
     """Touch-point travel at which the punching carries about ``force`` N, m."""
     law = rest.unit.contacts["punching"]
     squeeze = (force / law.stiffness) ** (1 / law.exponent)
@@ -56,16 +56,20 @@ def bottom_travel(rest: Rest, force: float = 2 * FIRM) -> float:
     return (rest.at_rest["punching"] + squeeze) * rest.arm / arm
 
 
-def press(rest: Rest, *, back: bool = True, quick: bool = False) -> Pressed:
+def press_slowly(rest: Rest, *, back: bool = True, quick: bool = False) -> PressRun:
     """Press the key slowly to firm contact and let it up again; nothing is raised, see ``outcome``.
 
     ``quick`` hurries over the first half of the way, where only weights are read.
     """
-    depth = min(bottom_travel(rest), FARTHEST * rest.arm)
-    path = slowing_travel(depth, 0.5 * depth, HURRY, SPEED) if quick else even_travel(0.0, depth, SPEED)
+    depth = min(find_bottom_travel(rest), LARGEST_KEY_TURN * rest.arm)
+    path = (
+        build_slowing_path(depth, 0.5 * depth, QUICK_SPEED, PRESS_SPEED)
+        if quick
+        else build_even_path(0.0, depth, PRESS_SPEED)
+    )
     down = run(
         rest.parameters,
-        key_motion(path, rest.arm, rest.angle),
+        drive_key_motion(path, rest.arm, rest.angle),
         float(path[-2, 0]) + 0.05,
         rest.state,
         step=rest.step,
@@ -76,7 +80,7 @@ def press(rest: Rest, *, back: bool = True, quick: bool = False) -> Pressed:
     peak = int(np.argmin(crown)) if len(crown) else 0
     firm = _firm(down, peak)
     if not down.outcome.fine:
-        return Pressed(rest, down, None, "leaves its domain", str(down.outcome), peak, None)
+        return PressRun(rest, down, None, "leaves its domain", str(down.outcome), peak, None)
     if len(down.log.times("string", True)) or crown[peak] < 5e-5:
         outcome, reason = "blocks on the string", _blocked(down, peak)
     elif not _escaped(rest, down, crown[peak]) and _carried(down, -1):
@@ -87,18 +91,18 @@ def press(rest: Rest, *, back: bool = True, quick: bool = False) -> Pressed:
     elif not _escaped(rest, down, crown[peak]):
         outcome, reason = "never escapes", "the jack is still under the knuckle when the key is at the bottom"
     if not back or outcome != "plays":
-        return Pressed(rest, down, None, outcome, reason, peak, firm)
-    back_path = even_travel(depth, 0.0, 1.5 * SPEED)
-    up = go_on(
+        return PressRun(rest, down, None, outcome, reason, peak, firm)
+    back_path = build_even_path(depth, 0.0, 1.5 * PRESS_SPEED)
+    up = continue_run(
         down,
-        key_motion(_later(back_path, down.end), rest.arm, rest.angle),
+        drive_key_motion(_later(back_path, down.end), rest.arm, rest.angle),
         float(back_path[-2, 0]) + 0.2,
         step=rest.step,
         every=5e-4,
     )
     if not up.outcome.fine:
         outcome, reason = "leaves its domain", str(up.outcome)
-    return Pressed(rest, down, up, outcome, reason, peak, firm)
+    return PressRun(rest, down, up, outcome, reason, peak, firm)
 
 
 def _later(path: Array, start: float) -> Array:
@@ -108,7 +112,7 @@ def _later(path: Array, start: float) -> Array:
 
 
 def _firm(down: Run, peak: int) -> int | None:
-    firm = (down.trace["finger_force"] >= FIRM) & (down.trace["N_punching"] > 0.5 * FIRM)
+    firm = (down.trace["finger_force"] >= FIRM_FORCE) & (down.trace["N_punching"] > 0.5 * FIRM_FORCE)
     rows = np.nonzero(firm[peak:])[0]
     return peak + int(rows[0]) if len(rows) else None
 
@@ -119,10 +123,10 @@ def _escaped(rest: Rest, run: Run, highest: float) -> bool:
     (The jack may still lean against the knuckle's side.)
     """
     fallen = float(run.place.crown_to_string[-1]) - highest
-    return rest.address(run.trace)[-1] > CLEAR and fallen > FALL
+    return rest.address(run.trace)[-1] > ESCAPE_DISTANCE and fallen > ESCAPE_FALL
 
 
-def lever_carries(pressed: Pressed) -> bool:
+def is_lever_carrying(pressed: PressRun) -> bool:
     """Whether it is the lever, not the jack, that brings the hammer where it blocks or stays up."""
     at = pressed.peak if pressed.outcome == "blocks on the string" else -1
     return _carried(pressed.down, at)
@@ -139,7 +143,7 @@ def _blocked(run: Run, peak: int) -> str:
     return "the jack still pushes when the hammer is at the string: it lets off too late"
 
 
-def held_past_escape(pressed: Pressed) -> float | None:
+def measure_escape_drop(pressed: PressRun) -> float | None:
     """Crown to string with the key held just past escape, m (None: the jack did not leave the knuckle)."""
     rest, down = pressed.rest, pressed.down
     falling = down.place.crown_speed[pressed.peak :]
@@ -147,10 +151,10 @@ def held_past_escape(pressed: Pressed) -> float | None:
         return None
     escape = pressed.peak + int(np.argmin(falling))
     travel = float(rest.travel(down)[escape]) + PAST_ESCAPE
-    path = slowing_travel(travel, 0.5 * travel, HURRY, 2 * SPEED)
+    path = build_slowing_path(travel, 0.5 * travel, QUICK_SPEED, 2 * PRESS_SPEED)
     held = run(
         rest.parameters,
-        key_motion(path, rest.arm, rest.angle),
+        drive_key_motion(path, rest.arm, rest.angle),
         float(path[-2, 0]) + 0.25,
         rest.state,
         step=rest.step,
@@ -161,16 +165,16 @@ def held_past_escape(pressed: Pressed) -> float | None:
     return float(held.place.crown_to_string[-1])
 
 
-def settings(pressed: Pressed, *, drop: bool = True, wink: bool = True) -> Settings:
+def read_settings(pressed: PressRun, *, drop: bool = True, wink: bool = True) -> Settings:
     """Settings as they come out of a slow press (SI); ``drop`` and ``wink`` may be left out, each takes a run."""
     rest, down = pressed.rest, pressed.down
     g = rest.at_rest
     out = Settings(
         blow=g["string"],
         spread=rest.unit.rails.spread,
-        lever_height=lever_height(rest),
-        jack_address=jack_address(rest),
-        wink=tripped_fall(rest) if wink else None,
+        lever_height=measure_lever_height(rest),
+        jack_address=measure_jack_address(rest),
+        wink=measure_tripped_fall(rest) if wink else None,
     )
     if pressed.outcome == "leaves its domain":
         return out
@@ -185,7 +189,7 @@ def settings(pressed: Pressed, *, drop: bool = True, wink: bool = True) -> Setti
     if pressed.outcome != "plays" or firm is None:
         return out
     let_off = float(crown[pressed.peak])
-    held = held_past_escape(pressed) if drop else None
+    held = measure_escape_drop(pressed) if drop else None
     return replace(
         out,
         let_off=let_off,
@@ -195,15 +199,15 @@ def settings(pressed: Pressed, *, drop: bool = True, wink: bool = True) -> Setti
     )
 
 
-def jack_address(rest: Rest) -> float:
+def measure_jack_address(rest: Rest) -> float:
     """At rest: rear edge of the jack's top to the rear of the knuckle's core, fore and aft, + to the player, m."""
     u, (w, j, h) = rest.unit, (rest.state[x] for x in ("w", "j", "h"))
-    core = turned(h, u.hammer.knuckle_centre)[0] + u.hammer.centre[0]
-    rear = turned(j, u.jack.top_rear)[0] + turned(w, u.wippen.jack_centre)[0] + u.wippen.centre[0]
+    core = rotate_vectors(h, u.hammer.knuckle_centre)[0] + u.hammer.centre[0]
+    rear = rotate_vectors(j, u.jack.top_rear)[0] + rotate_vectors(w, u.wippen.jack_centre)[0] + u.wippen.centre[0]
     return float((core - rear)[0])
 
 
-def lever_height(rest: Rest) -> float:
+def measure_lever_height(rest: Rest) -> float:
     """At rest: top of the jack below (+) or above (-) the lever's surface under the knuckle, m.
 
     The gap between knuckle and jack less that between knuckle and lever: what a
@@ -212,7 +216,7 @@ def lever_height(rest: Rest) -> float:
     return rest.at_rest["jack_knuckle"] - rest.at_rest["lever_knuckle"]
 
 
-def tripped_fall(rest: Rest) -> float | None:
+def measure_tripped_fall(rest: Rest) -> float | None:
     """Fall of the crown when the jack is tripped by its toe at rest, m; None where the unit leaves its domain.
 
     The jack held out of the way is a jack that carries nothing.
@@ -226,13 +230,13 @@ def tripped_fall(rest: Rest) -> float | None:
     return fall if fall > 1e-6 else 0.0
 
 
-def touch_weight(pressed: Pressed) -> tuple[TouchWeight, SlowPress | None]:
+def read_touch_weight(pressed: PressRun) -> tuple[TouchWeight, SlowPress | None]:
     """Down and up weight and the slow-press curve (N at the touch point)."""
     if pressed.outcome == "leaves its domain":
         return TouchWeight(), None
     rest, down = pressed.rest, pressed.down
     travel, force = rest.travel(down), down.trace["finger_force"]
-    d = _mean_over(travel, force, SPAN)
+    d = _mean_over(travel, force, WEIGHT_SPAN)
     before, begun = travel < travel[pressed.peak], (travel > 5e-5) & (travel < 1e-3)
     crown = down.place.crown_to_string
     rise = crown[0] - crown
@@ -247,7 +251,7 @@ def touch_weight(pressed: Pressed) -> tuple[TouchWeight, SlowPress | None]:
     if pressed.up is None or pressed.outcome != "plays":
         return weights, None
     back, lift = rest.travel(pressed.up), pressed.up.trace["finger_force"]
-    u = _mean_over(back, lift, SPAN)
+    u = _mean_over(back, lift, WEIGHT_SPAN)
     if d is None or u is None:
         return replace(weights, up_weight=u), _curve(travel, force, back, lift, crown, rest.edge)
     weights = replace(weights, up_weight=u, balance_weight=(d + u) / 2, friction=(d - u) / 2)
@@ -276,7 +280,7 @@ def _curve(travel: Array, force: Array, back: Array, lift: Array, crown: Array, 
     )
 
 
-def reset_point(pressed: Pressed) -> float | None:
+def find_reset_point(pressed: PressRun) -> float | None:
     """Front-edge depth on the slow return at which the jack is home under the knuckle for good, m."""
     if pressed.up is None:
         return None

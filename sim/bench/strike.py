@@ -9,78 +9,78 @@ from numpy.typing import NDArray
 
 from sim.bench.readings import Strike
 from sim.bench.rest_pose import Rest
-from sim.bench.slow_press import FIRM, bottom_travel
+from sim.bench.slow_press import FIRM_FORCE, find_bottom_travel
 from sim.physics.finger import (
-    LONG,
+    TABLE_END,
     Touch,
-    falling_mass,
-    finger_motion,
-    force_over_time,
-    key_motion,
-    power_stroke,
-    pressed,
-    struck,
+    build_power_path,
+    drive_falling_mass,
+    drive_finger_motion,
+    drive_force,
+    drive_key_motion,
+    drive_pressed,
+    drive_struck,
 )
 from sim.physics.run import DRIVEN_MASS, Drive, Run, run
 
 Array = NDArray[np.float64]
 
-LEAST_WAY = 1e-3
+SHORTEST_APPROACH = 1e-3
 """A tip led from above a key with less way than this comes as if the key had it, m."""
-LEAVES = 1e-5
+LEAVING_TRAVEL = 1e-5
 """Travel at which the key is said to have left rest, m."""
 DURATION = 0.45
 """Simulated time of a blow, s: the hammer is at rest in the check by then."""
-RAMP = 0.02
+FORCE_RISE_TIME = 0.02
 """Time in which the force of a force touch rises, s."""
-APART = 5e-3
+BLOW_SEPARATION = 5e-3
 """Two string contacts further apart than this are two blows, s; not where the string, swinging out after the blow,
 only reaches a hammer on its way back."""
 CAUGHT_SPEED = 0.02
 """Crown speed below which the hammer is at rest, m/s."""
 
 
-def blow(rest: Rest, touch: Touch, duration: float = DURATION) -> Run:
+def run_blow(rest: Rest, touch: Touch, duration: float = DURATION) -> Run:
     """Run one touch from rest (no reading taken)."""
-    drive = drive_of(rest, touch)
+    drive = make_drive(rest, touch)
     if touch.kind == "motion":
         duration += float(drive.table[-2, 0])
     return run(rest.parameters, drive, duration, rest.state, step=rest.step, every=rest.step)
 
 
-def drive_of(rest: Rest, touch: Touch) -> Drive:
+def make_drive(rest: Rest, touch: Touch) -> Drive:
     """The touch on this unit."""
     finger = rest.unit.finger
     above = finger.struck_height if touch.struck else 0.0
     if touch.kind == "mass":
-        return falling_mass(touch.strength, above)
+        return drive_falling_mass(touch.strength, above)
     if touch.kind == "force":
-        push = force_over_time(np.array([0.0, RAMP, LONG]), touch.strength * np.array([0.0, 1.0, 1.0]))
+        push = drive_force(np.array([0.0, FORCE_RISE_TIME, TABLE_END]), touch.strength * np.array([0.0, 1.0, 1.0]))
         return replace(push, mode=DRIVEN_MASS, mass=finger.mass, height=above) if touch.struck else push
     if touch.kind == "motion":
-        return _led(rest, touch.strength, above)
-    return struck(finger, touch.strength) if touch.struck else pressed(finger, touch.strength)
+        return _guide_key(rest, touch.strength, above)
+    return drive_struck(finger, touch.strength) if touch.struck else drive_pressed(finger, touch.strength)
 
 
-def _led(rest: Rest, time: float, above: float) -> Drive:
+def _guide_key(rest: Rest, time: float, above: float) -> Drive:
     """The key led to its bottom, or the finger's tip led there from above the key as fast."""
-    bottom = bottom_travel(rest, 4 * FIRM)
+    bottom = find_bottom_travel(rest, 4 * FIRM_FORCE)
     if above == 0.0:
-        return key_motion(power_stroke(bottom, time, 3.0), rest.arm, rest.angle)
+        return drive_key_motion(build_power_path(bottom, time, 3.0), rest.arm, rest.angle)
     pad = rest.unit.contacts["finger"]
-    way = above + bottom + (4 * FIRM / pad.stiffness) ** (1 / pad.exponent)
-    path = power_stroke(way, time * way / max(bottom, LEAST_WAY), 3.0)
+    way = above + bottom + (4 * FIRM_FORCE / pad.stiffness) ** (1 / pad.exponent)
+    path = build_power_path(way, time * way / max(bottom, SHORTEST_APPROACH), 3.0)
     path[:, 1] += rest.design_travel - above
-    return finger_motion(path)
+    return drive_finger_motion(path)
 
 
-def play(rest: Rest, touch: Touch, duration: float = DURATION) -> tuple[Strike, Run]:
+def play_touch(rest: Rest, touch: Touch, duration: float = DURATION) -> tuple[Strike, Run]:
     """Play one touch and read it (SI).  The run comes along for its traces."""
-    r = blow(rest, touch, duration)
-    return read(rest, touch, r), r
+    r = run_blow(rest, touch, duration)
+    return read_strike(rest, touch, r), r
 
 
-def read(rest: Rest, touch: Touch, r: Run) -> Strike:
+def read_strike(rest: Rest, touch: Touch, r: Run) -> Strike:
     """Readings of a finished blow."""
     name = touch.name
     if not r.outcome.fine:
@@ -95,7 +95,7 @@ def read(rest: Rest, touch: Touch, r: Run) -> Strike:
     checked, caught = _checking(r)
     if not len(makes):
         return replace(common, outcome="does not sound", key_speed_max=key_speed, checking_distance=checked)
-    contact, blows = float(makes[0, 0]), blows_of(makes)
+    contact, blows = float(makes[0, 0]), count_blows(makes)
     release = e["string_release"]
     start = e["key_leaves_rest"]
     free = e["free_flight"]
@@ -118,10 +118,10 @@ def read(rest: Rest, touch: Touch, r: Run) -> Strike:
     )
 
 
-def blows_of(makes: Array) -> int:
+def count_blows(makes: Array) -> int:
     """How many blows contacts with the string are (rows of the log, with the crown's speed in the fifth column)."""
     struck = makes[makes[:, 4] > 0, 0]
-    return len(makes[:1]) + int(np.sum(np.diff(struck) > APART))
+    return len(makes[:1]) + int(np.sum(np.diff(struck) > BLOW_SEPARATION))
 
 
 def _row(t: Array, time: float | None) -> int:
@@ -153,14 +153,14 @@ def _events(rest: Rest, r: Run, travel: Array) -> dict[str, float | None]:
     release = None
     if contact is not None:
         ends = log.times("string", False)
-        ends = ends[(ends > contact) & (ends < contact + APART)]
+        ends = ends[(ends > contact) & (ends < contact + BLOW_SEPARATION)]
         release = float(ends[-1]) if len(ends) else None
     landed = _first(log.times("punching", True))
-    bottom = _crossing(t, r.trace["N_punching"], FIRM, _row(t, landed) - 1) if landed is not None else None
+    bottom = _crossing(t, r.trace["N_punching"], FIRM_FORCE, _row(t, landed) - 1) if landed is not None else None
     damper = _crossing(t, r.trace["d"], 5e-5) if rest.unit.damper is not None else None
     tail = _first(log.times("backcheck", True), release or contact or 0.0)
     return {
-        "key_leaves_rest": _crossing(t, travel, LEAVES),
+        "key_leaves_rest": _crossing(t, travel, LEAVING_TRAVEL),
         "damper_starts": damper,
         "toe_meets_button": _first(log.times("toe_button", True)),
         "lever_meets_drop_screw": _first(log.times("drop_screw", True)),

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
 
-from sim.shared_files import shared_file
+from sim.shared_files import find_shared_file
 
 Points = tuple[tuple[int, float, float], ...]
 Side = Literal["low", "high"]
 
 
 @dataclass(frozen=True, slots=True)
-class Usual:
+class UsualRange:
     """The usual range of one reading on one key, in the unit a technician reads in."""
 
     name: str
@@ -51,19 +51,19 @@ class _Entry:
     advice: Mapping[Side, tuple[str, str]]
 
 
-def usual(name: str, key_number: int, sharp: bool = False) -> Usual | None:
+def find_usual_range(name: str, key_number: int, sharp: bool = False) -> UsualRange | None:
     """The usual range of a reading (``let_off``, ``pinning.hammer``), or None where there is none."""
-    entry = table().get(name)
+    entry = load_usual_ranges().get(name)
     if entry is None:
         return None
     low, high = _between(entry.sharp if sharp else entry.natural, key_number)
-    return Usual(name, entry.unit, low, high, entry.source, entry.advice)
+    return UsualRange(name, entry.unit, low, high, entry.source, entry.advice)
 
 
 @cache
-def table() -> Mapping[str, _Entry]:
+def load_usual_ranges() -> Mapping[str, _Entry]:
     """All entries of the file by name."""
-    with shared_file("usual_ranges.toml").open("rb") as file:
+    with find_shared_file("usual_ranges.toml").open("rb") as file:
         return {name: _entry(raw) for name, raw in _walk(tomllib.load(file), "")}
 
 

@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
-from typing import Any
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
+from sim.cli.options import load_origin, parse_changes
 
-FINE, CANNOT_PLAY = 0, 3
-Command = Callable[..., argparse.ArgumentParser]
 UNIT = "concert-grand-natural"
 """The scenario that healthy units are drawn about: published figures are of the middle of a grand."""
 
 
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(
-        commands, "evidence", "the validation report: published and trade figures against many healthy units",
-        "Verdicts are pass, miss or not comparable; a miss is no error of this command.", scenario=False,
-    )  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE", help="write the report to FILE (.html), figures and all")
     parser.add_argument("--units", metavar="N", type=_units, help="healthy units to read (default 12)")
     parser.add_argument("--seed", metavar="S", type=_seed, default=1, help="the same seed draws the same units")
@@ -43,33 +36,40 @@ def _seed(text: str) -> int:
 
 def evidence(args: argparse.Namespace) -> int:
     """Read the units, judge the rows, write the report."""
-    from sim.cli.commands import changes
-    from sim.cli.studies import origin_of
     from sim.report.evidence import tables as sheet
     from sim.report.formats import json_text
     from sim.validation import evidence as workshop
-    from sim.validation.records import records
+    from sim.validation.records import load_records
 
-    path = screen.out_file(args.out, sheet.SUFFIXES, "--out")
-    origin = origin_of(UNIT, args.changes)
+    path = screen.check_out_file(args.out, sheet.SUFFIXES, "--out")
+    origin = load_origin(UNIT, args.changes)
     count = args.units or (workshop.QUICK if args.quick else workshop.UNITS)
     try:
-        with screen.progress(f"{count} healthy units") as say:
-            found = workshop.evidence(origin.ready, count, args.seed, say, changed=changes(args.changes))
+        with screen.show_progress_bar(f"{count} healthy units") as say:
+            found = workshop.gather_evidence(origin.ready, count, args.seed, say, changed=parse_changes(args.changes))
     except workshop.NoneError as error:
-        screen.note(str(error))
-        return CANNOT_PLAY
-    there = records()
+        screen.print_note(str(error))
+        return ExitCode.CANNOT_PLAY
+    there = load_records()
     if args.json:
-        print(json_text.text(sheet.document(found, there)))
+        print(json_text.format_json(sheet.build_document(found, there)))
     elif path is None:
-        screen.show(sheet.tables(found))
+        screen.print_parts(sheet.build_tables(found))
     else:
-        print(sheet.sentence(found))
+        print(sheet.format_sentence(found))
     if path is not None:
-        page = sheet.html(found, there)
-        screen.keep("report", "--out", path, lambda new: new.write_text(page, encoding="utf-8"))
-    return FINE
+        page = sheet.render_html(found, there)
+        screen.write_output("report", "--out", path, lambda new: new.write_text(page, encoding="utf-8"))
+    return ExitCode.FINE
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"evidence": evidence}
+COMMANDS = (
+    Command(
+        "evidence",
+        "the validation report: published and trade figures against many healthy units",
+        _add_arguments,
+        evidence,
+        "Verdicts are pass, miss or not comparable; a miss is no error of this command.",
+        scenario=False,
+    ),
+)

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from sim.cli import screen
+from sim.cli.command import Command, ExitCode
 
 if TYPE_CHECKING:
-    from sim.teaching.lesson import Foretell, Lesson
-
-FINE = 0
-Command = Callable[..., argparse.ArgumentParser]
+    from sim.teaching.lesson import Lesson, PredictQuestion
 
 
-def add(commands: Any, command: Command) -> None:
-    """Declare the command."""
-    parser = command(
-        commands, "lesson", "learn the escapement: read a lesson, foretell, and do its task",
-        "Without a name it lists the lessons.", scenario=False,
-    )  # fmt: skip
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("lesson", metavar="LESSON", nargs="?", help="a lesson's name, such as let-off")
     parser.add_argument(
         "--say", dest="said", metavar="N=ANSWER", action="append", default=[],
@@ -30,59 +23,75 @@ def add(commands: Any, command: Command) -> None:
         "--turn", dest="turned", metavar="HAND=VALUE", action="append", default=[],
         help="do the task: a hand that the lesson names, and how far it is turned",
     )  # fmt: skip
-    screen.add_paper(parser)
+    screen.add_paper_options(parser)
     parser.add_argument("--inches", action="store_true", help="lengths in inches")
 
 
 def lesson(args: argparse.Namespace) -> int:
     """List, show, or judge what was said and turned."""
     from sim.report.lesson import tables as sheet
-    from sim.teaching.lesson import lessons
+    from sim.teaching.lesson import load_lessons
 
-    paper = screen.out_file(args.sheet, (".pdf",), "--sheet")
+    paper = screen.check_out_file(args.sheet, (".pdf",), "--sheet")
     if args.lesson is None:
-        screen.show(*sheet.listed())
-        return FINE
-    if args.lesson not in lessons():
-        raise screen.refused("LESSON", args.lesson, ", ".join(lessons()), "choose one of these")
-    found = lessons()[args.lesson]
-    said, turned = _said(found, args.said), _turned(found, args.turned)
+        screen.print_parts(*sheet.build_list())
+        return ExitCode.FINE
+    if args.lesson not in load_lessons():
+        raise screen.refuse_option("LESSON", args.lesson, ", ".join(load_lessons()), "choose one of these")
+    found = load_lessons()[args.lesson]
+    said, turned = _parse_answers(found, args.said), _parse_turns(found, args.turned)
     if not said and not turned:
-        screen.show(*sheet.shown(found, args.inches))
+        screen.print_parts(*sheet.build_lesson_parts(found, args.inches))
     for number, (question, answer) in said.items():
-        screen.show(*sheet.foretold(found, number, question, answer, args.inches))
+        screen.print_parts(*sheet.build_prediction_table(found, number, question, answer, args.inches))
     if turned:
-        screen.show(*sheet.result(found, turned, args.inches))
+        screen.print_parts(*sheet.build_result(found, turned, args.inches))
     if paper is not None:
-        from sim.report.lesson.paper import lesson_page, page_of
+        from sim.report.lesson.paper import build_lesson_page, make_lesson_pdf
 
-        screen.keep_bytes("sheet", "--sheet", paper, lesson_page(page_of(found, args.inches), args.paper))
-    return FINE
+        screen.write_output_bytes(
+            "sheet", "--sheet", paper, make_lesson_pdf(build_lesson_page(found, args.inches), args.paper)
+        )
+    return ExitCode.FINE
 
 
-def _said(found: Lesson, texts: Sequence[str]) -> dict[int, tuple[Foretell, str]]:
-    allowed = f"1 to {len(found.foretell)}"
+def _parse_answers(found: Lesson, texts: Sequence[str]) -> dict[int, tuple[PredictQuestion, str]]:
+    allowed = f"1 to {len(found.prediction_questions)}"
     out = {}
     for text in texts:
         number, mark, answer = text.partition("=")
-        if not mark or not number.isdecimal() or not 1 <= int(number) <= len(found.foretell):
-            raise screen.refused("--say", text, f"N=ANSWER with N from {allowed}", 'write it as in --say 1="grows"')
-        out[int(number)] = (found.foretell[int(number) - 1], answer.strip())
+        if not mark or not number.isdecimal() or not 1 <= int(number) <= len(found.prediction_questions):
+            raise screen.refuse_option(
+                "--say", text, f"N=ANSWER with N from {allowed}", 'write it as in --say 1="grows"'
+            )
+        out[int(number)] = (found.prediction_questions[int(number) - 1], answer.strip())
     return out
 
 
-def _turned(found: Lesson, texts: Sequence[str]) -> dict[str, float]:
-    from sim.teaching.adjustments import hands
+def _parse_turns(found: Lesson, texts: Sequence[str]) -> dict[str, float]:
+    from sim.teaching.adjustments import load_adjustments
 
     out = {}
     for text in texts:
         at, mark, value = text.partition("=")
-        if not mark or at not in found.task.hands:
-            raise screen.refused(
-                "--turn", text, ", ".join(found.task.hands), f'write it as in --turn {found.task.hands[0]}="…"'
+        if not mark or at not in found.task.adjustments:
+            raise screen.refuse_option(
+                "--turn",
+                text,
+                ", ".join(found.task.adjustments),
+                f'write it as in --turn {found.task.adjustments[0]}="…"',
             )
-        out[at] = hands()[at].read(value)
+        out[at] = load_adjustments()[at].read(value)
     return out
 
 
-COMMANDS: Mapping[str, Callable[[argparse.Namespace], int]] = {"lesson": lesson}
+COMMANDS = (
+    Command(
+        "lesson",
+        "learn the escapement: read a lesson, foretell, and do its task",
+        _add_arguments,
+        lesson,
+        "Without a name it lists the lessons.",
+        scenario=False,
+    ),
+)

@@ -15,24 +15,24 @@ from typing import Any
 
 from sim.bench import centres, release, repetition, slow_press
 from sim.bench import strike as blows
-from sim.bench.predict import MODERATE, touch
-from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, readings_of
-from sim.bench.rest_pose import Rest, at_rest, key_height
+from sim.bench.predict import MODERATE, find_touch
+from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, list_reading_fields
+from sim.bench.rest_pose import Rest, measure_key_height, settle_at_rest
 from sim.display_units import UNITS
 from sim.errors import SimulationError
 from sim.physics.run import DEFAULT_STEP
 from sim.unit.model import GRAVITY, ActionUnit
 
-HARD = "hard"
+HARD_BLOW = "hard"
 RATE, DEPTH, STROKES = 4.0, 4e-3, 4
 """Soft repetition: strokes a second, how far under its rest the key is let up (m), strokes.  Our convention."""
 PLAYS, CAUGHT, YES, NO = "plays", "caught", "yes", "no"
 CANNOT = ("blocks on the string", "does not drop", "never escapes")
-LOST = "otherwise"
+ANY_OTHER_WORD = "otherwise"
 
 
 @dataclass(frozen=True)
-class Sight:
+class ReadableQuantity:
     """What can be read: a number in ``unit`` to ``accuracy``, or one of ``words``."""
 
     name: str
@@ -49,7 +49,7 @@ class Sight:
 
 
 @dataclass(frozen=True)
-class BenchTest(Sight):
+class BenchTest(ReadableQuantity):
     """One reading that a technician takes, and what that costs."""
 
     slip: float = 0.002
@@ -90,23 +90,29 @@ class Symptoms:
     words: Mapping[str, str]
 
 
-def _known(
+def _define_reading_test(
     cls: type, name: str, first: bool, seconds: float, how: str, limits: tuple[float, float], **more: Any
 ) -> BenchTest:
-    meta = readings_of(cls)[name]
+    meta = list_reading_fields(cls)[name]
     given: dict[str, Any] = {"accuracy": meta["accuracy"], **more}
     return BenchTest(name, meta["title"], meta["unit"], seconds=seconds, how=how, limits=limits, first=first, **given)
 
 
 PRESSED, CHECKED = ("slow_press", PLAYS), ("check", CAUGHT)
-_DAYS: tuple[BenchTest, ...] = (
-    _known(TouchWeight, "down_weight", True, 40, "weights on the touch point until the key just goes down", (5, 250)),
-    _known(TouchWeight, "up_weight", True, 40, "weights that the key just lifts", (-100, 200), needs=PRESSED),
-    _known(Settings, "let_off", True, 20, "press slowly; crown to string where it turns", (0, 20), needs=PRESSED),
-    _known(
+_EVERYDAY_TESTS: tuple[BenchTest, ...] = (
+    _define_reading_test(
+        TouchWeight, "down_weight", True, 40, "weights on the touch point until the key just goes down", (5, 250)
+    ),
+    _define_reading_test(
+        TouchWeight, "up_weight", True, 40, "weights that the key just lifts", (-100, 200), needs=PRESSED
+    ),
+    _define_reading_test(
+        Settings, "let_off", True, 20, "press slowly; crown to string where it turns", (0, 20), needs=PRESSED
+    ),
+    _define_reading_test(
         Settings, "drop", True, 20, "hold the key just past the escape; how far the crown fell", (0, 25), needs=PRESSED
     ),
-    _known(
+    _define_reading_test(
         Settings,
         "aftertouch",
         True,
@@ -115,11 +121,13 @@ _DAYS: tuple[BenchTest, ...] = (
         (0, 8),
         needs=PRESSED,
     ),
-    _known(Strike, "checking_distance", True, 20, "a moderate blow, key held; crown to string", (0, 60), needs=CHECKED),
-    _known(
+    _define_reading_test(
+        Strike, "checking_distance", True, 20, "a moderate blow, key held; crown to string", (0, 60), needs=CHECKED
+    ),
+    _define_reading_test(
         Repetition, "spring_rise", True, 20, "let the check go slowly; how far the hammer rises", (0, 45), needs=CHECKED
     ),
-    _known(
+    _define_reading_test(
         Repetition,
         "reset_point",
         True,
@@ -128,7 +136,7 @@ _DAYS: tuple[BenchTest, ...] = (
         (0, 15),
         needs=PRESSED,
     ),
-    _known(
+    _define_reading_test(
         Repetition,
         "return_time",
         True,
@@ -140,7 +148,7 @@ _DAYS: tuple[BenchTest, ...] = (
     BenchTest(
         "slow_press",
         "slow press ends",
-        words=(PLAYS, *CANNOT, LOST),
+        words=(PLAYS, *CANNOT, ANY_OTHER_WORD),
         seconds=15,
         first=True,
         how="press very slowly and watch the hammer",
@@ -178,9 +186,9 @@ _DAYS: tuple[BenchTest, ...] = (
         needs=CHECKED,
         how="let the check go slowly; a jolt felt in the key",
     ),
-    _known(Settings, "blow", False, 40, "crown to string at rest, with a rule", (20, 70)),
-    _known(Settings, "dip", False, 60, "dip block under a firm finger", (5, 15)),
-    _known(
+    _define_reading_test(Settings, "blow", False, 40, "crown to string at rest, with a rule", (20, 70)),
+    _define_reading_test(Settings, "dip", False, 60, "dip block under a firm finger", (5, 15)),
+    _define_reading_test(
         Settings,
         "drop_at_bottom",
         False,
@@ -189,12 +197,16 @@ _DAYS: tuple[BenchTest, ...] = (
         (-5, 25),
         needs=PRESSED,
     ),
-    _known(TouchWeight, "break_away", False, 40, "weights until the key leaves its rest at all", (5, 250)),
-    _known(
+    _define_reading_test(
+        TouchWeight, "break_away", False, 40, "weights until the key leaves its rest at all", (5, 250)
+    ),
+    _define_reading_test(
         TouchWeight, "let_off_hump", False, 60, "more weights until it goes through the escape", (0, 500), needs=PRESSED
     ),
-    _known(TouchWeight, "leverage_6mm", False, 90, "a 6 mm block under the key front; crown's rise over it", (2, 9)),
-    _known(
+    _define_reading_test(
+        TouchWeight, "leverage_6mm", False, 90, "a 6 mm block under the key front; crown's rise over it", (2, 9)
+    ),
+    _define_reading_test(
         Settings,
         "damper_start",
         False,
@@ -239,9 +251,13 @@ _DAYS: tuple[BenchTest, ...] = (
         how="a feeler between shank and cushion; 0 where it lies on it",
         out=True,
     ),
-    _known(Settings, "wink", False, 180, "trip the jack by its toe; how far the hammer drops", (0, 10), out=True),
-    _known(Settings, "lever_height", False, 180, "a strip of paper between jack, lever and knuckle", (-5, 5), out=True),
-    _known(
+    _define_reading_test(
+        Settings, "wink", False, 180, "trip the jack by its toe; how far the hammer drops", (0, 10), out=True
+    ),
+    _define_reading_test(
+        Settings, "lever_height", False, 180, "a strip of paper between jack, lever and knuckle", (-5, 5), out=True
+    ),
+    _define_reading_test(
         Settings,
         "jack_address",
         False,
@@ -250,7 +266,9 @@ _DAYS: tuple[BenchTest, ...] = (
         (-15, 15),
         out=True,
     ),
-    _known(Settings, "spread", False, 240, "hammer centre to wippen centre with a rule", (80, 150), out=True),
+    _define_reading_test(
+        Settings, "spread", False, 240, "hammer centre to wippen centre with a rule", (80, 150), out=True
+    ),
     BenchTest(
         "knuckle_set",
         "knuckle set",
@@ -358,46 +376,46 @@ _DAYS: tuple[BenchTest, ...] = (
 
 
 @cache
-def bench_tests() -> Mapping[str, BenchTest]:
+def list_bench_tests() -> Mapping[str, BenchTest]:
     """All of them by name, the first readings first."""
-    return {t.name: t for t in _DAYS}
+    return {t.name: t for t in _EVERYDAY_TESTS}
 
 
-def tests_of(unit: ActionUnit) -> dict[str, BenchTest]:
+def list_unit_tests(unit: ActionUnit) -> dict[str, BenchTest]:
     """Those that this unit can be put to."""
-    return {name: t for name, t in bench_tests().items() if t.of(unit)}
+    return {name: t for name, t in list_bench_tests().items() if t.of(unit)}
 
 
-def symptoms(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms:
+def read_symptoms(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms:
     """Every test taken of one unit (SI).  Raises SimulationError when it does not come to rest."""
-    rest = at_rest(unit, step)
-    pressed = slow_press.press(rest)
-    settings = slow_press.settings(pressed)
-    weight, _ = slow_press.touch_weight(pressed)
-    moderate, run = blows.play(rest, touch(MODERATE))
-    hard, _ = blows.play(rest, touch(HARD))
-    rise = release.spring_rise(rest, run, moderate.caught)
-    back = release.let_go(rest, run) if run.outcome.fine else None
+    rest = settle_at_rest(unit, step)
+    pressed = slow_press.press_slowly(rest)
+    settings = slow_press.read_settings(pressed)
+    weight, _ = slow_press.read_touch_weight(pressed)
+    moderate, run = blows.play_touch(rest, find_touch(MODERATE))
+    hard, _ = blows.play_touch(rest, find_touch(HARD_BLOW))
+    rise = release.measure_spring_rise(rest, run, moderate.caught)
+    back = release.release_key(rest, run) if run.outcome.fine else None
     found: dict[str, float | None] = {
-        **{n: getattr(settings, n) for n in readings_of(Settings)},
-        **{n: getattr(weight, n) for n in readings_of(TouchWeight)},
+        **{n: getattr(settings, n) for n in list_reading_fields(Settings)},
+        **{n: getattr(weight, n) for n in list_reading_fields(TouchWeight)},
         "checking_distance": moderate.checking_distance,
         "hard_checking_distance": hard.checking_distance,
         "spring_rise": rise.height,
-        "reset_point": slow_press.reset_point(pressed),
+        "reset_point": slow_press.find_reset_point(pressed),
         "return_time": None if back is None else back.jack_home,
-        **_parts(rest),
+        **_read_parts(rest),
     }
     words = {
-        "slow_press": pressed.outcome if pressed.outcome in (PLAYS, *CANNOT) else LOST,
+        "slow_press": pressed.outcome if pressed.outcome in (PLAYS, *CANNOT) else ANY_OTHER_WORD,
         "check": CAUGHT if moderate.caught else "not caught",
         "hard_check": CAUGHT if hard.caught else "not caught",
         "home": YES if found["return_time"] is not None else NO,
         "kicks": YES if rise.leaves_lever else NO,
-        "repeats": YES if _repeats(rest) else NO,
+        "repeats": YES if _read_repetition(rest) else NO,
     }
-    tests = tests_of(unit)
-    numbers = {n: _finite(found[n]) for n, t in tests.items() if not t.words}
+    tests = list_unit_tests(unit)
+    numbers = {n: _none_if_infinite(found[n]) for n, t in tests.items() if not t.words}
     for name, value in numbers.items():
         needs = tests[name].needs
         if value is not None and needs is not None and words[needs[0]] != needs[1]:
@@ -405,34 +423,34 @@ def symptoms(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms:
     return Symptoms(numbers, {n: words[n] for n, t in tests.items() if t.words})
 
 
-def read(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms | None:
+def try_symptoms(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms | None:
     """The same, or None where the unit cannot even be brought to rest."""
     try:
-        return symptoms(unit, step)
+        return read_symptoms(unit, step)
     except SimulationError:
         return None
 
 
-def _finite(value: float | None) -> float | None:
+def _none_if_infinite(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def _repeats(rest: Rest) -> bool:
-    run, begins = repetition.play(rest, RATE, DEPTH, STROKES)
-    return run.outcome.fine and repetition.judge(rest, run, begins, RATE, DEPTH)[0] == 1.0
+def _read_repetition(rest: Rest) -> bool:
+    run, begins = repetition.play_series(rest, RATE, DEPTH, STROKES)
+    return run.outcome.fine and repetition.judge_series(rest, run, begins, RATE, DEPTH)[0] == 1.0
 
 
-def _parts(rest: Rest) -> dict[str, float | None]:
+def _read_parts(rest: Rest) -> dict[str, float | None]:
     """What is read with parts off: statics of the single part (lever arms times weights)."""
     u = rest.unit
     h, lever, arm = u.hammer, u.wippen.lever_centre, -u.key.touch_point[0]
-    freed = centres.centres(u)
+    freed = centres.read_centres(u)
     found: dict[str, float | None] = {f"pinning_{n}": c.pinning_force for n, c in freed.items()}
     found |= {f"swings_{n}": freed[n].swings for n in ("hammer", "wippen")}
     place = abs(h.knuckle_centre[0] + h.centre[0] - u.wippen.centre[0] - lever[0])
     toe = math.hypot(*u.jack.toe_centre)
     return found | {
-        "key_height": key_height(rest),
+        "key_height": measure_key_height(rest),
         "rest_gap": max(0.0, rest.at_rest["rest_cushion"]),
         "knuckle_set": h.knuckle_centre[0],
         "hammer_weight": (h.shank_mass_moment + h.head_mass * h.head_mass_centre[0]) / h.strike_point[0],

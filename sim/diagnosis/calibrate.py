@@ -15,27 +15,26 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from sim.diagnosis.bench_tests import read
-from sim.diagnosis.inference import Cells
-from sim.diagnosis.observations import Observed
+from sim.diagnosis.bench_tests import try_symptoms
+from sim.diagnosis.inference import CauseGrid
+from sim.diagnosis.observations import Observations
 from sim.errors import SimulationError
-from sim.fields.overrides import apply
-from sim.fields.scenario_files import Leaf
-from sim.regulation.model_inputs import knob_at
-from sim.scenario.load import Leaves
-from sim.scenario.writing import WHERE, with_unit
-from sim.studies.healthy_variation import Variation, variations, varied
-from sim.studies.variants import Origin, text_of
+from sim.fields.overrides import apply_overrides
+from sim.fields.scenario_files import Leaf, Leaves
+from sim.regulation.model_inputs import find_model_input
+from sim.scenario.writing import FILE_LABEL, update_leaves
+from sim.studies.healthy_variation import Variation, load_variations, vary_unit
+from sim.studies.variants import BaseScenario, format_input
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
-UNHEALTHY = 1e-4
+LEAST_HEALTHY_CHANCE = 1e-4
 """Chance of readings so far off from which a note is not taken for healthy."""
 STEPS = 4
 """The unit is run again so many times at most."""
-STILL = 0.05
+CONVERGED_STEP = 0.05
 """A step of fewer standard deviations of every input ends the search."""
 PATHS = {
     "friction": "friction.{}", "rubbing": "contacts.{}.friction", "felt": "contacts.{}.stiffness",
@@ -45,7 +44,7 @@ PATHS = {
 
 
 @dataclass(frozen=True)
-class Fitted:
+class FittedInput:
     """One input: how far off the scenario it is, in standard deviations of healthy units, and how uncertain still."""
 
     variation: Variation
@@ -59,7 +58,7 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class Reproduced:
+class ReproducedReading:
     """One reading (SI): as read (None: not read), of the scenario, of the fitted unit, and the fit's standard error."""
 
     name: str
@@ -74,11 +73,11 @@ class Calibration:
     """A unit fitted to readings."""
 
     unit: ActionUnit
-    inputs: tuple[Fitted, ...]
-    readings: tuple[Reproduced, ...]
+    inputs: tuple[FittedInput, ...]
+    readings: tuple[ReproducedReading, ...]
 
 
-def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None) -> Calibration:
+def calibrate_unit(grid: CauseGrid, observed: Observations, progress: Progress | None = None) -> Calibration:
     """Fit the library's unit.  Raises SimulationError where the readings are not those of a healthy note."""
     library, evidence = grid.library, observed.evidence
     columns = [library.numbers.index(n) for n in evidence.numbers]
@@ -89,7 +88,7 @@ def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None)
     noise = grid.covariance(columns, rough, np.array([0]))[0] - straight
     off = wanted - grid.mean[0, columns]
     chance = float(chdtrc(len(columns), off @ np.linalg.solve(straight + noise, off))) if columns else 1.0
-    if chance < UNHEALTHY:
+    if chance < LEAST_HEALTHY_CHANCE:
         told = f"so far from a healthy note's as these readings lie but {chance:.1g} of such notes: diagnose it first"
         raise SimulationError("not healthy", None, told)
     gain = np.linalg.solve(straight + noise, slopes.T).T if columns else np.zeros((len(slopes), 0))
@@ -100,11 +99,11 @@ def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None)
             progress(step / STEPS, "fitting")
         before = z
         z = gain @ (wanted - now[columns] + slopes.T @ z)
-        if np.abs(z - before).max(initial=0.0) < STILL:
+        if np.abs(z - before).max(initial=0.0) < CONVERGED_STEP:
             z = before
             break
-        unit = varied(library.unit, z.tolist())
-        found = read(unit)
+        unit = vary_unit(library.unit, z.tolist())
+        found = try_symptoms(unit)
         now, _ = library.pack(found)
         if np.isnan(now[columns]).any():
             lost = ", ".join(n for n, c in zip(evidence.numbers, columns, strict=True) if np.isnan(now[c]))
@@ -113,18 +112,20 @@ def calibrate(grid: Cells, observed: Observed, progress: Progress | None = None)
             )
     errors = np.sqrt(np.maximum(np.einsum("kr,kl,lr->r", library.slopes, left, library.slopes), 0.0))
     deviations = np.sqrt(np.maximum(np.diag(left), 0.0))
-    inputs = tuple(Fitted(v, float(a), float(d)) for v, a, d in zip(variations(), z, deviations, strict=True))
+    inputs = tuple(FittedInput(v, float(a), float(d)) for v, a, d in zip(load_variations(), z, deviations, strict=True))
     rows = []
     for i, name in enumerate(library.numbers):
         si = library.tests[name].si
         if np.isfinite(now[i]):
             rows.append(
-                Reproduced(name, observed.numbers.get(name), library.healthy[i] * si, now[i] * si, errors[i] * si)
+                ReproducedReading(
+                    name, observed.numbers.get(name), library.healthy[i] * si, now[i] * si, errors[i] * si
+                )
             )
     return Calibration(unit, inputs, tuple(rows))
 
 
-def scenario(origin: Origin, fitted: Calibration) -> Leaves:
+def write_calibrated_scenario(origin: BaseScenario, fitted: Calibration) -> Leaves:
     """The scenario with what was fitted, each input with what is left of its uncertainty.  Raises InputError."""
     told: dict[str, str] = {}
     doubt: dict[str, str] = {}
@@ -133,20 +134,20 @@ def scenario(origin: Origin, fitted: Calibration) -> Leaves:
         if kind not in PATHS:
             continue
         path = PATHS[kind].format(name)
-        told[path] = text_of(path, _value(one.variation, fitted.unit), fitted.unit)
+        told[path] = format_input(path, _format_fitted_value(one.variation, fitted.unit), fitted.unit)
         doubt[path] = f"{100 * one.variation.deviation * one.deviation:.1f} %"
-    base = apply(origin.leaves, WHERE, {**origin.overrides, **told})
-    leaves = with_unit(base, fitted.unit)
+    base = apply_overrides(origin.leaves, FILE_LABEL, {**origin.overrides, **told})
+    leaves = update_leaves(base, fitted.unit)
     leaves = {path: leaf for path, leaf in leaves.items() if path[0] != "targets"}  # its screws stand as they were read
     for path, share in doubt.items():
         way = tuple(path.split("."))
         raw = leaves[way].raw
         value = raw.get("value") if isinstance(raw, Mapping) else raw
         made = {"value": value, "uncertainty": share, "source": "estimated", "note": "fitted to readings of the note"}
-        leaves[way] = Leaf(made, WHERE, None)
+        leaves[way] = Leaf(made, FILE_LABEL, None)
     return leaves
 
 
-def _value(variation: Variation, unit: ActionUnit) -> float:
+def _format_fitted_value(variation: Variation, unit: ActionUnit) -> float:
     kind, _, name = variation.at.partition(".")
-    return unit.contacts[name].stiffness if kind == "felt" else knob_at(variation.at).get(unit)
+    return unit.contacts[name].stiffness if kind == "felt" else find_model_input(variation.at).get(unit)

@@ -11,24 +11,24 @@ from scipy.special import chdtrc
 
 from sim.diagnosis.bench_tests import BenchTest
 from sim.diagnosis.faults import Fault
-from sim.diagnosis.inference import Cells, Posterior, posterior
-from sim.diagnosis.next_test import SURE, NextTest, next_tests
-from sim.diagnosis.observations import Observed
+from sim.diagnosis.inference import CauseGrid, Posterior, compute_posterior
+from sim.diagnosis.next_test import SURE_CHANCE, NextTest, rank_next_tests
+from sim.diagnosis.observations import Observations
 
 Array = NDArray[np.float64]
 
-LISTED = 0.02
+LEAST_LISTED_CHANCE = 0.02
 """Causes less likely than this are not listed."""
-APART = 4.0
+SEPARATION = 4.0
 """Two causes are told apart where their readings differ by this squared distance: two standard errors."""
-UNEXPLAINED = 1e-3
+LEAST_MISFIT_CHANCE = 1e-3
 """Chance of so great a misfit under the best cause from which none is said to explain the readings."""
-FAR = 2.5
+UNEXPLAINED_ERRORS = 2.5
 """Standard errors from which a reading is said to disagree."""
 
 
 @dataclass(frozen=True)
-class Listed:
+class ListedFault:
     """A fault that may be there: its probability, and severity if it is (mean, and ends of the 90 % interval)."""
 
     fault: Fault
@@ -42,7 +42,7 @@ class Listed:
 
 
 @dataclass(frozen=True)
-class Alike:
+class IndistinguishableFaults:
     """Faults that the readings taken cannot tell apart, and the test that would ("" where none would)."""
 
     faults: tuple[str, ...]
@@ -50,7 +50,7 @@ class Alike:
 
 
 @dataclass(frozen=True)
-class Disagrees:
+class UnexplainedReading:
     """A reading that the best cause does not explain: read and expected (SI), and how far off in standard errors."""
 
     test: BenchTest
@@ -64,18 +64,18 @@ class Diagnosis:
     """All of it."""
 
     found: Posterior
-    listed: tuple[Listed, ...]
+    listed: tuple[ListedFault, ...]
     healthy: float
-    alike: tuple[Alike, ...]
+    alike: tuple[IndistinguishableFaults, ...]
     chance: float
     """Of a misfit as great as the best cause's, were it the true one."""
-    disagrees: tuple[Disagrees, ...]
+    disagrees: tuple[UnexplainedReading, ...]
     """Where no cause explains the readings: those that disagree with the best one."""
     tests: tuple[NextTest, ...]
 
     @property
     def explained(self) -> bool:
-        return self.chance >= UNEXPLAINED
+        return self.chance >= LEAST_MISFIT_CHANCE
 
     @property
     def verdict(self) -> str:
@@ -83,38 +83,42 @@ class Diagnosis:
         if not self.explained:
             return "unexplained"
         name, p = self.found.ranked[0]
-        if p < SURE:
+        if p < SURE_CHANCE:
             return "unsure"
         return name or "healthy"
 
 
-def diagnose(grid: Cells, observed: Observed, *, out: bool = False, slips: bool = True) -> Diagnosis:
+def diagnose_evidence(grid: CauseGrid, observed: Observations, *, out: bool = False, slips: bool = True) -> Diagnosis:
     """The causes of what was observed.
 
     ``out``: the action is out already, so that tests there cost less; ``slips``: one number may be a slip of the pen.
     """
-    found = posterior(grid, observed.evidence, slips=slips)
+    found = compute_posterior(grid, observed.evidence, slips=slips)
     listed = []
     for name, p in found.faults.items():
-        if p >= LISTED:
+        if p >= LEAST_LISTED_CHANCE:
             fault = grid.library.faults[name]
-            listed.append(Listed(fault, p, found.severity(name)))
-    chance, best = _chance(found)
-    off = _disagreements(found, best) if chance < UNEXPLAINED else ()
-    alike = _alike(found, [c.fault.name for c in listed if c.probability >= 2 * LISTED]) if not off else ()
-    return Diagnosis(found, tuple(listed), found.healthy, alike, chance, off, next_tests(found, out))
+            listed.append(ListedFault(fault, p, found.severity(name)))
+    chance, best = _compute_misfit_chance(found)
+    off = _find_unexplained(found, best) if chance < LEAST_MISFIT_CHANCE else ()
+    alike = (
+        _group_indistinguishable(found, [c.fault.name for c in listed if c.probability >= 2 * LEAST_LISTED_CHANCE])
+        if not off
+        else ()
+    )
+    return Diagnosis(found, tuple(listed), found.healthy, alike, chance, off, rank_next_tests(found, out))
 
 
-def _chance(found: Posterior) -> tuple[float, int]:
+def _compute_misfit_chance(found: Posterior) -> tuple[float, int]:
     """Of so great a misfit, and the cell that fits best."""
     n = len(found.evidence.numbers)
-    best = int(np.argmin(found.misfit + _words_off(found)))
+    best = int(np.argmin(found.misfit + _count_word_misfit(found)))
     if n == 0:
         return 1.0, best
     return float(chdtrc(n, found.misfit[best])), best
 
 
-def _words_off(found: Posterior) -> Array:
+def _count_word_misfit(found: Posterior) -> Array:
     """What the words take from each cell, on the scale of the misfit."""
     grid, off = found.cells, np.zeros(len(found.misfit))
     for name, word in found.evidence.words.items():
@@ -123,7 +127,7 @@ def _words_off(found: Posterior) -> Array:
     return off
 
 
-def _disagreements(found: Posterior, best: int) -> tuple[Disagrees, ...]:
+def _find_unexplained(found: Posterior, best: int) -> tuple[UnexplainedReading, ...]:
     grid, tests = found.cells, found.cells.library.tests
     names = list(found.evidence.numbers)
     columns = [grid.library.numbers.index(n) for n in names]
@@ -136,15 +140,15 @@ def _disagreements(found: Posterior, best: int) -> tuple[Disagrees, ...]:
     off = (inverse @ (read - expected)) / np.sqrt(np.diag(inverse))
     expected = read - (inverse @ (read - expected)) / np.diag(inverse)
     rows = [
-        Disagrees(tests[n], float(r) * tests[n].si, float(e) * tests[n].si, float(z))
+        UnexplainedReading(tests[n], float(r) * tests[n].si, float(e) * tests[n].si, float(z))
         for n, r, e, z in zip(names, read, expected, off, strict=True)
     ]
     rows.sort(key=lambda row: -abs(row.off))
-    far = [row for row in rows if abs(row.off) >= FAR]
+    far = [row for row in rows if abs(row.off) >= UNEXPLAINED_ERRORS]
     return tuple(far or rows[:1])
 
 
-def _alike(found: Posterior, names: Sequence[str]) -> tuple[Alike, ...]:
+def _group_indistinguishable(found: Posterior, names: Sequence[str]) -> tuple[IndistinguishableFaults, ...]:
     """Groups of listed faults whose readings lie within two standard errors of each other."""
     grid = found.cells
     taken = [grid.library.numbers.index(n) for n in found.evidence.numbers]
@@ -152,16 +156,18 @@ def _alike(found: Posterior, names: Sequence[str]) -> tuple[Alike, ...]:
     groups: list[list[str]] = []
     for name in names:
         for group in groups:
-            if any(distance(grid, found, name, other, taken, words) < APART for other in group):
+            if any(compute_distance(grid, found, name, other, taken, words) < SEPARATION for other in group):
                 group.append(name)
                 break
         else:
             groups.append([name])
-    return tuple(Alike(tuple(g), _splits(found, g[0], g[1])) for g in groups if len(g) > 1)
+    return tuple(
+        IndistinguishableFaults(tuple(g), _find_separating_test(found, g[0], g[1])) for g in groups if len(g) > 1
+    )
 
 
-def distance(
-    grid: Cells,
+def compute_distance(
+    grid: CauseGrid,
     found: Posterior,
     one: str,
     two: str,
@@ -190,11 +196,11 @@ def distance(
         off += np.einsum("ci,ij,cj->c", step, factor, step)
     for t in words:
         same = (grid.said[t][others] * grid.said[t][a]).sum(axis=1)
-        off += np.where(same < 0.1, APART, 0.0)
+        off += np.where(same < 0.1, SEPARATION, 0.0)
     return float(off.min())
 
 
-def _splits(found: Posterior, one: str, two: str) -> str:
+def _find_separating_test(found: Posterior, one: str, two: str) -> str:
     """The cheapest test not taken that by itself tells two faults apart."""
     grid, library = found.cells, found.cells.library
     taken = {*found.evidence.numbers, *found.evidence.words}
@@ -204,6 +210,6 @@ def _splits(found: Posterior, one: str, two: str) -> str:
         numbers = [] if test.words else [library.numbers.index(name)]
         words = [library.words.index(name)] if test.words else []
         ways = ((one, two), (two, one))
-        if min(distance(grid, found, *pair, numbers, words, as_bad=True) for pair in ways) >= APART:
+        if min(compute_distance(grid, found, *pair, numbers, words, as_bad=True) for pair in ways) >= SEPARATION:
             return name
     return ""

@@ -13,10 +13,10 @@ from types import MappingProxyType
 from typing import Any
 
 from sim.display_units import format_si
-from sim.regulation.model_inputs import knob_at, spelling
-from sim.shared_files import shared_file
+from sim.regulation.model_inputs import find_bench_unit, find_model_input
+from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
-from sim.units import NUMBER, parse
+from sim.units import NUMBER, parse_quantity
 
 Signs = Mapping[str, int]
 
@@ -52,7 +52,7 @@ class Fault:
 
     def spoil(self, unit: ActionUnit, severity: float) -> ActionUnit:
         """The unit with this fault."""
-        knob, value = knob_at(self.at), self.value(severity)
+        knob, value = find_model_input(self.at), self.value(severity)
         now = knob.get(unit)
         return knob.put(unit, {"to": value, "by": now + value, "share": now * value}[self.how])
 
@@ -61,11 +61,11 @@ class Fault:
         value = self.value(severity)
         if self.how == "share":
             return f"{100 * value:.0f} %"
-        return format_si(value, spelling(self.at), inches, sign="+" if self.how == "by" else "")
+        return format_si(value, find_bench_unit(self.at), inches, sign="+" if self.how == "by" else "")
 
 
 @dataclass(frozen=True)
-class Pair:
+class FaultPair:
     """Two faults that come together."""
 
     faults: tuple[str, str]
@@ -74,33 +74,33 @@ class Pair:
 
 
 @cache
-def faults() -> Mapping[str, Fault]:
+def load_faults() -> Mapping[str, Fault]:
     """The catalogue by name, in its order."""
-    return MappingProxyType({row["name"]: _fault(row) for row in _file()["fault"]})
+    return MappingProxyType({row["name"]: _parse_fault(row) for row in _load_catalogue()["fault"]})
 
 
 @cache
-def pairs() -> tuple[Pair, ...]:
+def load_fault_pairs() -> tuple[FaultPair, ...]:
     """Faults that come together."""
-    return tuple(Pair(tuple(row["faults"]), row["prior"], row["why"]) for row in _file()["pair"])
+    return tuple(FaultPair(tuple(row["faults"]), row["prior"], row["why"]) for row in _load_catalogue()["pair"])
 
 
-def spoiled(unit: ActionUnit, ill: Iterable[tuple[str, float]]) -> ActionUnit:
+def apply_faults(unit: ActionUnit, ill: Iterable[tuple[str, float]]) -> ActionUnit:
     """A unit with faults by name and severity.  Raises KeyError, ValueError."""
     for name, severity in ill:
-        unit = faults()[name].spoil(unit, severity)
+        unit = load_faults()[name].spoil(unit, severity)
     return unit
 
 
-def _file() -> dict[str, Any]:
-    with shared_file("faults.toml").open("rb") as file:
+def _load_catalogue() -> dict[str, Any]:
+    with find_shared_file("faults.toml").open("rb") as file:
         return tomllib.load(file)
 
 
-def _fault(row: dict[str, Any]) -> Fault:
+def _parse_fault(row: dict[str, Any]) -> Fault:
     how = next(h for h in ("to", "by", "share") if h in row)
-    dimension = NUMBER if how == "share" else knob_at(row["at"]).dimension
-    low, high = (parse(t, dimension) for t in row[how])
+    dimension = NUMBER if how == "share" else find_model_input(row["at"]).dimension
+    low, high = (parse_quantity(t, dimension) for t in row[how])
     told = {
         k: row[k]
         for k in ("name", "title", "at", "prior", "shows", "test", "read", "cure", "caution", "needs")

@@ -18,30 +18,30 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.diagnosis.library import PAIRED, Curve, Library
-from sim.regulation.model_inputs import knob_at
+from sim.diagnosis.library import PAIR_SEVERITY, FaultCurve, Library
+from sim.regulation.model_inputs import find_model_input
 
 Array = NDArray[np.float64]
 Cause = tuple[str, ...]
 
-HEALTHY: Cause = ()
-GRID = 21
+NO_FAULT: Cause = ()
+SINGLE_SEVERITIES = 21
 """Severities of a single fault."""
-COARSE = 6
+PAIR_SEVERITIES = 6
 """Severities of each of a pair."""
-WELL = 1.0
+HEALTHY_WEIGHT = 1.0
 """Prior weight of no fault, over that of all faults and pairs: every other note looked at is healthy."""
-FELT = 2.0
+NOTICED_FROM = 2.0
 """A fault is looked for when some reading in the action is off by this many accuracies ..."""
-UNFELT = 0.1
+UNNOTICED_SHARE = 0.1
 """... and this much more seldom otherwise."""
-AMISS = 0.01
+OUTLIER_CHANCE = 0.01
 """Chance that a number is not what its cell has it be at all: the reading leaps there, or the pen slipped ..."""
-ANYWHERE = 60.0
+OUTLIER_RANGE = 60.0
 """... and lies anywhere over so many accuracies."""
-OF_BEND = 0.5
+BEND_ERROR = 0.5
 """Standard error where a fault's curve bends or leaps, as a share of the bend: another unit leaps elsewhere."""
-OWN_ERROR = 0.15
+LIBRARY_ERROR = 0.15
 """Standard error of a fault's shift as the library has it, as a share of the shift (tests/diagnosis_trials.py)."""
 
 
@@ -56,7 +56,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Cells:
+class CauseGrid:
     """All causes at all severities."""
 
     library: Library
@@ -95,47 +95,53 @@ class Cells:
         return np.asarray(whole + self.own[:, columns] ** 2)
 
 
-def cells(
-    library: Library, couples: Mapping[tuple[str, str], float] | None = None, *, well: float = WELL, felt: bool = True
-) -> Cells:
+def build_cause_grid(
+    library: Library,
+    couples: Mapping[tuple[str, str], float] | None = None,
+    *,
+    well: float = HEALTHY_WEIGHT,
+    felt: bool = True,
+) -> CauseGrid:
     """The grid of a library; ``couples``: other pairs than the catalogue's with their priors, taken to add up.
 
     ``well``: prior weight of no fault over all others; ``felt``: the note is looked at because something is felt.
     """
-    grid = np.linspace(0.0, 1.0, GRID)
-    coarse = np.linspace(0.0, 1.0, COARSE)
-    causes: list[Cause] = [HEALTHY]
+    grid = np.linspace(0.0, 1.0, SINGLE_SEVERITIES)
+    coarse = np.linspace(0.0, 1.0, PAIR_SEVERITIES)
+    causes: list[Cause] = [NO_FAULT]
     of, severity, prior = [0], [(0.0, 0.0)], [0.0]
     means = [library.healthy[None]]
     bends = [np.zeros((1, len(library.numbers)))]
-    says = [tuple(_one_hot(library, np.array([library.well]), t) for t in range(len(library.words)))]
+    says = [tuple(_encode_words(library, np.array([library.well]), t) for t in range(len(library.words)))]
     for name, fault in library.faults.items():
-        numbers, words = _along(library, library.curves[name], grid, (name,))
-        _add((name,), fault.prior, np.stack([grid, np.zeros(GRID)], axis=1), causes, of, severity, prior)
+        numbers, words = _interpolate_curve(library, library.curves[name], grid, (name,))
+        _add_cell(
+            (name,), fault.prior, np.stack([grid, np.zeros(SINGLE_SEVERITIES)], axis=1), causes, of, severity, prior
+        )
         means.append(numbers)
-        bends.append(_bent(library.curves[name], grid))
+        bends.append(_measure_bend(library.curves[name], grid))
         says.append(words)
     moved = [np.abs(np.concatenate(means) - library.healthy)]
     for names, pair_prior in ({c: p.prior for c, p in library.pairs.items()} | dict(couples or {})).items():
-        one, two = (np.repeat(coarse, COARSE), np.tile(coarse, COARSE))
-        numbers, words = _both(library, names, one, two)
-        _add(names, pair_prior, np.stack([one, two], axis=1), causes, of, severity, prior)
+        one, two = (np.repeat(coarse, PAIR_SEVERITIES), np.tile(coarse, PAIR_SEVERITIES))
+        numbers, words = _combine_pair(library, names, one, two)
+        _add_cell(names, pair_prior, np.stack([one, two], axis=1), causes, of, severity, prior)
         means.append(numbers)
-        moved.append(_moved(library, names, numbers, one, two))
-        both = [_bent(library.curves[n], s) for n, s in zip(names, (one, two), strict=True)]
+        moved.append(_combine_shifts(library, names, numbers, one, two))
+        both = [_measure_bend(library.curves[n], s) for n, s in zip(names, (one, two), strict=True)]
         bends.append(np.hypot(*both))
         says.append(words)
     mean = np.concatenate(means)
     shift = mean - library.healthy
-    own = np.hypot(OWN_ERROR * np.concatenate(moved), OF_BEND * np.concatenate(bends))
-    weight = np.array(prior) * (_felt(library, shift, says) if felt else 1.0)
+    own = np.hypot(LIBRARY_ERROR * np.concatenate(moved), BEND_ERROR * np.concatenate(bends))
+    weight = np.array(prior) * (_compute_noticed_share(library, shift, says) if felt else 1.0)
     mean = mean + 0.5 * library.leaps
     weight[0] = well * weight[1:].sum()
     said = tuple(np.concatenate([s[t] for s in says]) for t in range(len(library.words)))
-    return Cells(library, tuple(causes), np.array(of), np.array(severity), weight / weight.sum(), mean, own, said)
+    return CauseGrid(library, tuple(causes), np.array(of), np.array(severity), weight / weight.sum(), mean, own, said)
 
 
-def _add(
+def _add_cell(
     cause: Cause, prior: float, at: Array, causes: list[Cause], of: list[int], severity: list[tuple[float, float]],
     priors: list[float],
 ) -> None:  # fmt: skip
@@ -145,25 +151,25 @@ def _add(
     causes.append(cause)
 
 
-def _moved(library: Library, names: tuple[str, str], numbers: Array, one: Array, two: Array) -> Array:
+def _combine_shifts(library: Library, names: tuple[str, str], numbers: Array, one: Array, two: Array) -> Array:
     """How far two faults move a reading; where nobody ran them together, each by itself."""
     if names in library.together:
         return np.asarray(np.abs(numbers - library.healthy))
-    alone = (_along(library, library.curves[n], s, (n,))[0] for n, s in zip(names, (one, two), strict=True))
+    alone = (_interpolate_curve(library, library.curves[n], s, (n,))[0] for n, s in zip(names, (one, two), strict=True))
     return np.asarray(np.hypot(*(numbers - library.healthy for numbers in alone)))
 
 
-def _felt(library: Library, shift: Array, says: list[tuple[Array, ...]]) -> Array:
+def _compute_noticed_share(library: Library, shift: Array, says: list[tuple[Array, ...]]) -> Array:
     """How often each cell brings a note to the bench at all."""
     first = [i for i, n in enumerate(library.numbers) if library.tests[n].first]
-    moved = np.abs(shift[:, first]).max(axis=1) >= FELT
+    moved = np.abs(shift[:, first]).max(axis=1) >= NOTICED_FROM
     for t, name in enumerate(library.words):
         if library.tests[name].first:
             moved |= np.concatenate([s[t] for s in says])[:, library.well[t]] < 0.5
-    return np.where(moved, 1.0, UNFELT)
+    return np.where(moved, 1.0, UNNOTICED_SHARE)
 
 
-def _one_hot(library: Library, words: NDArray[np.int64], t: int) -> Array:
+def _encode_words(library: Library, words: NDArray[np.int64], t: int) -> Array:
     test = library.tests[library.words[t]]
     k = len(test.words)
     out = np.full((len(words), k), 1.0 / k)
@@ -172,31 +178,33 @@ def _one_hot(library: Library, words: NDArray[np.int64], t: int) -> Array:
     return np.asarray((1 - test.slip) * out + test.slip / k)
 
 
-def _along(library: Library, curve: Curve, grid: Array, names: Cause) -> tuple[Array, tuple[Array, ...]]:
+def _interpolate_curve(
+    library: Library, curve: FaultCurve, grid: Array, names: Cause
+) -> tuple[Array, tuple[Array, ...]]:
     """Readings and words of one fault at every severity of the grid."""
     numbers = np.empty((len(grid), len(library.numbers)))
     nodes = np.array(curve.severities)
     if len(nodes) == 1:
         fault = library.faults[names[0]]
-        right = 1.0 if fault.how == "share" else 0.0 if fault.how == "by" else _now(library, names[0])
+        right = 1.0 if fault.how == "share" else 0.0 if fault.how == "by" else _read_healthy(library, names[0])
         size = np.array([fault.value(float(s)) - right for s in grid]) / (fault.value(float(nodes[0])) - right)
         step = np.nan_to_num(curve.numbers[0] - library.healthy)
         numbers = library.healthy + size[:, None] * step
         words = tuple(
-            np.repeat(_one_hot(library, curve.words, t), len(grid), axis=0) for t in range(len(library.words))
+            np.repeat(_encode_words(library, curve.words, t), len(grid), axis=0) for t in range(len(library.words))
         )
         return numbers, words
     for i in range(len(library.numbers)):
         there = np.isfinite(curve.numbers[:, i])
         numbers[:, i] = np.interp(grid, nodes[there], curve.numbers[there, i]) if there.any() else library.healthy[i]
     words = tuple(
-        np.stack([np.interp(grid, nodes, column) for column in _one_hot(library, curve.words, t).T], axis=1)
+        np.stack([np.interp(grid, nodes, column) for column in _encode_words(library, curve.words, t).T], axis=1)
         for t in range(len(library.words))
     )
     return numbers, words
 
 
-def _bent(curve: Curve, grid: Array) -> Array:
+def _measure_bend(curve: FaultCurve, grid: Array) -> Array:
     """How far each reading is from going straight along the severities, from node to node."""
     nodes = np.array(curve.severities)
     if len(nodes) < 3:
@@ -206,24 +214,24 @@ def _bent(curve: Curve, grid: Array) -> Array:
     return np.stack([np.interp(grid, nodes, column) for column in at_nodes.T], axis=1)
 
 
-def _now(library: Library, name: str) -> float:
-    return knob_at(library.faults[name].at).get(library.unit)
+def _read_healthy(library: Library, name: str) -> float:
+    return find_model_input(library.faults[name].at).get(library.unit)
 
 
-def _both(library: Library, names: tuple[str, str], one: Array, two: Array) -> tuple[Array, tuple[Array, ...]]:
+def _combine_pair(library: Library, names: tuple[str, str], one: Array, two: Array) -> tuple[Array, tuple[Array, ...]]:
     """Of a pair: what each does, and what they do to each other, in proportion to both severities.
 
     A word is the worse of both: where either gives another than the healthy unit's, that one.
     """
     (a, said_a), (b, said_b) = (
-        _along(library, library.curves[n], s, (n,)) for n, s in zip(names, (one, two), strict=True)
+        _interpolate_curve(library, library.curves[n], s, (n,)) for n, s in zip(names, (one, two), strict=True)
     )
     numbers = a + b - library.healthy
     if names in library.together:
-        here = np.array([PAIRED])
-        alone = sum(_along(library, library.curves[n], here, (n,))[0][0] - library.healthy for n in names)
+        here = np.array([PAIR_SEVERITY])
+        alone = sum(_interpolate_curve(library, library.curves[n], here, (n,))[0][0] - library.healthy for n in names)
         mixed = np.nan_to_num(library.together[names].numbers[0] - library.healthy - alone)
-        numbers = numbers + mixed * (one * two / PAIRED**2)[:, None]
+        numbers = numbers + mixed * (one * two / PAIR_SEVERITY**2)[:, None]
     words = []
     for t in range(len(library.words)):
         well = library.well[t]
@@ -241,7 +249,7 @@ def _both(library: Library, names: tuple[str, str], one: Array, two: Array) -> t
 class Posterior:
     """Probability of every cell given the evidence, and what the other numbers are expected to read in it."""
 
-    cells: Cells
+    cells: CauseGrid
     evidence: Evidence
     weight: Array
     misfit: Array
@@ -264,7 +272,7 @@ class Posterior:
 
     @property
     def healthy(self) -> float:
-        return self.causes[HEALTHY]
+        return self.causes[NO_FAULT]
 
     @cached_property
     def ranked(self) -> list[tuple[str, float]]:
@@ -291,17 +299,17 @@ class Posterior:
         return s, (w / total if total > 0 else np.full(len(w), 1.0 / len(w)))
 
 
-def _one_amiss(pulls: Array, precision: Array) -> Array:
+def _weigh_outlier(pulls: Array, precision: Array) -> Array:
     """What it adds to each cell's log likelihood that one of the numbers may be amiss.
 
     The likelihood without one number is the whole one over that number's own given all
     the others, a Gaussian of variance 1/precision about what they lead one to expect.
     """
     alone = -0.5 * pulls**2 / precision + 0.5 * np.log(precision / (2 * math.pi))
-    return np.asarray(np.log1p(AMISS / ANYWHERE * np.exp(np.minimum(-alone, 700.0)).sum(axis=1)))
+    return np.asarray(np.log1p(OUTLIER_CHANCE / OUTLIER_RANGE * np.exp(np.minimum(-alone, 700.0)).sum(axis=1)))
 
 
-def posterior(grid: Cells, evidence: Evidence, *, slips: bool = True) -> Posterior:
+def compute_posterior(grid: CauseGrid, evidence: Evidence, *, slips: bool = True) -> Posterior:
     """Bayes' rule over the cells; ``slips``: one of the numbers may be amiss."""
     columns = [grid.library.numbers.index(n) for n in evidence.numbers]
     log = np.log(np.maximum(grid.prior, 1e-300))
@@ -314,7 +322,7 @@ def posterior(grid: Cells, evidence: Evidence, *, slips: bool = True) -> Posteri
         pulls = np.einsum("cij,cj->ci", inverse, off)
         misfit = (off * pulls).sum(axis=1)
         log += -0.5 * misfit + 0.5 * np.linalg.slogdet(inverse)[1] - 0.5 * len(columns) * math.log(2 * math.pi)
-        log += slips * _one_amiss(pulls, np.diagonal(inverse, axis1=1, axis2=2))
+        log += slips * _weigh_outlier(pulls, np.diagonal(inverse, axis1=1, axis2=2))
     for name, word in evidence.words.items():
         t = grid.library.words.index(name)
         log += np.log(grid.said[t][:, grid.library.tests[name].words.index(word)])

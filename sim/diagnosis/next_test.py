@@ -20,22 +20,22 @@ from sim.diagnosis.inference import Posterior
 
 Array = NDArray[np.float64]
 
-TAKE_OUT = 240.0
+TAKE_OUT_SECONDS = 240.0
 """Seconds to take the action out and put it back: common practice, no source."""
-SMALL = 1e-5
+LEAST_CELL_WEIGHT = 1e-5
 """Cells less likely than this are left out of what a test would tell."""
-SHOWN = 0.02
+LEAST_SHOWN_CHANCE = 0.02
 """Outcomes less likely than this are not told one by one."""
-MOST = 240
+MOST_OUTCOMES = 240
 """Outcomes of a number that are told apart at most."""
-SURE = 0.9
+SURE_CHANCE = 0.9
 """Probability from which a cause is called sure."""
-OF_COST = 0.25
+COST_POWER = 0.25
 """Power of the cost in the worth of a test."""
 
 
 @dataclass(frozen=True)
-class Outcome:
+class PossibleOutcome:
     """Readings from ``low`` to ``high`` (SI), or a word: how likely, and the leading cause then ("" for no fault)."""
 
     word: str
@@ -55,7 +55,7 @@ class NextTest:
     """Bits."""
     cost: float
     """Seconds, taking the action out among them if it is in."""
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[PossibleOutcome, ...]
     worth: float
     """By which tests are put in order."""
 
@@ -63,9 +63,9 @@ class NextTest:
 CANNOT = "cannot be taken"
 
 
-def next_tests(found: Posterior, out: bool = False, only: Collection[str] | None = None) -> tuple[NextTest, ...]:
+def rank_next_tests(found: Posterior, out: bool = False, only: Collection[str] | None = None) -> tuple[NextTest, ...]:
     """All tests not taken yet (of ``only``), the suggested one first; ``out``: the action is out already."""
-    view, power = _View(found), 0.0 if found.ranked[0][1] >= SURE else OF_COST
+    view, power = _LikelyCells(found), 0.0 if found.ranked[0][1] >= SURE_CHANCE else COST_POWER
     library, taken = found.cells.library, {*found.evidence.numbers, *found.evidence.words}
     rows = []
     for name, test in library.tests.items():
@@ -73,18 +73,18 @@ def next_tests(found: Posterior, out: bool = False, only: Collection[str] | None
             continue
         chances, labels = view.outcomes(name, test)
         tells, outcomes = view.told(chances, labels)
-        cost = test.seconds + (TAKE_OUT if test.out and not out else 0.0)
+        cost = test.seconds + (TAKE_OUT_SECONDS if test.out and not out else 0.0)
         rows.append(NextTest(test, tells, cost, outcomes, tells / cost**power))
     return tuple(sorted(rows, key=lambda row: -row.worth))
 
 
-class _View:
+class _LikelyCells:
     """The likely cells, and what every number not taken reads in each of them, given those taken."""
 
     def __init__(self, found: Posterior) -> None:
         self.found, grid = found, found.cells
         self.library = grid.library
-        keep = np.flatnonzero(found.weight > SMALL)
+        keep = np.flatnonzero(found.weight > LEAST_CELL_WEIGHT)
         self.keep, self.weight = keep, found.weight[keep]
         self.one_hot = np.zeros((len(grid.causes), len(keep)))
         self.one_hot[grid.of[keep], np.arange(len(keep))] = 1.0
@@ -128,7 +128,7 @@ class _View:
         mean, deviation = self.mean[:, k], self.deviation[:, k]
         main = self.weight > 1e-5 * self.weight.max()
         low, high = (mean - 4 * deviation)[main].min(), (mean + 4 * deviation)[main].max()
-        step = max(0.5, (high - low) / MOST)
+        step = max(0.5, (high - low) / MOST_OUTCOMES)
         at = np.arange(low, high + step, step)
         chances = np.exp(-0.5 * ((at - mean[:, None]) / deviation[:, None]) ** 2)
         chances /= np.maximum(chances.sum(axis=1, keepdims=True), 1e-300)
@@ -140,11 +140,11 @@ class _View:
             labels.append((CANNOT, math.nan, math.nan))
         return chances, labels
 
-    def told(self, chances: Array, labels: list[tuple[str, float, float]]) -> tuple[float, tuple[Outcome, ...]]:
+    def told(self, chances: Array, labels: list[tuple[str, float, float]]) -> tuple[float, tuple[PossibleOutcome, ...]]:
         """Bits expected, and outcomes with what they would mean; neighbours with the same leading cause are one."""
         joint = self.one_hot @ (self.weight[:, None] * chances)
         total = joint.sum(axis=0)
-        tells = _entropy(self.causes) + float(
+        tells = _compute_entropy(self.causes) + float(
             np.sum(joint * np.log2(np.maximum(joint, 1e-300) / np.maximum(total, 1e-300)))
         )
         leading = joint.argmax(axis=0)
@@ -158,13 +158,15 @@ class _View:
         outcomes = []
         for run in runs:
             p = float(total[run].sum())
-            if p >= SHOWN:
+            if p >= LEAST_SHOWN_CHANCE:
                 best = int(leading[run[0]])
                 cause = " and ".join(self.found.cells.causes[best])
                 sure = float(joint[best, run].sum()) / p
-                outcomes.append(Outcome(labels[run[0]][0], labels[run[0]][1], labels[run[-1]][2], p, cause, sure))
+                outcomes.append(
+                    PossibleOutcome(labels[run[0]][0], labels[run[0]][1], labels[run[-1]][2], p, cause, sure)
+                )
         return max(0.0, tells), tuple(outcomes)
 
 
-def _entropy(p: Array) -> float:
+def _compute_entropy(p: Array) -> float:
     return float(-np.sum(p * np.log2(np.maximum(p, 1e-300))))

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, create_model
 
-from sim.fields.quantity_field import PROVENANCE, Given, Kind, brief, read_given, wrong
+from sim.fields.quantity_field import PROVENANCE, Kind, QuantityField, make_field_error, read_quantity, shorten_value
 from sim.fields.section_base import Quantity, Section, quantity
 from sim.unit import model
 from sim.units import LENGTH
@@ -26,7 +26,7 @@ PARTS: Mapping[str, type] = {
     "rails": model.Rails,
 }
 
-Vector = tuple[Given, Given]
+Vector = tuple[QuantityField, QuantityField]
 
 _POINT = Kind(LENGTH, "mm", -600, 600)
 
@@ -60,9 +60,11 @@ def _read_point(raw: Any) -> Any:
     pair = table.get("value")
     provenance = {k: v for k, v in table.items() if k != "value"}
     if not isinstance(pair, list) or len(pair) != 2 or any(k not in PROVENANCE for k in provenance):
-        raise wrong("not a point", brief(raw), "two lengths, -600 to 600 mm each", 'write ["-43 mm", "10 mm"]')
+        raise make_field_error(
+            "not a point", shorten_value(raw), "two lengths, -600 to 600 mm each", 'write ["-43 mm", "10 mm"]'
+        )
     x, y = ({"value": part, **provenance} for part in pair)
-    return read_given(x, _POINT, "measured"), read_given(y, _POINT, "measured")
+    return read_quantity(x, _POINT, "measured"), read_quantity(y, _POINT, "measured")
 
 
 _POINT_SCHEMA = {
@@ -99,7 +101,7 @@ CoordinatesSection = create_model(
     "CoordinatesSection", __base__=Section, __doc__="Raw coordinates, by part.", **_columns
 )
 
-MAKES_IDLE: Mapping[str, tuple[str, ...]] = {
+SUPERSEDED_MEASURES: Mapping[str, tuple[str, ...]] = {
     "key.touch_point": ("key.touch_from_edge", "key.height", "touch.point"),
     "key.front_edge_x": ("key.front_to_balance",),
     "key.punching_x": ("key.balance_to_punching",),

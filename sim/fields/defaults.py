@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from sim.fields.definition import IDLE_WHEN
-from sim.fields.field_paths import by_path
-from sim.fields.quantity_field import Given, Kind, read_given
-from sim.fields.scenario_files import rivals
-from sim.shared_files import shared_file
+from sim.fields.definition import SUPERSEDED_WHEN
+from sim.fields.field_paths import index_fields
+from sim.fields.quantity_field import Kind, QuantityField, read_quantity
+from sim.fields.scenario_files import find_alternatives
+from sim.shared_files import find_shared_file
 from sim.unit.model import Source
 
 SHARP_KEYS = frozenset({1, 4, 6, 9, 11})
@@ -47,11 +47,11 @@ def is_sharp(key_number: int) -> bool:
 
 
 @cache
-def table() -> Mapping[str, Default]:
+def load_defaults() -> Mapping[str, Default]:
     """All defaults by path, from ``shared/defaults.toml``."""
-    with shared_file("defaults.toml").open("rb") as file:
+    with find_shared_file("defaults.toml").open("rb") as file:
         tree = tomllib.load(file)
-    kinds = {field.path: field.kind for field in by_path().values() if field.kind}
+    kinds = {field.path: field.kind for field in index_fields().values() if field.kind}
     return {path: _default(raw, kinds[path]) for path, raw in _entries(tree, "") if path in kinds or _unknown(path)}
 
 
@@ -79,44 +79,50 @@ def _points(raw: list[list[Any]], kind: Kind) -> tuple[tuple[int, float], ...]:
     return tuple((int(number), _read(text, kind).value) for number, text in raw)
 
 
-def _read(text: str, kind: Kind) -> Given:
-    return read_given(text, kind, "assumed")
+def _read(text: str, kind: Kind) -> QuantityField:
+    return read_quantity(text, kind, "assumed")
 
 
-def default_at(path: str, key_number: int, sharp: bool) -> Given | None:
+def find_default(path: str, key_number: int, sharp: bool) -> QuantityField | None:
     """The default of one field, or None where there is none."""
-    default = table().get(path)
+    default = load_defaults().get(path)
     if default is None:
         return None
-    kind = by_path()[path].kind
+    kind = index_fields()[path].kind
     si = default.at(key_number, sharp)
     unit = kind.unit if kind else ""
     shown = si / kind.dimension.factor(unit) if kind and default.power is None else si
     unit = f"N/m^{default.power:g}" if default.power is not None else unit
-    return Given(si, Source("assumed", default.note), f"{shown:.6g} {unit}".strip(), power=default.power)
+    return QuantityField(si, Source("assumed", default.note), f"{shown:.6g} {unit}".strip(), power=default.power)
 
 
-def fill(values: Mapping[str, Given], skip: set[str], key_number: int, sharp: bool) -> dict[str, Given]:
+def fill_defaults(
+    values: Mapping[str, QuantityField], skip: set[str], key_number: int, sharp: bool
+) -> dict[str, QuantityField]:
     """``values`` with a default for all that is needed and not given; ``skip``: given in some other form."""
     given = set(values) | skip
-    idle = {path for path, others in IDLE_WHEN if given >= set(others)} | rivals(given) | _only_with(given)
+    idle = (
+        {path for path, others in SUPERSEDED_WHEN if given >= set(others)}
+        | find_alternatives(given)
+        | _only_with(given)
+    )
     filled = dict(values) | _exponents(values)
-    for path in table():
+    for path in load_defaults():
         if path in filled or path in given or path in idle:
             continue
-        default = default_at(path, key_number, sharp)
+        default = find_default(path, key_number, sharp)
         if default is not None:
             filled[path] = default
     return filled
 
 
-def _exponents(values: Mapping[str, Given]) -> dict[str, Given]:
+def _exponents(values: Mapping[str, QuantityField]) -> dict[str, QuantityField]:
     """The exponent of each contact that is told only by the unit of its stiffness."""
     found = {}
     for path, given in values.items():
         exponent = path.replace(".stiffness", ".exponent")
         if given.power is not None and exponent not in values:
-            found[exponent] = Given(given.power, given.source, f"{given.power:g}")
+            found[exponent] = QuantityField(given.power, given.source, f"{given.power:g}")
     return found
 
 
@@ -128,5 +134,5 @@ def _only_with(given: set[str]) -> set[str]:
     if not given & {"rails.wippen_rail_height", "wippen.flange_height"}:
         idle |= {"rails.wippen_rail_height", "wippen.flange_height"}
     if DAMPER not in given:
-        idle |= {path for path in table() if path.startswith("damper.")} | {"settings.damper"}
+        idle |= {path for path in load_defaults() if path.startswith("damper.")} | {"settings.damper"}
     return idle | ({"springs.jack"} if ONE_SPRING in given else {"springs.jack_share"})

@@ -63,7 +63,7 @@ ALTERNATIVES: tuple[tuple[tuple[str, ...], ...], ...] = (
 )
 """Ways of giving one thing: a file uses one of each row, and a file based on another replaces the other's way."""
 
-IDLE_WHEN: tuple[tuple[str, tuple[str, ...]], ...] = (
+SUPERSEDED_WHEN: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("key.mass", ("key.inertia_front", "key.inertia_rear", "key.front_weight")),
     ("key.rear_length", ("key.inertia_front", "key.inertia_rear", "key.front_weight")),
     ("key.capstan_mass", ("key.inertia_front", "key.inertia_rear", "key.front_weight")),

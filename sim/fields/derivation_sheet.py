@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
-from sim.fields.quantity_field import Given
+from sim.fields.quantity_field import QuantityField
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +28,11 @@ class UnworkableError(Exception):
 class Sheet:
     """Values (SI) and choices of one scenario, complete; faults gather in ``contradictions``."""
 
-    values: dict[str, Given]
+    values: dict[str, QuantityField]
     choices: Mapping[str, object]
     leads: tuple[tuple[float, float], ...] | None = None
     """Mass in kg and place in m of each lead."""
-    points: Mapping[str, tuple[Given, Given]] = field(default_factory=dict)
+    points: Mapping[str, tuple[QuantityField, QuantityField]] = field(default_factory=dict)
     contradictions: list[Contradiction] = field(default_factory=list)
 
     def __getitem__(self, path: str) -> float:

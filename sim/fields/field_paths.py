@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from sim.errors import Fault, InputError
 from sim.fields.definition import Scenario
 from sim.fields.quantity_field import Kind
-from sim.fields.section_base import kind_of
+from sim.fields.section_base import get_field_kind
 
 Path = tuple[str, ...]
 """The way to a field: ``("contacts", "backcheck", "friction")``."""
@@ -34,33 +34,33 @@ class Field:
 
 
 @cache
-def fields() -> tuple[Field, ...]:
+def list_fields() -> tuple[Field, ...]:
     """All fields, in the order of the file."""
     return tuple(_walk(Scenario, ()))
 
 
 @cache
-def by_path() -> dict[str, Field]:
+def index_fields() -> dict[str, Field]:
     """All fields by their path."""
-    return {field.path: field for field in fields()}
+    return {field.path: field for field in list_fields()}
 
 
-def field_info(path: str) -> Field:
+def find_field(path: str) -> Field:
     """One field; a name that does not exist is an InputError that suggests the nearest."""
-    known = by_path()
+    known = index_fields()
     if path in known:
         return known[path]
-    hint = suggestion(path, known)
+    hint = suggest_name(path, known)
     raise InputError([Fault("the path", None, path, "no such field", hint.allowed, hint.remedy)])
 
 
-def kind_at(path: str) -> Kind | None:
+def find_kind(path: str) -> Kind | None:
     """What the quantity at a path accepts; None for other fields and unknown paths."""
-    field = by_path().get(path)
+    field = index_fields().get(path)
     return field.kind if field else None
 
 
-def names_in(path: Path) -> tuple[str, ...]:
+def list_names_in_table(path: Path) -> tuple[str, ...]:
     """Names that may stand in a table (the empty path: at the top of the file)."""
     section: type[BaseModel] | None = Scenario
     for name in path:
@@ -71,7 +71,7 @@ def names_in(path: Path) -> tuple[str, ...]:
 
 def is_table(path: Path) -> bool:
     """Whether a path leads to a table of fields rather than to a value."""
-    return bool(names_in(path))
+    return bool(list_names_in_table(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ class Hint:
     remedy: str
 
 
-def suggestion(name: str, known: Iterable[str]) -> Hint:
+def suggest_name(name: str, known: Iterable[str]) -> Hint:
     """The nearest known name, and the list it was taken from."""
     names = list(known)
     near = difflib.get_close_matches(name[:80], names, n=1, cutoff=0.6)
@@ -100,7 +100,7 @@ def _walk(section: type[BaseModel], path: Path) -> Iterator[Field]:
         if inner is not None:
             yield from _walk(inner, here)
             continue
-        kind = kind_of(info)
+        kind = get_field_kind(info)
         title = name.replace("_", " ")
         low, high, unit = (kind.minimum, kind.maximum, kind.unit) if kind else (None, None, "")
         yield Field(".".join(here), title, unit, low, high, info.description or "", kind)

@@ -9,10 +9,10 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from sim.errors import InputError
 from sim.fields.definition import ALTERNATIVES
-from sim.fields.field_paths import is_table, kind_at
+from sim.fields.field_paths import find_kind, is_table
 from sim.fields.line_numbers import find_lines
 from sim.fields.quantity_field import SOURCE_KINDS
-from sim.fields.untrusted_text import parse_toml, read_text, refuse
+from sim.fields.untrusted_text import make_input_error, parse_toml, read_text
 
 LONGEST_CHAIN = 8
 """Files based on one another."""
@@ -47,14 +47,14 @@ def _leaves(tree: Mapping[str, object], text: str, name: str) -> Leaves:
     lines = find_lines(text)
     named = tree.get("default_source", "measured")
     default = named if isinstance(named, str) and named in SOURCE_KINDS else "measured"
-    return {path: Leaf(raw, name, _line_of(path, lines), default) for path, raw in _flat(tree, ())}
+    return {path: Leaf(raw, name, _line_of(path, lines), default) for path, raw in _flatten_table(tree, ())}
 
 
-def _flat(table: Mapping[str, object], path: FieldPath) -> Iterator[tuple[FieldPath, object]]:
+def _flatten_table(table: Mapping[str, object], path: FieldPath) -> Iterator[tuple[FieldPath, object]]:
     for name, raw in table.items():
         here = (*path, name)
         if isinstance(raw, dict) and raw and is_table(here):
-            yield from _flat(raw, here)
+            yield from _flatten_table(raw, here)
         else:
             yield here, raw
 
@@ -64,19 +64,21 @@ def _line_of(path: FieldPath, lines: Mapping[FieldPath, int]) -> int | None:
     return next((lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in lines), None)
 
 
-def read_chain(path: Path) -> Leaves:
+def read_with_bases(path: Path) -> Leaves:
     """The leaves of a file and of those it is based on, the nearer one winning."""
     return _with_base(parse_leaves(read_text(path), str(path)), path, [])
 
 
-def read_based(text: str, name: str, folder: Path | None) -> Leaves:
-    """As ``read_chain`` for a text; without a folder it cannot be based on anything."""
+def parse_with_bases(text: str, name: str, folder: Path | None) -> Leaves:
+    """As ``read_with_bases`` for a text; without a folder it cannot be based on anything."""
     leaves = parse_leaves(text, name)
     if folder is None:
         if ("based_on",) in leaves:
             leaf = leaves["based_on",]
             remedy = "give all values here, or load it from a file"
-            raise refuse(name, "based_on", leaf.raw, "nothing, for a text without a folder", remedy, leaf.line)
+            raise make_input_error(
+                name, "based_on", leaf.raw, "nothing, for a text without a folder", remedy, leaf.line
+            )
         return leaves
     return _with_base(leaves, folder / Path(name).name, [])
 
@@ -93,7 +95,7 @@ def _with_base(leaves: Leaves, path: Path, seen: list[Path]) -> Leaves:
     if len(chain) > LONGEST_CHAIN:
         raise _base_fault(leaf, f"more than {LONGEST_CHAIN} files based on one another: shorten the chain")
     below = _with_base(parse_leaves(read_text(base), str(base)), base, chain)
-    return merge(below, leaves)
+    return merge_leaves(below, leaves)
 
 
 def _base_path(leaf: Leaf, path: Path) -> Path:
@@ -122,12 +124,12 @@ def _base_path(leaf: Leaf, path: Path) -> Path:
 
 
 def _base_fault(leaf: Leaf, remedy: str) -> InputError:
-    return refuse(leaf.file, "based_on", leaf.raw, "a scenario file of the same folder", remedy, leaf.line)
+    return make_input_error(leaf.file, "based_on", leaf.raw, "a scenario file of the same folder", remedy, leaf.line)
 
 
-def merge(below: Leaves, above: Leaves) -> Leaves:
+def merge_leaves(below: Leaves, above: Leaves) -> Leaves:
     """Leaves of ``above`` over those of ``below``; another way of giving the same thing drops the one below."""
-    dropped = rivals({".".join(p) for p in above}) | {"based_on", "note"}
+    dropped = find_alternatives({".".join(p) for p in above}) | {"based_on", "note"}
     one = above.get(("springs", "arrangement"))
     if one is not None and one.raw == "one":
         dropped.add("springs.jack")
@@ -139,7 +141,7 @@ def _replaced(path: FieldPath, above: Leaves) -> bool:
     return any(path[:n] in above and above[path[:n]].raw != {} for n in range(1, len(path) + 1))
 
 
-def rivals(given: set[str]) -> set[str]:
+def find_alternatives(given: set[str]) -> set[str]:
     """Fields that are another way of giving what ``given`` gives."""
     found: set[str] = set()
     for ways in ALTERNATIVES:
@@ -149,7 +151,7 @@ def rivals(given: set[str]) -> set[str]:
     return found
 
 
-def double_ways(leaves: Leaves) -> Iterator[tuple[str, str]]:
+def find_double_definitions(leaves: Leaves) -> Iterator[tuple[str, str]]:
     """Pairs of fields that give one thing in two ways."""
     given = {".".join(p) for p in leaves}
     for ways in ALTERNATIVES:
@@ -164,7 +166,7 @@ def _place(name: str, leaves: Leaves) -> int:
     return leaf.line or 0
 
 
-def tree(leaves: Leaves) -> dict[str, object]:
+def nest_leaves(leaves: Leaves) -> dict[str, object]:
     """Leaves as nested tables again, each value tagged with its file's default source."""
     root: dict[str, object] = {}
     for path, leaf in leaves.items():
@@ -184,7 +186,7 @@ def tree(leaves: Leaves) -> dict[str, object]:
 def _tagged(path: FieldPath, leaf: Leaf) -> object:
     """The raw value, with the default source of its file where it names none itself."""
     vector = path[0] == "coordinates" and isinstance(leaf.raw, list)
-    if leaf.default_source == "measured" or (kind_at(".".join(path)) is None and not vector):
+    if leaf.default_source == "measured" or (find_kind(".".join(path)) is None and not vector):
         return leaf.raw
     if isinstance(leaf.raw, str) or vector:
         return {"value": leaf.raw, "source": leaf.default_source}

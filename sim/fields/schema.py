@@ -11,7 +11,7 @@ from typing import Any
 
 from sim.fields.definition import Scenario
 from sim.fields.quantity_field import SOURCE_KINDS
-from sim.shared_files import shared_file
+from sim.shared_files import find_shared_file
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -33,7 +33,7 @@ _WAYS: dict[str, tuple[dict[str, Any], list[list[str]]]] = {
 }
 
 
-def scenario_schema() -> dict[str, Any]:
+def build_schema() -> dict[str, Any]:
     """The schema as plain data."""
     schema = Scenario.model_json_schema()
     for table in _tables(schema):
@@ -85,14 +85,14 @@ def _quantity(way: str) -> dict[str, Any]:
     return {"anyOf": [*plain, table], "description": "a number with its unit in quotes, or a table with its source"}
 
 
-def text() -> str:
+def render_schema() -> str:
     """The schema as the file holds it."""
-    return json.dumps(scenario_schema(), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(build_schema(), indent=1, ensure_ascii=False) + "\n"
 
 
 def main() -> None:
     """Write the file."""
-    shared_file("scenario.schema.json").write_text(text(), encoding="utf-8")
+    find_shared_file("scenario.schema.json").write_text(render_schema(), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -16,17 +16,17 @@ from pydantic import (
 )
 from pydantic.fields import FieldInfo
 
-from sim import units
-from sim.fields.quantity_field import STEERS, Form, Given, Kind, read_given, wrong
+from sim.fields.quantity_field import CONTROL_CHARACTERS, Form, Kind, QuantityField, make_field_error, read_quantity
+from sim.units import DIMENSIONS, STIFFNESS, Dimension
 
-Quantity = Annotated[SkipValidation[Given], WithJsonSchema({})]
+Quantity = Annotated[SkipValidation[QuantityField], WithJsonSchema({})]
 """A validated quantity; ``Section`` does the reading by the field's own ``Kind``, ``schema.py`` describes it."""
 
 
 def _on_one_line(name: str) -> str:
-    if STEERS.search(name):
+    if CONTROL_CHARACTERS.search(name):
         remedy = "a control character or a line break is in it: write it anew"
-        raise wrong("not plain", name, "a text on one line, of letters, figures and signs", remedy)
+        raise make_field_error("not plain", name, "a text on one line, of letters, figures and signs", remedy)
     return name
 
 
@@ -47,10 +47,10 @@ class Section(BaseModel):
     @field_validator("*", mode="before")
     @classmethod
     def _read(cls, raw: Any, info: ValidationInfo) -> Any:
-        kind = kind_of(cls.model_fields[info.field_name or ""])
+        kind = get_field_kind(cls.model_fields[info.field_name or ""])
         if kind is None:
             return raw
-        return read_given(raw, kind, "measured")
+        return read_quantity(raw, kind, "measured")
 
 
 def quantity(unit: str, minimum: float, maximum: float, doc: str, form: Form = "plain") -> Any:
@@ -67,7 +67,7 @@ def _extra(unit: str, minimum: float, maximum: float, form: Form) -> dict[str, A
     return {"x-unit": unit, "x-minimum": minimum, "x-maximum": maximum, "x-form": form}
 
 
-def kind_of(field: FieldInfo) -> Kind | None:
+def get_field_kind(field: FieldInfo) -> Kind | None:
     """What a field accepts, or None for a field that is no quantity."""
     extra = field.json_schema_extra
     if not isinstance(extra, dict) or "x-unit" not in extra:
@@ -76,7 +76,7 @@ def kind_of(field: FieldInfo) -> Kind | None:
     return Kind(_dimension(str(unit), str(form)), str(unit), float(low), float(high), form)  # type: ignore[arg-type]
 
 
-def _dimension(unit: str, form: str) -> units.Dimension:
+def _dimension(unit: str, form: str) -> Dimension:
     if form == "contact stiffness":
-        return units.STIFFNESS
-    return next(d for d in units.DIMENSIONS.values() if d.knows(unit))
+        return STIFFNESS
+    return next(d for d in DIMENSIONS.values() if d.has_unit(unit))

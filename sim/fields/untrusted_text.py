@@ -11,7 +11,7 @@ import tomllib
 from pathlib import Path
 
 from sim.errors import Fault, InputError
-from sim.fields.quantity_field import brief
+from sim.fields.quantity_field import shorten_value
 
 LARGEST_FILE = 1_000_000
 """Bytes; a scenario has a few thousand."""
@@ -30,9 +30,11 @@ _LITERAL = re.compile(
 _DEEP_NAME = re.compile(rf"(?<![\w-])[\w-]++(?:[ \t]*+\.[ \t]*+[\w-]++){{{DEEPEST_NAME}}}")
 
 
-def refuse(file: str, field: str, value: object, allowed: str, remedy: str, line: int | None = None) -> InputError:
+def make_input_error(
+    file: str, field: str, value: object, allowed: str, remedy: str, line: int | None = None
+) -> InputError:
     """An InputError of one fault."""
-    return InputError([Fault(file, line, field, brief(value), allowed, remedy)])
+    return InputError([Fault(file, line, field, shorten_value(value), allowed, remedy)])
 
 
 def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
@@ -40,32 +42,36 @@ def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
     name, wanted = str(path), _wanted(largest)
     try:
         if path.is_dir():
-            raise refuse(name, "the file", "a folder", wanted, "name the file in it")
+            raise make_input_error(name, "the file", "a folder", wanted, "name the file in it")
         if not path.exists():
-            raise refuse(name, "the file", "missing", wanted, "check the name and the folder")
+            raise make_input_error(name, "the file", "missing", wanted, "check the name and the folder")
         if not path.is_file():
-            raise refuse(name, "the file", "not an ordinary file", wanted, "name an ordinary file")
+            raise make_input_error(name, "the file", "not an ordinary file", wanted, "name an ordinary file")
         with path.open("rb") as file:
             data = file.read(largest + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "unreadable name"
-        raise refuse(name, "the file", reason, wanted, "check its name and that it may be read") from None
-    return decode(data, name, largest)
+        raise make_input_error(name, "the file", reason, wanted, "check its name and that it may be read") from None
+    return decode_text(data, name, largest)
 
 
-def decode(data: bytes, name: str, largest: int = LARGEST_FILE) -> str:
+def decode_text(data: bytes, name: str, largest: int = LARGEST_FILE) -> str:
     """Bytes to text; an InputError for too many, or for what is no text."""
     wanted = _wanted(largest)
     if len(data) > largest:
-        raise refuse(name, "the file", f"more than {largest} bytes", wanted, "take out what does not belong in it")
+        raise make_input_error(
+            name, "the file", f"more than {largest} bytes", wanted, "take out what does not belong in it"
+        )
     if b"\0" in data:
-        raise refuse(name, "the file", "binary data", wanted, "name a file of plain text")
+        raise make_input_error(name, "the file", "binary data", wanted, "name a file of plain text")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         remedy = "save the file as UTF-8"
-        raise refuse(name, "the file", f"byte {data[error.start]:#x}, no UTF-8", wanted, remedy, line) from None
+        raise make_input_error(
+            name, "the file", f"byte {data[error.start]:#x}, no UTF-8", wanted, remedy, line
+        ) from None
 
 
 def _wanted(largest: int) -> str:
@@ -75,29 +81,31 @@ def _wanted(largest: int) -> str:
 def parse_toml(text: str, name: str) -> dict[str, object]:
     """The tables of one file's text; what is no TOML, or far more of it than any file needs, is an InputError."""
     if len(text) > LARGEST_FILE:
-        raise refuse(name, "the file", f"{len(text)} characters", "at most 1 MB", "take out what does not belong in it")
+        raise make_input_error(
+            name, "the file", f"{len(text)} characters", "at most 1 MB", "take out what does not belong in it"
+        )
     if deep := _DEEP_NAME.search(_LITERAL.sub("_", text)):
         remedy = "keep to tables of fields"
-        raise refuse(name, "the file", f"{deep[0][:24]}… nested too deep", "TOML, a few tables deep", remedy)
+        raise make_input_error(name, "the file", f"{deep[0][:24]}… nested too deep", "TOML, a few tables deep", remedy)
     try:
         tree = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         at = re.search(r"at line (\d+)", str(error))
         line = int(at[1]) if at else None
         remedy = 'mend the line: name = "value", one a line, tables in [brackets], no name twice'
-        raise refuse(name, "the file", f"not TOML: {error}", "TOML 1.0", remedy, line) from None
+        raise make_input_error(name, "the file", f"not TOML: {error}", "TOML 1.0", remedy, line) from None
     except (RecursionError, ValueError):
         remedy = "keep to tables of fields, and to numbers of ordinary size"
         wanted = "TOML, a few tables deep"
-        raise refuse(name, "the file", "nested too deep, or a number too long", wanted, remedy) from None
+        raise make_input_error(name, "the file", "nested too deep, or a number too long", wanted, remedy) from None
     _look_through(tree, name)
     return tree
 
 
-def few_enough(values: int, name: str, what: str, remedy: str) -> None:
+def check_value_count(values: int, name: str, what: str, remedy: str) -> None:
     """Raises InputError for a text that holds more than any such text needs."""
     if values > MOST_VALUES:
-        raise refuse(name, "the file", f"{values} {what}", f"at most {MOST_VALUES} {what}", remedy)
+        raise make_input_error(name, "the file", f"{values} {what}", f"at most {MOST_VALUES} {what}", remedy)
 
 
 def _look_through(tree: dict[str, object], name: str) -> None:
@@ -110,5 +118,7 @@ def _look_through(tree: dict[str, object], name: str) -> None:
             count += len(inner)
             waiting.extend(inner.values() if isinstance(inner, dict) else inner)
         elif isinstance(inner, int) and inner.bit_length() > LONGEST_NUMBER:
-            raise refuse(name, "the file", "a number too long", "whole numbers of 18 figures", "write it shorter")
-    few_enough(count, name, "values", "take out what is no field")
+            raise make_input_error(
+                name, "the file", "a number too long", "whole numbers of 18 figures", "write it shorter"
+            )
+    check_value_count(count, name, "values", "take out what is no field")

@@ -10,8 +10,8 @@ from pydantic_core import ErrorDetails
 
 from sim.errors import Fault
 from sim.fields.derivation_sheet import Contradiction
-from sim.fields.field_paths import by_path, names_in, suggestion
-from sim.fields.quantity_field import brief, one_line
+from sim.fields.field_paths import index_fields, list_names_in_table, suggest_name
+from sim.fields.quantity_field import fit_on_line, shorten_value
 from sim.fields.scenario_files import FieldPath, Leaf, Leaves
 
 _PLAIN: Mapping[str, tuple[str, str]] = {
@@ -24,22 +24,22 @@ _PLAIN: Mapping[str, tuple[str, str]] = {
 }
 
 
-def from_validation(error: ValidationError, leaves: Leaves, file: str) -> list[tuple[FieldPath, Fault]]:
+def collect_validation_faults(error: ValidationError, leaves: Leaves, file: str) -> list[tuple[FieldPath, Fault]]:
     """Every fault of a failed validation, with the path to take out to go on."""
     return [_fault(detail, leaves, file) for detail in error.errors(include_url=False)]
 
 
 def _fault(detail: ErrorDetails, leaves: Leaves, file: str) -> tuple[FieldPath, Fault]:
     path = tuple(str(part) for part in detail["loc"])
-    leaf_path, leaf = nearest(path, leaves)
+    leaf_path, leaf = find_nearest_leaf(path, leaves)
     value, allowed, remedy = _words(detail, path)
-    shown = brief(leaf.raw) if leaf and leaf_path == path and detail["type"] != "missing" else value
-    name = brief_path(path)
+    shown = shorten_value(leaf.raw) if leaf and leaf_path == path and detail["type"] != "missing" else value
+    name = format_path(path)
     where = leaf.file if leaf else file
     return leaf_path or path, Fault(where, leaf.line if leaf else None, name, shown, allowed, remedy)
 
 
-def nearest(path: FieldPath, leaves: Leaves) -> tuple[FieldPath | None, Leaf | None]:
+def find_nearest_leaf(path: FieldPath, leaves: Leaves) -> tuple[FieldPath | None, Leaf | None]:
     """The leaf at a path, or the one that holds it."""
     for n in range(len(path), 0, -1):
         if path[:n] in leaves:
@@ -47,19 +47,19 @@ def nearest(path: FieldPath, leaves: Leaves) -> tuple[FieldPath | None, Leaf | N
     return None, None
 
 
-def brief_path(path: FieldPath) -> str:
+def format_path(path: FieldPath) -> str:
     """A path as a person reads it, list places in brackets."""
     name = ""
     for part in path:
         shown = part or '""'
         name += f"[{part}]" if part.isdigit() else f".{shown}" if name else shown
-    return one_line(name, 80)
+    return fit_on_line(name, 80)
 
 
 def _words(detail: ErrorDetails, path: FieldPath) -> tuple[str, str, str]:
     """Value, allowed range and remedy of one finding."""
     kind, context = detail["type"], detail.get("ctx", {})
-    value = brief(detail.get("input"))
+    value = shorten_value(detail.get("input"))
     if kind == "scenario":
         return context["value"], context["allowed"], f"{context['problem']}: {context['remedy']}"
     if kind == "extra_forbidden":
@@ -77,10 +77,10 @@ def _words(detail: ErrorDetails, path: FieldPath) -> tuple[str, str, str]:
 
 def _hint(path: FieldPath) -> Any:
     parent = path[:-1]
-    hint = suggestion(path[-1], names_in(parent))
+    hint = suggest_name(path[-1], list_names_in_table(parent))
     if "did you mean" in hint.remedy:
         return hint
-    elsewhere = [p for p in by_path() if p.rsplit(".", 1)[-1] == path[-1]]
+    elsewhere = [p for p in index_fields() if p.rsplit(".", 1)[-1] == path[-1]]
     return type(hint)(hint.allowed, f"did you mean {elsewhere[0]}?") if elsewhere else hint
 
 
@@ -105,17 +105,17 @@ def _range_of(path: FieldPath, otherwise: str = "a value") -> str:
     name = ".".join(p for p in path if not p.isdigit())
     if name in _RANGES:
         return _RANGES[name]
-    field = by_path().get(name)
+    field = index_fields().get(name)
     return field.kind.allowed if field and field.kind else otherwise
 
 
-def from_contradiction(found: Contradiction, leaves: Leaves, file: str, assumed: set[str]) -> Fault:
+def make_contradiction_fault(found: Contradiction, leaves: Leaves, file: str, assumed: set[str]) -> Fault:
     """A fault from values that do not go together; says which of them nobody measured."""
-    _, leaf = nearest(tuple(found.field.split(".")), leaves)
+    _, leaf = find_nearest_leaf(tuple(found.field.split(".")), leaves)
     if leaf is None:
-        others = (nearest(tuple(p.split(".")), leaves)[1] for p in found.involved)
+        others = (find_nearest_leaf(tuple(p.split(".")), leaves)[1] for p in found.involved)
         leaf = next((other for other in others if other), None)
     only = [p for p in found.involved if p in assumed]
-    value = f"{brief(found.value)}{' (assumed)' if found.field in assumed else ''}"
+    value = f"{shorten_value(found.value)}{' (assumed)' if found.field in assumed else ''}"
     remedy = found.remedy + (f" (assumed: {', '.join(only)})" if only else "")
     return Fault(leaf.file if leaf else file, leaf.line if leaf else None, found.field, value, found.allowed, remedy)

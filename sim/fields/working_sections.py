@@ -18,8 +18,7 @@ class SpringsSection(Section):
     jack: Measured = quantity("N·mm", 0, 30, "on the jack; or { force, radius }", "torque")
     jack_rate: Measured = quantity("N·mm/rad", 0, 200, "growth of that torque with the turn")
     arrangement: Annotated[
-        Literal["one", "two"] | None,
-        Field(description="one spring serving lever and jack, or a spring for each"),
+        Literal["one", "two"] | None, Field(description="one spring serving lever and jack, or a spring for each")
     ] = None
     jack_share: Measured = quantity("", 0, 0.5, "one spring: its torque on the jack over that on the lever")
 

@@ -11,11 +11,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from sim.errors import Fault
-from sim.scenario.composite import wippen_centre
-from sim.scenario.geometry_checks import striking_angle
+from sim.scenario.composite import locate_wippen_centre
+from sim.scenario.geometry_checks import find_striking_angle
 from sim.unit.model import ActionUnit
-from sim.unit.plane import dot, minus, plus, turned
-from sim.units import deg, mm
+from sim.unit.plane import add_vectors, dot_product, rotate_vector, subtract_vectors
+from sim.units import format_degrees, format_mm
 
 HEEL_ARM = 0.51
 """Heel arm over spread of geometries that were found to play (feasibility.md: spreads of 109 to 127 mm)."""
@@ -33,9 +33,9 @@ LEAN_SLACK = math.radians(1.5)
 """Turn of the jack to its address against the base's, rad: 1.3 mm at its top."""
 LEAN_REACH = math.radians(4)
 """... and beyond this, rad, it stands under the knuckle's side (our convention)."""
-REACH = 3e-3
+HEIGHT_SLACK = 3e-3
 """Jack and knuckle off the height they had, m: near 2 mm of capstan screw (our convention)."""
-EDGE = 3e-3
+KNUCKLE_MARGIN = 3e-3
 """Knuckle from the ends of the lever's surface, m."""
 SHANK_SLACK = math.radians(1.5)
 """Shank off the string at the strike, rad."""
@@ -80,7 +80,7 @@ TITLES = {
 """What a contradiction of the derivation means between parts."""
 
 
-def from_fault(fault: Fault) -> Clash:
+def clash_from_fault(fault: Fault) -> Clash:
     """A contradiction of the derivation as a clash."""
     title = TITLES.get(fault.field, fault.field)
     return Clash(fault.field, title, f"{fault.field} = {fault.value}", fault.allowed, fault.remedy, off=math.inf)
@@ -107,23 +107,23 @@ class Geometry:
     fitting_bore: float
 
 
-def geometry(u: ActionUnit) -> Geometry:
+def compute_geometry(u: ActionUnit) -> Geometry:
     """The numbers."""
-    heel = plus(u.wippen.centre, u.wippen.heel_point)
-    lever = plus(u.wippen.centre, u.wippen.lever_centre)
-    knuckle = plus(u.hammer.centre, turned(u.hammer.knuckle_centre, u.hammer.rest_angle))
-    surface = minus(u.lever.surface_to, u.lever.surface_from)
+    heel = add_vectors(u.wippen.centre, u.wippen.heel_point)
+    lever = add_vectors(u.wippen.centre, u.wippen.lever_centre)
+    knuckle = add_vectors(u.hammer.centre, rotate_vector(u.hammer.knuckle_centre, u.hammer.rest_angle))
+    surface = subtract_vectors(u.lever.surface_to, u.lever.surface_from)
     length = math.hypot(*surface)
-    place = dot(minus(knuckle, plus(lever, u.lever.surface_from)), surface) / length
+    place = dot_product(subtract_vectors(knuckle, add_vectors(lever, u.lever.surface_from)), surface) / length
     across = u.hammer.strike_point[1]
-    strike = striking_angle(u)
+    strike = find_striking_angle(u)
     upright = across / u.nominal.get("hammer.bore", across)
     return Geometry(
         heel_arm=u.wippen.centre[0] - u.key.capstan_centre[0],
         spread=u.rails.spread,
         capstan_off=u.key.capstan_centre[0] - heel[0],
         heel_height=heel[1] + u.nominal.get("key.balance_rail_height", 0.0),
-        jack_lean=_lean(u),
+        jack_lean=_measure_jack_lean(u),
         knuckle_from_front=place,
         knuckle_from_rear=length - place,
         shank_angle=strike,
@@ -131,139 +131,162 @@ def geometry(u: ActionUnit) -> Geometry:
     )
 
 
-def _lean(u: ActionUnit) -> float:
+def _measure_jack_lean(u: ActionUnit) -> float:
     front, rear = u.jack.top_front, u.jack.top_rear
     return math.atan2(front[1] + rear[1], front[0] + rear[0]) - math.pi / 2
 
 
-def clashes(u: ActionUnit, base: ActionUnit) -> tuple[Clash, ...]:
+def find_clashes(u: ActionUnit, base: ActionUnit) -> tuple[Clash, ...]:
     """What does not go together on paper, the base's own numbers as a measure."""
-    mine, theirs = geometry(u), geometry(base)
+    mine, theirs = compute_geometry(u), compute_geometry(base)
     found = [
-        *_lines(mine),
-        *reach(u.nominal, base.nominal),
-        *_heights(mine, theirs, u, base),
-        *_jack(mine, theirs, u),
-        *_strike(mine, u),
+        *_check_unit_lines(mine),
+        *check_jack_reach(u.nominal, base.nominal),
+        *_check_heights(mine, theirs, u, base),
+        *_check_jack_lean(mine, theirs, u),
+        *_check_strike(mine, u),
     ]
     return tuple(sorted(found, key=lambda c: (not c.grave, -c.off)))
 
 
-def _lines(g: Geometry) -> Iterator[Clash]:
-    return _capstan_and_spread(g.heel_arm, g.heel_arm + g.capstan_off, g.spread)
+def _check_unit_lines(g: Geometry) -> Iterator[Clash]:
+    return _compare_lines(g.heel_arm, g.heel_arm + g.capstan_off, g.spread)
 
 
-def by_measures(m: Mapping[str, float]) -> tuple[Clash, ...]:
+def check_lines(m: Mapping[str, float]) -> tuple[Clash, ...]:
     """Capstan line and spread from a few measures (SI), before any geometry: where mixed parts fail first."""
     straight, drop = m["wippen.centre_to_heel"], m["wippen.heel_drop"]
     if drop >= straight:
         return ()
-    borne = wippen_centre(m)["balance_to_wippen_centre"] - m["key.balance_to_capstan"]
-    return tuple(_capstan_and_spread(borne, math.sqrt(straight**2 - drop**2), m["rails.spread"]))
+    borne = locate_wippen_centre(m)["balance_to_wippen_centre"] - m["key.balance_to_capstan"]
+    return tuple(_compare_lines(borne, math.sqrt(straight**2 - drop**2), m["rails.spread"]))
 
 
-def reach(m: Mapping[str, float], before: Mapping[str, float]) -> tuple[Clash, ...]:
+def check_jack_reach(m: Mapping[str, float], before: Mapping[str, float]) -> tuple[Clash, ...]:
     """Jack and knuckle against the height of the hammer centre, by measures (SI) here and in the base."""
-    up = sum(
-        share * (m[path] - before[path])
-        for path, share in (("jack.length", 1.0), ("hammer.knuckle_drop", 1.0), ("hammer.knuckle_diameter", 0.5),
-                            ("rails.hammer_centre_height", -1.0))
-    ) + wippen_centre(m)["wippen_centre_height"] - wippen_centre(before)["wippen_centre_height"]  # fmt: skip
-    if abs(up) <= REACH:
+    up = (
+        sum(
+            share * (m[path] - before[path])
+            for path, share in (
+                ("jack.length", 1.0),
+                ("hammer.knuckle_drop", 1.0),
+                ("hammer.knuckle_diameter", 0.5),
+                ("rails.hammer_centre_height", -1.0),
+            )
+        )
+        + locate_wippen_centre(m)["wippen_centre_height"]
+        - locate_wippen_centre(before)["wippen_centre_height"]
+    )
+    if abs(up) <= HEIGHT_SLACK:
         return ()
     clash = Clash(
-        "stack_height", "jack and knuckle against hammer centre",
-        f"jack and knuckle together reach {mm(abs(up))} {'higher' if up > 0 else 'less high'} than in the base",
-        f"within {mm(REACH)}, what the capstan makes good",
-        f"take a jack of {mm(m['jack.length'] - up)} instead of {mm(m['jack.length'])}, or set the hammer rail "
-        f"{mm(abs(up))} {'up' if up > 0 else 'down'}",
-        grave=False, off=abs(up) / REACH,
-    )  # fmt: skip
+        "stack_height",
+        "jack and knuckle against hammer centre",
+        f"jack and knuckle together reach {format_mm(abs(up))} {'higher' if up > 0 else 'less high'} than in the base",
+        f"within {format_mm(HEIGHT_SLACK)}, what the capstan makes good",
+        f"take a jack of {format_mm(m['jack.length'] - up)} instead of {format_mm(m['jack.length'])}, or set "
+        f"the hammer rail "
+        f"{format_mm(abs(up))} {'up' if up > 0 else 'down'}",
+        grave=False,
+        off=abs(up) / HEIGHT_SLACK,
+    )
     return (clash,)
 
 
-def _capstan_and_spread(borne: float, own: float, spread: float) -> Iterator[Clash]:
+def _compare_lines(borne: float, own: float, spread: float) -> Iterator[Clash]:
     """Where the heel is borne, its own middle (from the wippen centre, level) and the spread, m."""
     off = own - borne
     if abs(off) > LINE_SLACK:
         yield Clash(
-            "capstan_line", "heel against capstan line",
-            f"the capstan stands {mm(abs(off))} {'behind' if off > 0 else 'in front of'} the heel's middle",
-            f"within {mm(LINE_SLACK)}",
-            f"move the capstan line {mm(abs(off))} {'forward' if off > 0 else 'rearward'} (or the rails the other "
-            f"way), or take wippens whose heel stands {mm(borne)} from the centre instead of {mm(own)}",
-            grave=abs(off) > LINE_REACH, off=abs(off) / LINE_SLACK,
-        )  # fmt: skip
+            "capstan_line",
+            "heel against capstan line",
+            f"the capstan stands {format_mm(abs(off))} {'behind' if off > 0 else 'in front of'} the heel's middle",
+            f"within {format_mm(LINE_SLACK)}",
+            f"move the capstan line {format_mm(abs(off))} {'forward' if off > 0 else 'rearward'} (or the rails "
+            f"the other "
+            f"way), or take wippens whose heel stands {format_mm(borne)} from the centre instead of {format_mm(own)}",
+            grave=abs(off) > LINE_REACH,
+            off=abs(off) / LINE_SLACK,
+        )
     over = spread - borne / HEEL_ARM
     if abs(over) > SPREAD_SLACK:
         yield Clash(
-            "spread", "heel arm against spread",
-            f"spread {mm(spread)}, and the heel is borne {mm(borne)} from its centre ({borne / spread:.3f} of it)",
+            "spread",
+            "heel arm against spread",
+            f"spread {format_mm(spread)}, and the heel is borne {format_mm(borne)} from its centre "
+            f"({borne / spread:.3f} of it)",
             f"about {HEEL_ARM} of the spread",
-            f"set the rails to a spread of about {mm(borne / HEEL_ARM)} ({mm(abs(over))} "
-            f"{'less' if over > 0 else 'more'}), or bear the heel {mm(HEEL_ARM * spread)} from its centre",
-            grave=abs(over) > SPREAD_REACH, off=abs(over) / SPREAD_SLACK,
-        )  # fmt: skip
+            f"set the rails to a spread of about {format_mm(borne / HEEL_ARM)} ({format_mm(abs(over))} "
+            f"{'less' if over > 0 else 'more'}), or bear the heel {format_mm(HEEL_ARM * spread)} from its centre",
+            grave=abs(over) > SPREAD_REACH,
+            off=abs(over) / SPREAD_SLACK,
+        )
 
 
-def _heights(g: Geometry, before: Geometry, u: ActionUnit, base: ActionUnit) -> Iterator[Clash]:
-    up = u.wippen.centre[1] - base.wippen.centre[1] + _bed(u) - _bed(base)
+def _check_heights(g: Geometry, before: Geometry, u: ActionUnit, base: ActionUnit) -> Iterator[Clash]:
+    up = u.wippen.centre[1] - base.wippen.centre[1] + _check_lever_bed(u) - _check_lever_bed(base)
     if abs(up) > FLANGE_SLACK and "wippen.flange_height" in u.nominal:
         yield Clash(
             "flange_height", "flange height against rail",
-            f"the wippen centre comes {mm(abs(up))} {'higher' if up > 0 else 'lower'} on this flange",
-            f"within {mm(FLANGE_SLACK)}",
-            f"{'lower' if up > 0 else 'shim up'} the wippen rail by {mm(abs(up))}, or take a flange of "
-            f"{mm(u.nominal['wippen.flange_height'] - up)}",
+            f"the wippen centre comes {format_mm(abs(up))} {'higher' if up > 0 else 'lower'} on this flange",
+            f"within {format_mm(FLANGE_SLACK)}",
+            f"{'lower' if up > 0 else 'shim up'} the wippen rail by {format_mm(abs(up))}, or take a flange of "
+            f"{format_mm(u.nominal['wippen.flange_height'] - up)}",
             off=abs(up) / FLANGE_SLACK,
         )  # fmt: skip
     down = before.heel_height - g.heel_height
     if abs(down) > 3e-3:
         yield Clash(
             "heel_height", "heel against capstan height",
-            f"the heel stands {mm(abs(down))} {'lower' if down > 0 else 'higher'} than the base's",
+            f"the heel stands {format_mm(abs(down))} {'lower' if down > 0 else 'higher'} than the base's",
             "within 3 mm, what a capstan's thread gives", f"turn the capstan {'down' if down > 0 else 'up'} by "
-            f"{mm(abs(down))}, if its thread allows, or take a heel of another height",
+            f"{format_mm(abs(down))}, if its thread allows, or take a heel of another height",
             grave=False, off=abs(down) / 3e-3,
         )  # fmt: skip
 
 
-def _bed(u: ActionUnit) -> float:
+def _check_lever_bed(u: ActionUnit) -> float:
     return u.nominal.get("key.balance_rail_height", 0.0)
 
 
-def _jack(g: Geometry, before: Geometry, u: ActionUnit) -> Iterator[Clash]:
+def _check_jack_lean(g: Geometry, before: Geometry, u: ActionUnit) -> Iterator[Clash]:
     lean = g.jack_lean - before.jack_lean
     if abs(lean) > LEAN_SLACK:
         off = u.jack.top_rear[1] * math.tan(abs(lean))
         where = "toward the player" if lean > 0 else "rearward"
         yield Clash(
             "jack_lean", "knuckle set against spread",
-            f"to stand under the knuckle the jack leans {deg(abs(lean))} farther {where} than in the base",
-            f"within {deg(LEAN_SLACK)}",
-            f"bring the knuckle {mm(off)} {'rearward' if lean > 0 else 'forward'} over the jack: spread "
+            f"to stand under the knuckle the jack leans {format_degrees(abs(lean))} farther {where} than in the base",
+            f"within {format_degrees(LEAN_SLACK)}",
+            f"bring the knuckle {format_mm(off)} {'rearward' if lean > 0 else 'forward'} over the jack: spread "
             f"{'less' if lean > 0 else 'more'}, or a knuckle set of about "
-            f"{mm(u.hammer.knuckle_centre[0] + math.copysign(off, lean))} instead of "
-            f"{mm(u.hammer.knuckle_centre[0])}",
+            f"{format_mm(u.hammer.knuckle_centre[0] + math.copysign(off, lean))} instead of "
+            f"{format_mm(u.hammer.knuckle_centre[0])}",
             grave=abs(lean) > LEAN_REACH,
             off=abs(lean) / LEAN_SLACK,
         )  # fmt: skip
     least = min(g.knuckle_from_front, g.knuckle_from_rear)
-    if least < EDGE:
+    if least < KNUCKLE_MARGIN:
         end = "front" if g.knuckle_from_front < g.knuckle_from_rear else "rear"
         yield Clash(
-            "lever_reach", "lever against knuckle", f"the knuckle stands {mm(least)} from the lever's {end} end",
-            f"at least {mm(EDGE)}", f"take a lever that reaches {mm(EDGE - least)} farther to the {end}",
-            off=EDGE / max(least, 1e-4),
-        )  # fmt: skip
+            "lever_reach",
+            "lever against knuckle",
+            f"the knuckle stands {format_mm(least)} from the lever's {end} end",
+            f"at least {format_mm(KNUCKLE_MARGIN)}",
+            f"take a lever that reaches {format_mm(KNUCKLE_MARGIN - least)} farther to the {end}",
+            off=KNUCKLE_MARGIN / max(least, 1e-4),
+        )
 
 
-def _strike(g: Geometry, u: ActionUnit) -> Iterator[Clash]:
+def _check_strike(g: Geometry, u: ActionUnit) -> Iterator[Clash]:
     bore = u.nominal.get("hammer.bore", u.hammer.strike_point[1])
     if g.shank_angle is not None and abs(g.shank_angle) > SHANK_SLACK:
         yield Clash(
-            "bore", "hammer bore against string height",
-            f"the shank stands {deg(g.shank_angle)} off the string at the strike with a bore of {mm(bore)}",
-            f"within {deg(SHANK_SLACK)}", f"bore at {mm(g.fitting_bore)} for a shank parallel to the string",
+            "bore",
+            "hammer bore against string height",
+            f"the shank stands {format_degrees(g.shank_angle)} off the string at the strike with a bore of "
+            f"{format_mm(bore)}",
+            f"within {format_degrees(SHANK_SLACK)}",
+            f"bore at {format_mm(g.fitting_bore)} for a shank parallel to the string",
             off=abs(g.shank_angle) / SHANK_SLACK,
-        )  # fmt: skip
+        )

@@ -9,18 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench import slow_press, strike
-from sim.bench.inertia import inertia
+from sim.bench.inertia import read_inertia
 from sim.bench.predict import MODERATE
-from sim.bench.predict import touch as touch_of
+from sim.bench.predict import find_touch as touch_of
 from sim.bench.readings import Settings, TouchWeight
-from sim.bench.rest_pose import at_rest, turned
+from sim.bench.rest_pose import rotate_vectors, settle_at_rest
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Readings:
+class PartsReadings:
     """What the parts come to, set up (SI); None where it could not be read."""
 
     settings: Settings
@@ -47,58 +47,58 @@ class Readings:
         return found if found is not None else getattr(self.touch, name, None)
 
 
-def read(unit: ActionUnit) -> Readings:
+def read_parts(unit: ActionUnit) -> PartsReadings:
     """One slow press, and what the parts do in it."""
-    rest = at_rest(unit)
-    pressed = slow_press.press(rest)
-    touch, _ = slow_press.touch_weight(pressed)
-    settings = slow_press.settings(pressed)
+    rest = settle_at_rest(unit)
+    pressed = slow_press.press_slowly(rest)
+    touch, _ = slow_press.read_touch_weight(pressed)
+    settings = slow_press.read_settings(pressed)
     if pressed.outcome != "plays":
-        clear = tail(pressed)[0] if len(pressed.down.trace) else None
-        return Readings(settings, touch, None, tail_clear=clear)
+        clear = measure_tail(pressed)[0] if len(pressed.down.trace) else None
+        return PartsReadings(settings, touch, None, tail_clear=clear)
     turn = float((pressed.down.trace["j"] - pressed.down.trace["w"]).max())
-    capstan, jack = lines(pressed)
-    clear, over = tail(pressed)
-    blow, _ = strike.play(rest, touch_of(MODERATE))
-    return Readings(
-        settings, touch, inertia(pressed).felt, capstan, jack,
+    capstan, jack = measure_contact_offsets(pressed)
+    clear, over = measure_tail(pressed)
+    blow, _ = strike.play_touch(rest, touch_of(MODERATE))
+    return PartsReadings(
+        settings, touch, read_inertia(pressed).felt, capstan, jack,
         (unit.jack.largest_turn - turn) * abs(unit.jack.top_rear[1]), clear, over,
         blow.checking_distance if blow.caught else None,
     )  # fmt: skip
 
 
-def lines(pressed: slow_press.Pressed) -> tuple[float, float]:
+def measure_contact_offsets(pressed: slow_press.PressRun) -> tuple[float, float]:
     """How far capstan's and jack's contacts stand over their lines, the crown half way to let-off, m."""
     rest, crown = pressed.rest, pressed.down.place.crown_to_string
     half = int(np.argmax(crown <= 0.5 * (crown[0] + crown[pressed.peak])))
     at = {x: pressed.down.trace[x][half : half + 1] for x in ("kr", "w", "j", "h")}
     u = rest.unit
     normal = np.array([-np.sin(at["w"]), np.cos(at["w"])])
-    capstan = turned(at["kr"], u.key.capstan_centre) + u.key.capstan_radius * normal
-    core = turned(at["h"], u.hammer.knuckle_centre) + np.array(u.hammer.centre)[:, None]
-    along = turned(at["j"], u.jack.top_rear) - turned(at["j"], u.jack.top_front)
+    capstan = rotate_vectors(at["kr"], u.key.capstan_centre) + u.key.capstan_radius * normal
+    core = rotate_vectors(at["h"], u.hammer.knuckle_centre) + np.array(u.hammer.centre)[:, None]
+    along = rotate_vectors(at["j"], u.jack.top_rear) - rotate_vectors(at["j"], u.jack.top_front)
     up = np.array([-along[1], along[0]]) / np.hypot(*along)
     knuckle = core - u.hammer.knuckle_radius * up
     wippen, hammer = np.array(u.wippen.centre), np.array(u.hammer.centre)
-    return _over(capstan[:, 0], np.zeros(2), wippen), _over(knuckle[:, 0], hammer, wippen)
+    return _distance_over_line(capstan[:, 0], np.zeros(2), wippen), _distance_over_line(knuckle[:, 0], hammer, wippen)
 
 
-def _over(point: Array, a: Array, b: Array) -> float:
+def _distance_over_line(point: Array, a: Array, b: Array) -> float:
     """Distance of a point over the line from a to b, m."""
     way, to = b - a, point - a
     return float((way[0] * to[1] - way[1] * to[0]) / np.hypot(*way))
 
 
-def tail(pressed: slow_press.Pressed) -> tuple[float, float]:
+def measure_tail(pressed: slow_press.PressRun) -> tuple[float, float]:
     """Tail to check, least on the way to let-off; tail's underside over the check's top at let-off, m."""
     rest, trace = pressed.rest, pressed.down.trace
     rows = sorted({*range(0, pressed.peak, 40), pressed.peak})
     clear = float(rest.gap_along("backcheck", trace, rows).min())
     u, at = rest.unit, slice(pressed.peak, pressed.peak + 1)
-    low = turned(trace["h"][at], u.hammer.tail_centre)[1] + u.hammer.centre[1] - u.hammer.tail_radius
+    low = rotate_vectors(trace["h"][at], u.hammer.tail_centre)[1] + u.hammer.centre[1] - u.hammer.tail_radius
     face = u.key.backcheck_foot
     top = (
         face[0] + u.key.backcheck_length * math.cos(u.key.backcheck_angle),
         face[1] + u.key.backcheck_length * math.sin(u.key.backcheck_angle),
     )
-    return clear, float((low - turned(trace["kr"][at], top)[1])[0])
+    return clear, float((low - rotate_vectors(trace["kr"][at], top)[1])[0])

@@ -15,10 +15,10 @@ from functools import partial
 from pathlib import Path
 
 from sim.errors import Fault, InputError
-from sim.parallel import Progress, Stop, on_all_cores
-from sim.parts.fit import WISHES, Fit, inertia_of, play
-from sim.parts.geometry import by_measures, clashes, from_fault
-from sim.scenario.composite import PARTS, Base, Composite, Source, compose, source
+from sim.parallel import Progress, Stop, run_on_all_cores
+from sim.parts.fit import WISHES, PartsFit, read_base_inertia, set_up_and_read
+from sim.parts.geometry import check_lines, clash_from_fault, find_clashes
+from sim.scenario.composite import PARTS, Base, Composite, Source, compose_unit, load_source
 from sim.unit.model import ActionUnit
 
 Parts = Mapping[str, Source]
@@ -29,7 +29,7 @@ MOST_PLAYED = 60
 
 
 @dataclass(frozen=True)
-class Refused:
+class RejectedCombination:
     """A combination that will not do: at which screening, and why."""
 
     parts: Mapping[str, str]
@@ -40,11 +40,11 @@ class Refused:
 
 
 @dataclass(frozen=True)
-class Search:
+class SearchResult:
     """What a search came to, best first."""
 
-    found: tuple[Fit, ...]
-    refused: tuple[Refused, ...]
+    found: tuple[PartsFit, ...]
+    refused: tuple[RejectedCombination, ...]
     combinations: int
     not_played: int
     """Sound on paper, but left out since more than were asked for came before them."""
@@ -60,7 +60,7 @@ class Search:
         return dict(Counter(r.title for r in self.refused).most_common())
 
 
-def shop(folder: str | Path) -> tuple[tuple[Source, ...], tuple[Fault, ...]]:
+def load_parts_folder(folder: str | Path) -> tuple[tuple[Source, ...], tuple[Fault, ...]]:
     """The scenario files of a folder, and what is wrong with those that cannot be read."""
     where = Path(folder)
     if not where.is_dir():
@@ -70,13 +70,13 @@ def shop(folder: str | Path) -> tuple[tuple[Source, ...], tuple[Fault, ...]]:
     bad: list[Fault] = []
     for path in sorted(where.glob("*.toml")):
         try:
-            sources.append(source(path))
+            sources.append(load_source(path))
         except InputError as error:
             bad += error.faults
     return tuple(sources), tuple(bad)
 
 
-def own_parts(found: Source) -> tuple[str, ...]:
+def list_own_parts(found: Source) -> tuple[str, ...]:
     """Parts that a file tells of itself, not only through the file it is based on.
 
     A file that tells no more of a hammer than its shank is a shank to put under any head; so a flange.
@@ -95,18 +95,18 @@ Choices = dict[str, list[Source | None]]
 """Part to the sources it may come from; None: as it comes with its section."""
 
 
-def candidates(base: Base, folder: str | Path, fixed: Parts) -> tuple[Choices, tuple[Fault, ...]]:
+def list_candidates(base: Base, folder: str | Path, fixed: Parts) -> tuple[Choices, tuple[Fault, ...]]:
     """For each part the sources to choose from; equal ones once."""
-    sources, bad = shop(folder)
+    sources, bad = load_parts_folder(folder)
     out: Choices = {}
     faults = list(bad)
     for part in PARTS:
         own = None if PARTS[part].fields else base.source
-        choices = [fixed[part]] if part in fixed else [own, *(s for s in sources if part in own_parts(s))]
+        choices = [fixed[part]] if part in fixed else [own, *(s for s in sources if part in list_own_parts(s))]
         different: dict[str, Source | None] = {}
         for choice in choices:
             try:
-                compose(base, _given({part: choice}))
+                compose_unit(base, _drop_unset_parts({part: choice}))
             except InputError as error:
                 faults += error.faults
                 continue
@@ -120,14 +120,14 @@ def candidates(base: Base, folder: str | Path, fixed: Parts) -> tuple[Choices, t
     return out, tuple(dict.fromkeys(faults))
 
 
-def _given(parts: Mapping[str, Source | None]) -> dict[str, Source]:
+def _drop_unset_parts(parts: Mapping[str, Source | None]) -> dict[str, Source]:
     return {part: origin for part, origin in parts.items() if origin is not None}
 
 
-Sound = tuple[float, Parts, Composite, ActionUnit]
+SoundCombination = tuple[float, Parts, Composite, ActionUnit]
 
 
-def search(
+def search_combinations(
     base: Base,
     folder: str | Path,
     fixed: Parts | None = None,
@@ -136,62 +136,66 @@ def search(
     most: int = MOST_PLAYED,
     progress: Progress | None = None,
     stop: Stop | None = None,
-) -> Search:
+) -> SearchResult:
     """Every combination, screened; the best by how near they come to the wishes.
 
     Ctrl-C (or ``stop``) while they are set up ends it with those that were finished.
     """
     say = progress or (lambda fraction, what: None)
-    choices, bad = candidates(base, folder, fixed or {})
+    choices, bad = list_candidates(base, folder, fixed or {})
     count = math.prod(len(c) for c in choices.values())
     if count > MOST_COMBINATIONS:
         remedy = "fix some parts (--key, --wippen ...) or search a smaller folder"
         raise InputError([Fault(str(folder), None, "--search", f"{count} combinations",
                                 f"at most {MOST_COMBINATIONS}", remedy)])  # fmt: skip
-    sound, refused = _screened(base, choices, lambda i: say(0.3 * i / count, f"on paper, {i} of {count}"))
-    played, stopped = _played(base, sound[:most], targets, wishes or {}, say, stop)
+    sound, refused = _screen_combinations(base, choices, lambda i: say(0.3 * i / count, f"on paper, {i} of {count}"))
+    played, stopped = _play_combinations(base, sound[:most], targets, wishes or {}, say, stop)
     for made_of in (f for f in played if not f.together):
         worst = max((c for c in made_of.clashes if c.grave), key=lambda c: c.off)
-        refused.append(Refused(made_of.parts, "engine", str(worst), worst.title))
-    found = sorted((f for f in played if f.together), key=lambda f: merit(f, wishes or {}))
+        refused.append(RejectedCombination(made_of.parts, "engine", str(worst), worst.title))
+    found = sorted((f for f in played if f.together), key=lambda f: score_fit(f, wishes or {}))
     left = len(sound) - len(played)
-    return Search(tuple(found), tuple(refused), count, left, bad, base.source.name, stopped)
+    return SearchResult(tuple(found), tuple(refused), count, left, bad, base.source.name, stopped)
 
 
-def _screened(base: Base, choices: Choices, say: Callable[[int], None]) -> tuple[list[Sound], list[Refused]]:
+def _screen_combinations(
+    base: Base, choices: Choices, say: Callable[[int], None]
+) -> tuple[list[SoundCombination], list[RejectedCombination]]:
     """Combinations that are sound on paper, the best of them first, and those that are not."""
-    refused: list[Refused] = []
-    sound: list[Sound] = []
-    measured = _Measured(base)
+    refused: list[RejectedCombination] = []
+    sound: list[SoundCombination] = []
+    measured = _MeasureCache(base)
     for i, combination in enumerate(itertools.product(*choices.values())):
         if i % 20 == 0:
             say(i)
-        passed = _on_paper(base, _given(dict(zip(choices, combination, strict=True))), measured)
-        if isinstance(passed, Refused):
+        passed = _check_on_paper(base, _drop_unset_parts(dict(zip(choices, combination, strict=True))), measured)
+        if isinstance(passed, RejectedCombination):
             refused.append(passed)
         else:
             sound.append(passed)
     return sorted(sound, key=lambda s: s[0]), refused
 
 
-def _played(
+def _play_combinations(
     base: Base,
-    sound: Sequence[Sound],
+    sound: Sequence[SoundCombination],
     targets: Mapping[str, float] | None,
     wishes: Mapping[str, float],
     say: Progress,
     stop: Stop | None,
-) -> tuple[list[Fit], bool]:
+) -> tuple[list[PartsFit], bool]:
     """What was set up and read, in order, and whether it was stopped before the last."""
-    done: dict[int, Fit] = {}
-    felt_on = inertia_of(base)
+    done: dict[int, PartsFit] = {}
+    felt_on = read_base_inertia(base)
 
     def job(number: int) -> None:
         _, parts, made, unit = sound[number]
-        done[number] = play(base, named(parts), made, unit, targets, wishes, _quiet, rooms=False, felt_on=felt_on)
+        done[number] = set_up_and_read(
+            base, name_sources(parts), made, unit, targets, wishes, _ignore_progress, rooms=False, felt_on=felt_on
+        )
 
     try:
-        on_all_cores(
+        run_on_all_cores(
             [partial(job, number) for number in range(len(sound))],
             lambda share, what: say(0.3 + 0.7 * share, what),
             lambda number: f"set up and read, {number + 1} of {len(sound)}",
@@ -202,7 +206,7 @@ def _played(
     return [done[n] for n in sorted(done)], False
 
 
-def merit(found: Fit, wishes: Mapping[str, float]) -> float:
+def score_fit(found: PartsFit, wishes: Mapping[str, float]) -> float:
     """How far from the wishes, in what is let pass; warnings count a little: less is better."""
     away = 0.0
     for name, asked in wishes.items():
@@ -212,16 +216,16 @@ def merit(found: Fit, wishes: Mapping[str, float]) -> float:
     return math.sqrt(away) + 0.1 * sum(min(c.off, 10.0) for c in found.clashes)
 
 
-def named(parts: Parts) -> dict[str, str]:
+def name_sources(parts: Parts) -> dict[str, str]:
     """Part to the name of where it comes from."""
     return {part: origin.name for part, origin in parts.items()}
 
 
-def _quiet(fraction: float, what: str) -> None:
+def _ignore_progress(fraction: float, what: str) -> None:
     """No word of single set-ups."""
 
 
-class _Measured:
+class _MeasureCache:
     """Measures of every candidate part, read once, so that lines can be screened by adding up."""
 
     def __init__(self, base: Base) -> None:
@@ -241,25 +245,25 @@ class _Measured:
     def _own(self, name: str, origin: Source) -> Mapping[str, float]:
         """What a part brings: its own measures, and what its flange does to where the rails count from."""
         part = PARTS[name]
-        made = compose(self.base, {name: origin}).measures
+        made = compose_unit(self.base, {name: origin}).measures
         return {
             p: v for p, v in made.items()
             if part.holds(tuple(p.split("."))) or (part.section == "wippen" and p.startswith("rails."))
         }  # fmt: skip
 
 
-def _on_paper(base: Base, parts: Parts, measured: _Measured) -> Refused | Sound:
-    lines = next((c for c in by_measures(measured.of(parts)) if c.grave), None)
+def _check_on_paper(base: Base, parts: Parts, measured: _MeasureCache) -> RejectedCombination | SoundCombination:
+    lines = next((c for c in check_lines(measured.of(parts)) if c.grave), None)
     if lines is not None:
-        return Refused(named(parts), "lines", str(lines), lines.title)
+        return RejectedCombination(name_sources(parts), "lines", str(lines), lines.title)
     try:
-        made = compose(base, parts)
+        made = compose_unit(base, parts)
         unit = made.build()
     except InputError as error:
-        first = from_fault(error.faults[0])
-        return Refused(named(parts), "geometry", str(first), first.title)
-    on_paper = clashes(unit, base.unit)
+        first = clash_from_fault(error.faults[0])
+        return RejectedCombination(name_sources(parts), "geometry", str(first), first.title)
+    on_paper = find_clashes(unit, base.unit)
     grave = next((c for c in on_paper if c.grave), None)
     if grave is not None:
-        return Refused(named(parts), "geometry", str(grave), grave.title)
+        return RejectedCombination(name_sources(parts), "geometry", str(grave), grave.title)
     return sum(c.off for c in on_paper), parts, made, unit

@@ -21,15 +21,15 @@ BOW_EXPECTED = 0.007
 """Standard deviation of the bowing at the picture's corner, share of its distance from the middle: an ordinary lens."""
 DEPTH_EXPECTED = 0.01
 """Standard deviation of the scale at the parts' depth: some 10 mm at a distance of 1 m."""
-STEPS, STILL = 50, 1e-11
-DIFFERENCE = 1e-6
+MOST_ITERATIONS, CONVERGED_STEP = 50, 1e-11
+DIFFERENCE_STEP = 1e-6
 """Step of central differences; all parameters are of the order of one."""
 SHAPE, BOW, RULE = slice(0, 8), 8, slice(9, 13)
 """Places of the parameters: homography, bowing, and a rule's foot and direction in the plane."""
 
 
 @dataclass(frozen=True)
-class Clicked:
+class CameraClicks:
     """What was clicked to find the camera.
 
     ``card`` (n, 2) and ``rule`` (m,) are true places in m, in the card's plane and along the rule; ``card_at`` (n, 2)
@@ -61,13 +61,13 @@ class Clicked:
 
 
 @dataclass(frozen=True)
-class View:
+class CameraView:
     """The camera as found: ``found`` (13,) with ``covariance``, and how well the clicks agree with it."""
 
-    clicked: Clicked
+    clicked: CameraClicks
     found: Array
     covariance: Array
-    strange: Array
+    click_residuals: Array
     """Each click's residual over what is expected of it, card and then rule (Baarda's w, larger of across and up)."""
     scatter: float
     """Root of the mean square of residuals over that expected; 1 where the clicks are as good as stated."""
@@ -80,7 +80,7 @@ class View:
     @property
     def depth(self) -> float:
         """How much larger the rule is seen than one in the card's plane, share."""
-        return _over(self.found)
+        return _compute_depth(self.found)
 
     @staticmethod
     def rule_way(found: Array) -> Array:
@@ -90,12 +90,12 @@ class View:
     def plane(self, at: Array, found: Array | None = None) -> Array:
         """Pixels (n, 2) to places of the card's plane in m."""
         use = self.found if found is None else found
-        return _plane(self.clicked, at, use)
+        return _project_to_plane(self.clicked, at, use)
 
     def picture(self, places: Array) -> Array:
         """Places of the card's plane in m (n, 2) to pixels, without the lens's bowing."""
         c = self.clicked
-        return _projected(places / c.unit, self.found) * c.half + c.middle
+        return _project_places(places / c.unit, self.found) * c.half + c.middle
 
     def stretch(self, place: Array) -> tuple[float, float]:
         """Largest and smallest pixels per m about a place of the plane (2,)."""
@@ -113,97 +113,97 @@ class View:
         return float(np.arccos(min(1.0, smallest / largest)))
 
 
-def view(clicked: Clicked) -> View:
+def fit_camera(clicked: CameraClicks) -> CameraView:
     """The camera that fits the clicks.  Raises ValueError where there is none, or none that they settle."""
-    begun = _begin(clicked)
+    begun = _estimate_start(clicked)
 
     def off(found: Array) -> Array:
-        return _off(clicked, found)
+        return _compute_residuals(clicked, found)
 
     found = begun
-    for _ in range(STEPS):
-        slopes = differences(off, found)
+    for _ in range(MOST_ITERATIONS):
+        slopes = compute_jacobian(off, found)
         step = np.linalg.lstsq(slopes, off(found), rcond=None)[0]
         found = found - step
         if not np.isfinite(found).all():
             raise ValueError("no camera fits")
-        if np.abs(step).max() < STILL:
+        if np.abs(step).max() < CONVERGED_STEP:
             break
     else:
         raise ValueError("no camera fits")
-    slopes = differences(off, found)
+    slopes = compute_jacobian(off, found)
     if np.linalg.matrix_rank(slopes, tol=1e-9 * float(np.linalg.norm(slopes))) < len(found):
         raise ValueError("the clicks do not settle it")
-    return _judged(clicked, found, slopes, off(found))
+    return _assess_fit(clicked, found, slopes, off(found))
 
 
-def _judged(clicked: Clicked, found: Array, slopes: Array, left: Array) -> View:
+def _assess_fit(clicked: CameraClicks, found: Array, slopes: Array, left: Array) -> CameraView:
     covariance = np.linalg.inv(slopes.T @ slopes).astype(float)
     spare = np.maximum(1.0 - np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 1e-9)
     count = 2 * (len(clicked.card) + len(clicked.rule))
     each = np.where(spare > 1e-3, np.abs(left) / np.sqrt(spare), 0.0)[:count]
     strange: Array = each.reshape(-1, 2).max(axis=1)
     scatter = float(np.sqrt(left @ left / max(len(left) - len(found), 1)))
-    return View(clicked, found, np.asarray(covariance * max(1.0, scatter) ** 2, float), strange, scatter)
+    return CameraView(clicked, found, np.asarray(covariance * max(1.0, scatter) ** 2, float), strange, scatter)
 
 
-def differences(of: Callable[[Array], Array], at: Array, step: float = DIFFERENCE) -> Array:
+def compute_jacobian(of: Callable[[Array], Array], at: Array, step: float = DIFFERENCE_STEP) -> Array:
     """Slopes of a function of many numbers by central differences: one row an output, one column an input."""
     moves = step * np.eye(len(at))
     return np.column_stack([(of(at + move) - of(at - move)) / (2 * step) for move in moves])
 
 
-def _off(c: Clicked, found: Array) -> Array:
+def _compute_residuals(c: CameraClicks, found: Array) -> Array:
     """Residuals over what is expected of them: clicks of card and rule, bowing, depth."""
     foot, way = found[RULE][:2], found[RULE][2:]
     along = foot + np.outer(c.rule / c.unit, way)
     places = np.vstack([c.card / c.unit, along])
-    seen = _straight((np.vstack([c.card_at, c.rule_at]) - c.middle) / c.half, found[BOW])
-    clicks = (seen - _projected(places, found)) * (c.half / c.click)
-    return np.array([*clicks.ravel(), found[BOW] / BOW_EXPECTED, _over(found) / DEPTH_EXPECTED])
+    seen = _remove_bowing((np.vstack([c.card_at, c.rule_at]) - c.middle) / c.half, found[BOW])
+    clicks = (seen - _project_places(places, found)) * (c.half / c.click)
+    return np.array([*clicks.ravel(), found[BOW] / BOW_EXPECTED, _compute_depth(found) / DEPTH_EXPECTED])
 
 
-def _over(found: Array) -> float:
-    return float(np.hypot(*View.rule_way(found))) - 1.0
+def _compute_depth(found: Array) -> float:
+    return float(np.hypot(*CameraView.rule_way(found))) - 1.0
 
 
-def _straight(seen: Array, bow: float) -> Array:
+def _remove_bowing(seen: Array, bow: float) -> Array:
     """Places of the picture as a lens without bowing would show them; counted from its middle in half diagonals."""
     return np.asarray(seen * (1.0 - bow * (seen**2).sum(axis=1))[:, None])
 
 
-def _matrix(found: Array) -> Array:
+def _build_homography(found: Array) -> Array:
     return np.concatenate([found[SHAPE], [1.0]]).reshape(3, 3)
 
 
-def _projected(places: Array, found: Array) -> Array:
-    return _through(_matrix(found), places)
+def _project_places(places: Array, found: Array) -> Array:
+    return _apply_homography(_build_homography(found), places)
 
 
-def _through(matrix: Array, places: Array) -> Array:
+def _apply_homography(matrix: Array, places: Array) -> Array:
     seen = np.column_stack([places, np.ones(len(places))]) @ matrix.T
     return np.asarray(seen[:, :2] / seen[:, 2:])
 
 
-def _plane(c: Clicked, at: Array, found: Array) -> Array:
-    straight = _straight((at - c.middle) / c.half, found[BOW])
-    inverse = np.linalg.inv(_matrix(found)).astype(float)
-    return _through(inverse, straight) * c.unit
+def _project_to_plane(c: CameraClicks, at: Array, found: Array) -> Array:
+    straight = _remove_bowing((at - c.middle) / c.half, found[BOW])
+    inverse = np.linalg.inv(_build_homography(found)).astype(float)
+    return _apply_homography(inverse, straight) * c.unit
 
 
-def _begin(c: Clicked) -> Array:
+def _estimate_start(c: CameraClicks) -> Array:
     """Direct linear transformation on the card, a straight line through the rule as it then lies in the plane."""
-    shape = _direct(c.card / c.unit, (c.card_at - c.middle) / c.half)
+    shape = _solve_homography(c.card / c.unit, (c.card_at - c.middle) / c.half)
     begun = np.concatenate([shape, np.zeros(5)])
     line = np.column_stack([np.ones(len(c.rule)), c.rule / c.unit])
-    begun[RULE] = np.linalg.lstsq(line, _plane(c, c.rule_at, begun) / c.unit, rcond=None)[0].ravel()
+    begun[RULE] = np.linalg.lstsq(line, _project_to_plane(c, c.rule_at, begun) / c.unit, rcond=None)[0].ravel()
     return begun
 
 
-def _direct(places: Array, seen: Array) -> Array:
+def _solve_homography(places: Array, seen: Array) -> Array:
     """Algorithm 4.2; the last entry of the matrix is made one.  Raises ValueError for points in a line or in one."""
-    into, out = _evened(places), _evened(seen)
-    p, s = _through(into, places), _through(out, seen)
+    into, out = _normalise_points(places), _normalise_points(seen)
+    p, s = _apply_homography(into, places), _apply_homography(out, seen)
     ones, none = np.ones((len(p), 1)), np.zeros((len(p), 3))
     whole = np.hstack([p, ones])
     rows = np.vstack([np.hstack([whole, none, -s[:, :1] * whole]), np.hstack([none, whole, -s[:, 1:] * whole])])
@@ -216,7 +216,7 @@ def _direct(places: Array, seen: Array) -> Array:
     return np.asarray((matrix / matrix[2, 2]).ravel()[:8])
 
 
-def _evened(points: Array) -> Array:
+def _normalise_points(points: Array) -> Array:
     """Similarity that puts the points' middle at the origin, at a mean distance of √2."""
     middle = points.mean(axis=0)
     away = float(np.hypot(*(points - middle).T).mean())

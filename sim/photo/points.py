@@ -15,7 +15,7 @@ Gives = Literal["point", "x", "y", "angle"]
 
 
 @dataclass(frozen=True)
-class Asked:
+class RequestedClick:
     """One place to click: its name in a file of marks, and what it is, for who clicks."""
 
     name: str
@@ -25,7 +25,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class CoordinateField:
     """One field of ``[coordinates]``: which click gives it, in which frame, and which clicks that frame needs."""
 
     path: str
@@ -44,15 +44,15 @@ CARD: Mapping[str, tuple[float, float]] = {
 }  # fmt: skip
 """The card's crosses, as shares of its width and height from its middle; the corners first, in turn."""
 CORNERS = tuple(CARD)[:4]
-_CARD_TOLD = (
+_CARD_TEXTS = (
     "lower corner, player's side", "lower corner, string's side", "upper corner, string's side",
     "upper corner, player's side", "middle of the lower side", "middle of the side toward the string",
     "middle of the upper side", "middle of the side toward the player",
 )  # fmt: skip
-MOST_RULE = 5
+MOST_RULE_MARKS = 5
 """Marks of the second scale."""
 
-_PARTS_TOLD: Mapping[str, str] = {
+_PART_TEXTS: Mapping[str, str] = {
     "wippen.centre": "wippen's centre pin",
     "wippen.jack_centre": "jack's centre pin",
     "wippen.lever_centre": "repetition lever's centre pin",
@@ -85,19 +85,19 @@ _PARTS_TOLD: Mapping[str, str] = {
 
 
 @cache
-def wanted() -> tuple[Wanted, ...]:
+def list_coordinate_fields() -> tuple[CoordinateField, ...]:
     """The fields of ``[coordinates]`` that a picture gives: every point but centres of mass, every plane, the shank."""
-    found = [_wanted(path) for path in _PARTS_TOLD]
-    return (*found, Wanted("hammer.rest_angle", SHANK, "action", "angle", ("hammer.centre",)))
+    found = [_define_coordinate_field(path) for path in _PART_TEXTS]
+    return (*found, CoordinateField("hammer.rest_angle", SHANK, "action", "angle", ("hammer.centre",)))
 
 
 @cache
-def origins() -> tuple[str, ...]:
+def list_frame_origins() -> tuple[str, ...]:
     """Clicks that the frame may be hung on: the balance pin, or a place of the action's frame that is known."""
-    return (PIN, *(w.click for w in wanted() if w.frame == "action" and w.gives == "point"))
+    return (PIN, *(w.click for w in list_coordinate_fields() if w.frame == "action" and w.gives == "point"))
 
 
-def in_picture() -> tuple[str, ...]:
+def list_visible_paths() -> tuple[str, ...]:
     """Paths that the model's parts give places for, whether told here or not."""
     found = []
     for part, parent in PARTS.items():
@@ -108,33 +108,35 @@ def in_picture() -> tuple[str, ...]:
     return tuple(found)
 
 
-def _wanted(path: str) -> Wanted:
+def _define_coordinate_field(path: str) -> CoordinateField:
     part, name = path.split(".")
     gives: Gives = "x" if name.endswith("_x") else "y" if name.endswith("_y") else "point"
     if part in ("key", "rails") or name == "centre":
-        return Wanted(path, path, "action", gives, ())
+        return CoordinateField(path, path, "action", gives, ())
     if part == "wippen":
-        return Wanted(path, path, "wippen", gives, ("wippen.centre",))
+        return CoordinateField(path, path, "wippen", gives, ("wippen.centre",))
     if part == "hammer":
-        return Wanted(path, path, "shank", gives, ("hammer.centre", SHANK))
-    return Wanted(path, path, "jack" if part == "jack" else "lever", gives, (f"wippen.{part}_centre",))
+        return CoordinateField(path, path, "shank", gives, ("hammer.centre", SHANK))
+    return CoordinateField(path, path, "jack" if part == "jack" else "lever", gives, (f"wippen.{part}_centre",))
 
 
-def asked(rule: int, level_line: bool, origin: str = PIN) -> tuple[Asked, ...]:
+def list_clicks(rule: int, level_line: bool, origin: str = PIN) -> tuple[RequestedClick, ...]:
     """Everything to click, in order: card, ``rule`` marks of the second scale, frame, parts."""
-    card = [Asked(n, "card", f"card: {told}", n in CORNERS) for n, told in zip(CARD, _CARD_TOLD, strict=True)]
-    marks = [Asked(rule_mark(i), "rule", f"second scale: mark {i + 1} of {rule}", True) for i in range(rule)]
-    pin = Asked(PIN, "frame", "balance pin, where the key's underside meets the balance rail", origin == PIN)
-    ends = [
-        Asked(LEVEL_FRONT, "frame", "level line: its end toward the player", True),
-        Asked(LEVEL_REAR, "frame", "level line: its end toward the string", True),
+    card = [RequestedClick(n, "card", f"card: {told}", n in CORNERS) for n, told in zip(CARD, _CARD_TEXTS, strict=True)]
+    marks = [
+        RequestedClick(name_rule_mark(i), "rule", f"second scale: mark {i + 1} of {rule}", True) for i in range(rule)
     ]
-    parts = [Asked(path, "parts", told, path == origin) for path, told in _PARTS_TOLD.items()]
-    shank = Asked(SHANK, "parts", "middle line of the hammer's shank, close to the head")
+    pin = RequestedClick(PIN, "frame", "balance pin, where the key's underside meets the balance rail", origin == PIN)
+    ends = [
+        RequestedClick(LEVEL_FRONT, "frame", "level line: its end toward the player", True),
+        RequestedClick(LEVEL_REAR, "frame", "level line: its end toward the string", True),
+    ]
+    parts = [RequestedClick(path, "parts", told, path == origin) for path, told in _PART_TEXTS.items()]
+    shank = RequestedClick(SHANK, "parts", "middle line of the hammer's shank, close to the head")
     at = next(i for i, a in enumerate(parts) if a.name == "hammer.centre") + 1
     return (*card, *marks, pin, *(ends if level_line else []), *parts[:at], shank, *parts[at:])
 
 
-def rule_mark(i: int) -> str:
+def name_rule_mark(i: int) -> str:
     """Name of a mark of the second scale, from 0."""
     return f"rule.{i + 1}"

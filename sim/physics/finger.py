@@ -18,7 +18,7 @@ from sim.unit.model import GRAVITY, Finger
 
 Array = NDArray[np.float64]
 
-LONG = 10.0
+TABLE_END = 10.0
 """Time to which tables are held at their last value, s."""
 
 
@@ -38,38 +38,38 @@ class Touch:
     kind: str = "finger"
 
 
-KINDS = ("finger", "mass", "force", "motion")
+TOUCH_KINDS = ("finger", "mass", "force", "motion")
 
 
 def _activation(strength: float, rise: float) -> Array:
-    t = np.concatenate([np.linspace(0.0, 10 * rise, 101), [LONG]])
+    t = np.concatenate([np.linspace(0.0, 10 * rise, 101), [TABLE_END]])
     x = t / rise
     return np.column_stack([t, strength * (1 - (1 + x) * np.exp(-x)), strength * x / rise * np.exp(-x)])
 
 
-def pressed(finger: Finger, strength: float) -> Drive:
+def drive_pressed(finger: Finger, strength: float) -> Drive:
     """The finger rests on the key and its muscle pulls with ``strength`` N in the end."""
     return Drive(DRIVEN_MASS, _activation(strength, finger.rise_time), finger.mass, finger.muscle_damping)
 
 
-def struck(finger: Finger, strength: float) -> Drive:
+def drive_struck(finger: Finger, strength: float) -> Drive:
     """The finger starts from ``struck_height`` over the key and arrives with the speed it has gained."""
     table = _activation(strength, finger.rise_time)
     return Drive(DRIVEN_MASS, table, finger.mass, finger.muscle_damping, height=finger.struck_height)
 
 
-def falling_mass(mass: float, height: float = 0.0) -> Drive:
+def drive_falling_mass(mass: float, height: float = 0.0) -> Drive:
     """A weight set free over the key (kg, m above the touch point)."""
     weight = mass * GRAVITY
-    return Drive(DRIVEN_MASS, np.array([[0.0, weight, 0.0], [LONG, weight, 0.0]]), mass, 0.0, height, 0.0)
+    return Drive(DRIVEN_MASS, np.array([[0.0, weight, 0.0], [TABLE_END, weight, 0.0]]), mass, 0.0, height, 0.0)
 
 
-def dead_load(force: float) -> Drive:
+def drive_dead_load(force: float) -> Drive:
     """A constant downward force on the touch point without mass (N)."""
-    return Drive(KEY_FORCE, np.array([[0.0, force, 0.0], [LONG, force, 0.0]]))
+    return Drive(KEY_FORCE, np.array([[0.0, force, 0.0], [TABLE_END, force, 0.0]]))
 
 
-def force_over_time(times: Array, forces: Array) -> Drive:
+def drive_force(times: Array, forces: Array) -> Drive:
     """A downward force on the key through the given points, joined by straight lines (s, N)."""
     return Drive(KEY_FORCE, _broken_line(np.asarray(times, float), np.asarray(forces, float)))
 
@@ -86,7 +86,7 @@ def _broken_line(t: Array, y: Array) -> Array:
     return np.array(rows)
 
 
-def smooth_path(times: Array, places: Array, speeds: Array | None = None) -> Array:
+def build_smooth_path(times: Array, places: Array, speeds: Array | None = None) -> Array:
     """Table of a path through points; speeds default to zero at both ends and straight joins between."""
     t, y = np.asarray(times, float), np.asarray(places, float)
     if speeds is None:
@@ -95,16 +95,16 @@ def smooth_path(times: Array, places: Array, speeds: Array | None = None) -> Arr
     return np.column_stack([t, y, speeds])
 
 
-def even_travel(start: float, end: float, speed: float, ease: float = 0.02) -> Array:
+def build_even_path(start: float, end: float, speed: float, ease: float = 0.02) -> Array:
     """Path from start to end at an even speed, eased in and out over ``ease`` seconds (one unit of length)."""
     span = end - start
     cruise = math.copysign(speed, span)
     ease_way = 0.5 * cruise * ease
     if span == 0.0:
-        return np.array([[0.0, start, 0.0], [LONG, start, 0.0]])
+        return np.array([[0.0, start, 0.0], [TABLE_END, start, 0.0]])
     if abs(span) < 2 * abs(ease_way):
         t = 2 * abs(span) / speed
-        return np.array([[0.0, start, 0.0], [t, end, 0.0], [LONG + t, end, 0.0]])
+        return np.array([[0.0, start, 0.0], [t, end, 0.0], [TABLE_END + t, end, 0.0]])
     t1 = ease + (span - 2 * ease_way) / cruise
     # a cubic from rest to speed over `ease` covers half the way an even speed would
     return np.array(
@@ -113,15 +113,15 @@ def even_travel(start: float, end: float, speed: float, ease: float = 0.02) -> A
             [ease, start + ease_way, cruise],
             [t1, end - ease_way, cruise],
             [t1 + ease, end, 0.0],
-            [t1 + ease + LONG, end, 0.0],
+            [t1 + ease + TABLE_END, end, 0.0],
         ]
     )
 
 
-def slowing_travel(end: float, turn: float, fast: float, slow: float, ease: float = 0.05) -> Array:
+def build_slowing_path(end: float, turn: float, fast: float, slow: float, ease: float = 0.05) -> Array:
     """Path from rest to ``end`` (m, positive): fast to ``turn``, then slow (m/s), eased at both ends and between."""
     if end - turn < 2 * slow * ease or turn < 2 * fast * ease:
-        return even_travel(0.0, end, slow)
+        return build_even_path(0.0, end, slow)
     t1 = ease + (turn - 0.5 * fast * ease) / fast
     t2, y2 = t1 + ease, turn + 0.5 * (fast + slow) * ease
     t3 = t2 + (end - 0.5 * slow * ease - y2) / slow
@@ -132,12 +132,12 @@ def slowing_travel(end: float, turn: float, fast: float, slow: float, ease: floa
         (t2, y2, slow),
         (t3, end - 0.5 * slow * ease, slow),
         (t3 + ease, end, 0.0),
-        (t3 + ease + LONG, end, 0.0),
+        (t3 + ease + TABLE_END, end, 0.0),
     ]
     return np.array(rows)
 
 
-def key_motion(path: Array, arm: float, rest_angle: float) -> Drive:
+def drive_key_motion(path: Array, arm: float, rest_angle: float) -> Drive:
     """Prescribed motion of the key: a path of the touch point's travel (m, + down) as key angles.
 
     ``arm`` is the touch point's distance from the balance rail (m, positive);
@@ -149,18 +149,18 @@ def key_motion(path: Array, arm: float, rest_angle: float) -> Drive:
     return Drive(KEY_MOTION, table)
 
 
-def finger_motion(path: Array) -> Drive:
+def drive_finger_motion(path: Array) -> Drive:
     """Prescribed motion of the finger's tip (m, + down from the touch point of the design pose); it can only push."""
     table = path.copy()
     table[:, 1:] *= -1.0
     return Drive(FINGER_MOTION, table)
 
 
-def power_stroke(travel: float, duration: float, exponent: float) -> Array:
+def build_power_path(travel: float, duration: float, exponent: float) -> Array:
     """Path s = travel (t / duration)**exponent that stops dead at the bottom (m, s)."""
     t = np.linspace(0.0, duration, 200)
     y = travel * (t / duration) ** exponent
     v = travel * exponent / duration * (t / duration) ** (exponent - 1)
     rows = np.column_stack([t, y, v])
-    stop = np.array([[duration + 1e-6, travel, 0.0], [duration + LONG, travel, 0.0]])
+    stop = np.array([[duration + 1e-6, travel, 0.0], [duration + TABLE_END, travel, 0.0]])
     return np.vstack([rows, stop])

@@ -13,7 +13,7 @@ from sim.physics.run import STATE_TYPE
 Array = NDArray[np.float64]
 
 
-def along(parameters: Array, poses: Array) -> tuple[Array, Array]:
+def compute_gaps_and_sliding(parameters: Array, poses: Array) -> tuple[Array, Array]:
     """Gaps (rows, contacts) in m and gradients of the sliding speed (rows, contacts, states) at given poses.
 
     ``poses`` (rows, states) in the order of DOFS; the string stands at its line.

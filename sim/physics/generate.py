@@ -23,14 +23,14 @@ from itertools import combinations_with_replacement as each_pair_of
 from pathlib import Path
 
 from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, STATIONS, Contact, Point
+from sim.physics.mechanism import CONTACTS, DOFS, FRICTION_ROWS, HAMMER, JOINTS, STATIONS, Contact, Point
 from sim.physics.shank import BENDING
 
 KERNEL = Path(__file__).with_name("kernel.py")
 
 ANGLES = ("kf", "kr", "w", "j", "l", "h")
 CHAIN = ("w", "j", "l")
-TABS = "    "
+INDENT = "    "
 
 RUN_FIELDS = {
     "dt": "step, s",
@@ -56,7 +56,7 @@ class Code:
         self.depth = 0
 
     def __call__(self, *lines: str) -> None:
-        self.lines += [TABS * self.depth + x if x else "" for x in lines]
+        self.lines += [INDENT * self.depth + x if x else "" for x in lines]
 
     def indent(self) -> None:
         self.depth += 1
@@ -65,16 +65,16 @@ class Code:
         self.depth -= 1
 
 
-def pair(a: str, b: str) -> str:
+def name_pair(a: str, b: str) -> str:
     """Name of a pair of the hammer's coordinates, as ``mechanism.parameters`` has it."""
     return a + b if HAMMER.index(a) <= HAMMER.index(b) else b + a
 
 
-def terms(pairs: list[tuple[str, str]]) -> str:
+def join_terms(pairs: list[tuple[str, str]]) -> str:
     return " + ".join(f"{a} * {b}" for a, b in pairs) or "0.0"
 
 
-def position(code: Code, p: Point, name: str) -> None:
+def emit_position(code: Code, p: Point, name: str) -> None:
     """World coordinates of a point as name_x, name_y."""
     x, y = p.x, p.y
     if p.body == "":
@@ -92,7 +92,7 @@ def position(code: Code, p: Point, name: str) -> None:
     code(f"{name}_x = {ox + ' + ' if ox else ''}{px}", f"{name}_y = {oy + ' + ' if oy else ''}{py}")
 
 
-def motion(p: Point, at: str, centre: str, ux: str, uy: str) -> dict[str, str]:
+def express_motion(p: Point, at: str, centre: str, ux: str, uy: str) -> dict[str, str]:
     """Speed along (ux, uy) of the body's material point at ``at`` per unit rate of each coordinate."""
 
     def turn(ox: str, oy: str) -> str:
@@ -135,7 +135,7 @@ def motion(p: Point, at: str, centre: str, ux: str, uy: str) -> dict[str, str]:
     return out
 
 
-def combine(a: dict[str, str], b: dict[str, str]) -> dict[str, str]:
+def subtract_rates(a: dict[str, str], b: dict[str, str]) -> dict[str, str]:
     """Rates of a minus rates of b."""
     out = dict(a)
     for k, v in b.items():
@@ -143,15 +143,15 @@ def combine(a: dict[str, str], b: dict[str, str]) -> dict[str, str]:
     return out
 
 
-def gap(code: Code, c: Contact) -> None:
+def emit_gap(code: Code, c: Contact) -> None:
     """Lines that work out g_<name> and what its gradient needs."""
     s, n = c.shape, c.name
     if isinstance(s, m.OnPlane):
-        position(code, s.point, f"P_{n}")
+        emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = P_{n}_y - {s.plane} - {s.radius}" if s.side > 0 else f"g_{n} = {s.plane} - P_{n}_y - {s.radius}")
     elif isinstance(s, m.CircleOnLine):
-        position(code, s.centre, f"P_{n}")
-        position(code, s.start, f"S_{n}")
+        emit_position(code, s.centre, f"P_{n}")
+        emit_position(code, s.start, f"S_{n}")
         b = s.start.body
         tx, ty = s.direction
         code(f"x_ = c_{b} * {tx} - s_{b} * {ty}", f"y_ = s_{b} * {tx} + c_{b} * {ty}")
@@ -165,9 +165,9 @@ def gap(code: Code, c: Contact) -> None:
             code(f"n_{n}_x = dx_ / r_", f"n_{n}_y = dy_ / r_", f"g_{n} = r_ - {s.radius}")
             code.dedent()
     elif isinstance(s, m.CircleOnCorner):
-        position(code, s.centre, f"P_{n}")
+        emit_position(code, s.centre, f"P_{n}")
         for tag, p in (("A", s.a), ("B", s.b), ("C", s.c)):
-            position(code, p, f"{tag}_{n}")
+            emit_position(code, p, f"{tag}_{n}")
         code("best_ = 1.0e9")
         for a, b in (("A", "B"), ("B", "C")):
             code(f"x_ = {b}_{n}_x - {a}_{n}_x", f"y_ = {b}_{n}_y - {a}_{n}_y")
@@ -182,26 +182,26 @@ def gap(code: Code, c: Contact) -> None:
         sense = "" if s.sense > 0 else "-"
         code(f"g_{n} = {s.arm} * ({sense}({s.body} - {s.against} - {s.limit}))")
     elif isinstance(s, m.Crown):
-        position(code, s.point, f"P_{n}")
+        emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = string_y + ys - P_{n}_y")
     elif isinstance(s, m.Tip):
-        position(code, s.point, f"P_{n}")
+        emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = f - (P_{n}_y - {s.point.y})")
     elif s.point is None:
         code(f"g_{n} = d")
     else:
-        position(code, s.point, f"P_{n}")
+        emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = {s.gap} + d - (P_{n}_y - {s.point.y})")
 
 
-def gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, str]]:
+def emit_gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, str]]:
     """Emit the contact point; return the gap's gradient and the sliding speed's, as expressions by coordinate."""
     s, n = c.shape, c.name
     if isinstance(s, m.OnPlane):
         sign = "" if s.side > 0 else "-"
         code(f"C_{n}_x = P_{n}_x", f"C_{n}_y = P_{n}_y {'-' if s.side > 0 else '+'} {s.radius}")
-        up = motion(s.point, f"C_{n}", f"P_{n}", "0", f"{sign}1.0")
-        along = motion(s.point, f"C_{n}", f"P_{n}", f"{sign}1.0", "0") if c.rubs else {}
+        up = express_motion(s.point, f"C_{n}", f"P_{n}", "0", f"{sign}1.0")
+        along = express_motion(s.point, f"C_{n}", f"P_{n}", f"{sign}1.0", "0") if c.rubs else {}
         return up, along
     if isinstance(s, m.CircleOnLine | m.CircleOnCorner):
         face = s.start if isinstance(s, m.CircleOnLine) else s.a
@@ -209,15 +209,15 @@ def gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, str]]:
         nx, ny = f"n_{n}_x", f"n_{n}_y"
         out = []
         for ux, uy in ((nx, ny), (ny, f"(-{nx})")):
-            on_circle = motion(s.centre, f"C_{n}", f"P_{n}", ux, uy)
-            on_face = motion(face, f"C_{n}", f"P_{n}", ux, uy)
-            out.append(combine(on_circle, on_face))
+            on_circle = express_motion(s.centre, f"C_{n}", f"P_{n}", ux, uy)
+            on_face = express_motion(face, f"C_{n}", f"P_{n}", ux, uy)
+            out.append(subtract_rates(on_circle, on_face))
         return out[0], out[1]
     if isinstance(s, m.TurnStop):
         sign = "" if s.sense > 0 else "-"
         return {s.body: f"{sign}{s.arm}", s.against: f"{'-' if s.sense > 0 else ''}{s.arm}"}, {}
     if isinstance(s, m.Crown):
-        return motion(s.point, f"P_{n}", f"P_{n}", "0", "-1.0"), {}
+        return express_motion(s.point, f"P_{n}", f"P_{n}", "0", "-1.0"), {}
     if isinstance(s, m.Tip):
         return {"f": "1.0", "kf": f"-P_{n}_x"}, {}
     if s.point is None:
@@ -225,11 +225,11 @@ def gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, str]]:
     return {"d": "1.0", "kr": f"-P_{n}_x"}, {}
 
 
-def power(n: str) -> str:
+def express_power(n: str) -> str:
     return f"d_ * d_ if p_{n} == 2.0 else d_ ** p_{n}"
 
 
-def pose(code: Code) -> None:
+def emit_pose(code: Code) -> None:
     """Sines, cosines and moving centres from the angles."""
     for a in ANGLES:
         code(f"s_{a}, c_{a} = sine_cosine({a})")
@@ -237,7 +237,7 @@ def pose(code: Code) -> None:
         code(f"{pivot}x = wx + c_w * {x} - s_w * {y}", f"{pivot}y = wy + s_w * {x} + c_w * {y}")
 
 
-def weights_and_springs(code: Code) -> None:
+def emit_weights_and_springs(code: Code) -> None:
     code("# weights, springs and the gyroscopic terms of jack and lever on the wippen")
     code("turn_ = kr - kf", "spin_ = u_kr - u_kf", "m_ = key_spring * turn_ + key_damping * spin_")
     code("Q_kf = key_moment * g * c_kf + m_", "Q_kr = -m_")
@@ -256,7 +256,7 @@ def weights_and_springs(code: Code) -> None:
         "Q_h = -g * (c_h * hammer_mx - s_h * hammer_my - s_h * bend_x_ - c_h * bend_y_)",
         *(
             f"Q_{a} = -g * (c_h * bend_{a}_x - s_h * bend_{a}_y) - "
-            + " - ".join(f"spring_{pair(a, b)} * {b} - damping_{pair(a, b)} * u_{b}" for b in BENDING)
+            + " - ".join(f"spring_{name_pair(a, b)} * {b} - damping_{name_pair(a, b)} * u_{b}" for b in BENDING)
             for a in BENDING
         ),
         "Q_d = -damper_weight",
@@ -267,7 +267,7 @@ def weights_and_springs(code: Code) -> None:
 # D1 is d(arm . mc)/d(theta of the part): arm . perp(mc) = arm_x * (-mcy) + arm_y * mcx.
 
 
-def chain_solve(code: Code, b: dict[str, str], out: str) -> None:
+def emit_chain_solve(code: Code, b: dict[str, str], out: str) -> None:
     """M^-1 b for wippen, jack and lever (jack and lever meet only at the wippen)."""
     bw, bj, bl = (b.get(x, "") for x in CHAIN)
     rest = (f" - gj * {bj}" if bj else "") + (f" - gl * {bl}" if bl else "")
@@ -276,7 +276,7 @@ def chain_solve(code: Code, b: dict[str, str], out: str) -> None:
     code(f"{out}_l = {f'{bl} * inv_l ' if bl else ''}- gl * {out}_w")
 
 
-def mass_solve(code: Code, b: dict[str, str], out: str) -> list[str]:
+def emit_mass_solve(code: Code, b: dict[str, str], out: str) -> list[str]:
     """Emit out_<dof> = (M^-1 b)_<dof>; returns the coordinates that are not zero."""
     touched: list[str] = []
     for x, inv in (("kf", "i_kf"), ("kr", "inv_rear"), ("d", "inv_d"), ("f", "i_f")):
@@ -284,23 +284,23 @@ def mass_solve(code: Code, b: dict[str, str], out: str) -> list[str]:
             code(f"{out}_{x} = {b[x]} * {inv}")
             touched.append(x)
     if any(x in b for x in CHAIN):
-        chain_solve(code, b, out)
+        emit_chain_solve(code, b, out)
         touched += CHAIN
     if any(x in b for x in HAMMER):
         for x in HAMMER:
-            code(f"{out}_{x} = " + terms([(b[y], f"inv_{pair(x, y)}") for y in HAMMER if y in b]))
+            code(f"{out}_{x} = " + join_terms([(b[y], f"inv_{name_pair(x, y)}") for y in HAMMER if y in b]))
         touched += HAMMER
     return touched
 
 
-def names_used(body: str) -> list[str]:
+def list_names_used(body: str) -> list[str]:
     import re
 
     found = set(re.findall(r"[A-Za-z_][A-Za-z_0-9]*", body))
-    return [p for p in sorted(param_names()) if p in found]
+    return [p for p in sorted(list_parameter_names()) if p in found]
 
 
-def param_names() -> list[str]:
+def list_parameter_names() -> list[str]:
     """Names of all parameters, without needing a unit: read off the entries and the fixed lists."""
     fixed = (
         "zero g touch_x touch_y cloth_x cloth_y cloth_plane punching_x punching_plane capstan_x capstan_y capstan_r "
@@ -316,8 +316,8 @@ def param_names() -> list[str]:
     ).split()
     stations = [f"{a}_{q}_{s}" for s in STATIONS for q in BENDING for a in ("lift", "turn")]
     bending = [f"bend_{a}_{to}" for a in BENDING for to in "xy"]
-    bending += [f"{a}_{pair(*xy)}" for a in ("spring", "damping") for xy in each_pair_of(BENDING, 2)]
-    bending += [f"{a}_{pair(*xy)}" for a in ("mass", "inv") for xy in each_pair_of(HAMMER, 2)]
+    bending += [f"{a}_{name_pair(*xy)}" for a in ("spring", "damping") for xy in each_pair_of(BENDING, 2)]
+    bending += [f"{a}_{name_pair(*xy)}" for a in ("mass", "inv") for xy in each_pair_of(HAMMER, 2)]
     centres = [f"tau_{name}" for name, _, _ in JOINTS if name != "damper"]
     laws = [f"{a}_{c.name}" for c in CONTACTS for a in ("K", "p", "c", "limit")]
     rubs = [f"mu_{c.name}" for c in CONTACTS if c.rubs]
@@ -330,7 +330,7 @@ TRACE_COLUMNS = (
     + tuple(f"v_{x}" for x in DOFS)
     + ("string", "finger_force")
     + tuple(f"N_{c.name}" for c in CONTACTS)
-    + tuple(f"T_{r}" for r in ROWS)
+    + tuple(f"T_{r}" for r in FRICTION_ROWS)
 )
 LOG_COLUMNS = ("t", "contact", "make", "crown_height", "crown_speed", "key_travel", "gap_rate")
 STATE = (
@@ -338,12 +338,12 @@ STATE = (
     + tuple(f"v_{x}" for x in DOFS)
     + tuple(f"o_{x}" for x in DOFS)
     + STATE_EXTRA
-    + tuple(f"L_{r}" for r in ROWS)
+    + tuple(f"L_{r}" for r in FRICTION_ROWS)
     + tuple(f"{a}_{c.name}" for a in ("was", "N") for c in CONTACTS)
 )
 RESULTS = (
     ("status", "where", "time", "logged", "traced", "finger_work", "string_work", "head")
     + tuple(f"loss_{c.name}" for c in CONTACTS)
-    + tuple(f"rub_{r}" for r in ROWS)
+    + tuple(f"rub_{r}" for r in FRICTION_ROWS)
     + ("loss_key_bending", "loss_shank_bending")
 )

@@ -7,8 +7,8 @@ from itertools import combinations_with_replacement
 
 from sim.physics import generate as g
 from sim.physics import mechanism as m
-from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, terms
-from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, Contact
+from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, join_terms
+from sim.physics.mechanism import CONTACTS, DOFS, FRICTION_ROWS, HAMMER, JOINTS, Contact
 from sim.physics.shank import BENDING
 
 HEAD = '''"""Compiled stepper, energies and gaps of the action unit.
@@ -76,7 +76,7 @@ def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, crown_a, travel, 
 '''
 
 
-def private(code: Code, start: int, tag: str) -> None:
+def make_names_private(code: Code, start: int, tag: str) -> None:
     """Give the short-lived names (they end in _) of the lines from ``start`` on a tag of their own.
 
     A name that is written in one place only costs the compiler far less.
@@ -84,7 +84,7 @@ def private(code: Code, start: int, tag: str) -> None:
     code.lines[start:] = [re.sub(r"\b([a-z]\w*_)\b(?!\()", rf"\g<1>{tag}", line) for line in code.lines[start:]]
 
 
-def looseness(n: str, coordinates: list[str]) -> str:
+def express_looseness(n: str, coordinates: list[str]) -> str:
     """Speed along the normal per impulse, the coupling of the wippen's parts left out, as an expression (1/kg)."""
     own = {"kf": "i_kf", "kr": "inv_rear", "w": "inv_w", "j": "inv_j", "l": "inv_l", "d": "inv_d", "f": "i_f"}
     out = [f"a_{n}_{x} * a_{n}_{x} * {own[x]}" for x in coordinates if x in own]
@@ -96,22 +96,22 @@ def looseness(n: str, coordinates: list[str]) -> str:
     return " + ".join(out)
 
 
-def contact_block(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
+def emit_contact(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
     """Gap, force and friction row of one contact; returns the coordinates of its normal and its sliding."""
     start = len(code.lines)
     normal, along = _contact_lines(code, c, index)
-    private(code, start, c.name)
+    make_names_private(code, start, c.name)
     return normal, along
 
 
 def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[str]]:
     n = c.name
     code("", f"# {n}")
-    g.gap(code, c)
+    g.emit_gap(code, c)
     if isinstance(c.shape, m.Crown):
-        return string_block(code, c, index), []
+        return emit_string(code, c, index), []
     probe = Code()
-    normal, along = g.gradients(probe, c)
+    normal, along = g.emit_gradients(probe, c)
     if c.rubs:
         code(f"bound_{n} = 0.0")
     code(f"if g_{n} < 0.0:")
@@ -120,9 +120,9 @@ def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[
     code(*(f"a_{n}_{x} = {expr}" for x, expr in normal.items()))
     code(f"d_ = -g_{n}", f"if d_ > limit_{n}:")
     code(f"    status = {STATUS['too deep']}", f"    where = {index}")
-    code(f"rate_ = -({terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])})")
-    code(f"f0_{n} = K_{n} * ({g.power(n)})")
-    code(f"calm_ = f0_{n} * c_{n} * dt * ({looseness(n, list(normal))})")
+    code(f"rate_ = -({join_terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])})")
+    code(f"f0_{n} = K_{n} * ({g.express_power(n)})")
+    code(f"calm_ = f0_{n} * c_{n} * dt * ({express_looseness(n, list(normal))})")
     code(f"last_ = N_{n} if n > 0 or begun else f0_{n}")
     code(f"N_{n} = max(0.0, (f0_{n} * (1.0 + c_{n} * rate_) + calm_ * last_) / (1.0 + calm_))")
     code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
@@ -131,23 +131,21 @@ def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[
         code(f"bound_{n} = mu_{n} * N_{n} * rub_dt")
     code.dedent()
     code("else:", f"    N_{n} = 0.0")
-    log_change(code, n, index)
+    emit_log_change(code, n, index)
     return list(normal), list(along)
 
 
-def log_change(code: Code, n: str, index: int) -> None:
+def emit_log_change(code: Code, n: str, index: int) -> None:
     code(f"if (n > 0 or begun) and (g_{n} < 0.0) != (was_{n} < 0.0):")
     code.indent()
-    code(
-        f"logged = note(log, logged, t, dt, {index}.0, g_{n}, was_{n}, crown_y, crown_v, crown_a, travel, travel_v)",
-    )
+    code(f"logged = note(log, logged, t, dt, {index}.0, g_{n}, was_{n}, crown_y, crown_v, crown_a, travel, travel_v)")
     code.dedent()
     code(f"was_{n} = g_{n}")
 
 
-def string_block(code: Code, c: Contact, index: int) -> list[str]:
+def emit_string(code: Code, c: Contact, index: int) -> list[str]:
     n = c.name
-    normal, _ = g.gradients(Code(), c)
+    normal, _ = g.emit_gradients(Code(), c)
     code("# waves coming back from the ends (inverted), then the force that fits felt and string at once")
     for row, end in enumerate(("near", "far")):
         late = f"(head - {end}_whole"
@@ -160,7 +158,7 @@ def string_block(code: Code, c: Contact, index: int) -> list[str]:
     code(f"open_ = P_{n}_y - string_y - still_", "if open_ > 0.0:")
     code.indent()
     code(*(f"a_{n}_{x} = {expr}" for x, expr in normal.items()))
-    code(f"up_ = -({terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])}) - wave")
+    code(f"up_ = -({join_terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])}) - wave")
     code("force_ = force_before", "soft_ = 0.5 * dt * half_admittance", "for _ in range(20):")
     code.indent()
     code("d_ = max(0.0, open_ - soft_ * force_)", f"e1_ = K_{n} * d_ ** (p_{n} - 1.0)")
@@ -183,31 +181,31 @@ def string_block(code: Code, c: Contact, index: int) -> list[str]:
     code(f"waves[1, head & mask] = half_admittance * N_{n} + from_near", "head += 1")
     code(f"string_work += dt * N_{n} * vs", f"g_{n} = -max(0.0, open_ - soft_ * N_{n}) if open_ > 0.0 else -open_")
     code(f"g_{n} = 1e-12 if open_ > 0.0 and N_{n} == 0.0 else g_{n}")
-    log_change(code, n, index)
+    emit_log_change(code, n, index)
     return list(normal)
 
 
-def free_speed(code: Code) -> None:
+def emit_free_speed(code: Code) -> None:
     code("", "# speed without friction")
     code("gj = D * inv_j", "gl = E * inv_l", "inv_s = 1.0 / (inertia_w - D * gj - E * gl)")
     code("slow_ = 1.0 - dt * viscous")
-    g.mass_solve(code, {x: f"Q_{x}" for x in DOFS}, "acc")
+    g.emit_mass_solve(code, {x: f"Q_{x}" for x in DOFS}, "acc")
     code(*(f"v_{x} = slow_ * o_{x} + dt * acc_{x}" for x in DOFS))
     code("if mode == 1:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_kf = (aim_ - kf) / dt")
     code("elif mode == 4:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_f = (aim_ - f) / dt")
 
 
-def clamp(code: Code, out: str, value: str, bound: str) -> None:
+def emit_clamp(code: Code, out: str, value: str, bound: str) -> None:
     """Hold a value between plus and minus its bound (a select, cheaper here than min and max)."""
     code(f"{out} = {bound} if {value} > {bound} else (-{bound} if {value} < -{bound} else {value})")
 
 
-def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
+def emit_friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
     code("", "# dry friction: rows, then projected Gauss-Seidel from the last impulses")
     rows: list[tuple[str, dict[str, str], list[str]]] = []
     for name, body, against in JOINTS:
         b = {body: "1.0"} | ({against: "-1.0"} if against else {})
-        touched = g.mass_solve(code, b, f"B_{name}")
+        touched = g.emit_mass_solve(code, b, f"B_{name}")
         code(f"iW_{name} = 1.0 / ({' + '.join(f'B_{name}_{x} * {v}' for x, v in b.items())} + 1e-300)")
         code(f"bound_{name} = tau_{name} * rub_dt")
         rows.append((name, b, touched))
@@ -215,12 +213,12 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         b = {x: f"b_{name}_{x}" for x in along}
         code(f"if bound_{name} > 0.0:")
         code.indent()
-        touched = g.mass_solve(code, b, f"B_{name}")
+        touched = g.emit_mass_solve(code, b, f"B_{name}")
         code(f"iW_{name} = 1.0 / ({' + '.join(f'B_{name}_{x} * {v}' for x, v in b.items())})")
         code.dedent()
         rows.append((name, b, touched))
     for name, _, touched in rows:
-        clamp(code, f"L_{name}", f"L_{name}", f"bound_{name}")
+        emit_clamp(code, f"L_{name}", f"L_{name}", f"bound_{name}")
         code(f"if L_{name} != 0.0:")
         code(*(f"    v_{x} += B_{name}_{x} * L_{name}" for x in touched))
     code("for _ in range(sweeps):")
@@ -230,9 +228,9 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         start = len(code.lines)
         code(f"if bound_{name} > 0.0:")
         code.indent()
-        code(f"sum_ = {terms([(v, f'v_{x}') for x, v in b.items()])}")
+        code(f"sum_ = {join_terms([(v, f'v_{x}') for x, v in b.items()])}")
         code(f"new_ = L_{name} - sum_ * iW_{name}")
-        clamp(code, "new_", "new_", f"bound_{name}")
+        emit_clamp(code, "new_", "new_", f"bound_{name}")
         code(f"d_ = new_ - L_{name}")
         code("if d_ != 0.0:")
         code.indent()
@@ -241,30 +239,30 @@ def friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         code(f"change = max(change, abs(d_) / (bound_{name}))")
         code.dedent()
         code.dedent()
-        private(code, start, name)
+        make_names_private(code, start, name)
     code("if change < stop:", "    break")
     code.dedent()
 
 
-def ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str]]) -> None:
+def emit_ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str]]) -> None:
     code("", "# ledger, with the mean speed over the step")
     code(*(f"m_{x} = 0.5 * (o_{x} + v_{x})" for x in DOFS))
     for n, normal in normals.items():
         if n == "string":
             code("if open_string > 0.0:")
-            rate = f"-({terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])}) - vs"
+            rate = f"-({join_terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])}) - vs"
         else:
             code(f"if g_{n} < 0.0:")
-            rate = f"-({terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])})"
+            rate = f"-({join_terms([(f'a_{n}_{x}', f'm_{x}') for x in normal])})"
         code(f"    loss_{n} += dt * (N_{n} - f0_{n}) * ({rate})")
     for name, body, against in JOINTS:
         code(f"rub_{name} -= L_{name} * (m_{body}{f' - m_{against}' if against else ''})")
     for name, along in slides.items():
         code(f"if L_{name} != 0.0:")
-        code(f"    rub_{name} -= L_{name} * ({terms([(f'b_{name}_{x}', f'm_{x}') for x in along])})")
+        code(f"    rub_{name} -= L_{name} * ({join_terms([(f'b_{name}_{x}', f'm_{x}') for x in along])})")
     code("spin_ = m_kr - m_kf", "loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_")
     for a in BENDING:
-        drag = terms([(f"damping_{g.pair(a, b)}", f"u_{b}") for b in BENDING])
+        drag = join_terms([(f"damping_{g.name_pair(a, b)}", f"u_{b}") for b in BENDING])
         code(f"loss_shank_bending += dt * ({drag}) * m_{a}")
     code("if mode == 1:")
     code("    impulse_ = (v_kf - o_kf) / inv_front - dt * Q_kf - L_key", "    finger_work += impulse_ * m_kf")
@@ -274,15 +272,15 @@ def ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, list[str
     code("        finger_work += dt * N_finger * a_finger_kf * m_kf")
 
 
-def stroke(code: Code) -> None:
+def emit_stroke(code: Code) -> None:
     code('@numba.njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)')
     code("def stroke(p, run, finger, state, waves, trace, log, out):")
     code.indent()
     code('"""Advance ``state`` in place by ``run.steps`` steps; fill trace, log and out (see physics/run.py)."""')
     body = Code()
     body.depth = code.depth
-    step_body(body)
-    params = g.names_used("\n".join(body.lines) + " near_delay far_delay inv_front")
+    emit_step(body)
+    params = g.list_names_used("\n".join(body.lines) + " near_delay far_delay inv_front")
     code(*(f"{p} = p.{p}" for p in params))
     code(*(f"{r} = run.{r}" for r in ("dt", "viscous", "muscle_damping", "stop")))
     code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
@@ -326,40 +324,37 @@ def stroke(code: Code) -> None:
     code.dedent()
 
 
-def step_body(code: Code) -> None:
+def emit_step(code: Code) -> None:
     code.indent()
     code(*(f"u_{x} = 1.5 * v_{x} - 0.5 * o_{x}" for x in DOFS), *(f"o_{x} = v_{x}" for x in DOFS))
-    g.pose(code)
-    g.weights_and_springs(code)
+    g.emit_pose(code)
+    g.emit_weights_and_springs(code)
     touch = next(c for c in CONTACTS if c.name == "finger").shape
     crown = next(c for c in CONTACTS if c.name == "string").shape
     assert isinstance(touch, m.Tip) and isinstance(crown, m.Crown)
     code("", "# what the log needs")
-    g.position(code, touch.point, "P_finger")
-    g.position(code, crown.point, "P_string")
-    rising = g.motion(crown.point, "P_string", "P_string", "0", "1.0")
+    g.emit_position(code, touch.point, "P_finger")
+    g.emit_position(code, crown.point, "P_string")
+    rising = g.express_motion(crown.point, "P_string", "P_string", "0", "1.0")
     code("crown_y = P_string_y", "travel = touch_y - P_finger_y", "travel_v = -P_finger_x * u_kf")
-    code(
-        "crown_before = crown_v",
-        "crown_v = " + terms([(rate, f"u_{x}") for x, rate in rising.items()]),
-    )
+    code("crown_before = crown_v", "crown_v = " + join_terms([(rate, f"u_{x}") for x, rate in rising.items()]))
     code("crown_a = (crown_v - crown_before) / dt if n > 0 else 0.0")
     code("if mode == 2:", "    push, seg = look_up(finger, t, seg)", "    Q_kf -= push * P_finger_x")
     code("elif mode == 3:", "    pull_, seg = look_up(finger, t, seg)", "    Q_f -= pull_ + muscle_damping * u_f")
     normals: dict[str, list[str]] = {}
     slides: dict[str, list[str]] = {}
     for i, c in enumerate(CONTACTS):
-        normals[c.name], along = contact_block(code, c, i)
+        normals[c.name], along = emit_contact(code, c, i)
         if c.rubs:
             slides[c.name] = along
-    free_speed(code)
-    friction_rows(code, slides)
-    ledger(code, normals, slides)
+    emit_free_speed(code)
+    emit_friction_rows(code, slides)
+    emit_ledger(code, normals, slides)
     code("", "if n == due:")
     code.indent()
     code("due += every")
     values = {"string": "ys", "finger_force": "push"} | {f"v_{x}": f"m_{x}" for x in DOFS}
-    values |= {f"T_{r}": f"L_{r} / dt" for r in ROWS}
+    values |= {f"T_{r}": f"L_{r} / dt" for r in FRICTION_ROWS}
     code(*(f"trace[traced, {i}] = {values.get(c, c)}" for i, c in enumerate(TRACE_COLUMNS)))
     code("traced += 1")
     code.dedent()
@@ -372,13 +367,13 @@ def step_body(code: Code) -> None:
     code.dedent()
 
 
-def energy(code: Code) -> None:
+def emit_energy(code: Code) -> None:
     code('@numba.njit(nogil=True, cache=True, error_model="numpy")', "def energy(p, state, squeeze):")
     code.indent()
     code('"""Kinetic energy, potential of weights and springs; ``squeeze`` gets what each contact stores (J)."""')
     body = Code()
     body.depth = code.depth
-    g.pose(body)
+    g.emit_pose(body)
     body("jmx_ = c_j * jack_mx - s_j * jack_my", "jmy_ = s_j * jack_mx + c_j * jack_my")
     body("lmx_ = c_l * lever_mx - s_l * lever_my", "lmy_ = s_l * lever_mx + c_l * lever_my")
     body("D = (Jx - wx) * jmx_ + (Jy - wy) * jmy_", "E = (Lx - wx) * lmx_ + (Ly - wy) * lmy_")
@@ -397,48 +392,48 @@ def energy(code: Code) -> None:
     for x, y in combinations_with_replacement(BENDING, 2):
         body(f"potential += {'0.5 * ' if x == y else ''}spring_{x}{y} * {x} * {y}")
     for i, c in enumerate(CONTACTS):
-        g.gap(body, c)
+        g.emit_gap(body, c)
         n = c.name
         body(f"squeeze[{i}] = K_{n} * max(0.0, -g_{n}) ** (p_{n} + 1.0) / (p_{n} + 1.0)")
     body("return kinetic, potential")
     text = "\n".join(body.lines)
-    code(*(f"{p} = p.{p}" for p in g.names_used(text)))
+    code(*(f"{p} = p.{p}" for p in g.list_names_used(text)))
     code(*(f"{x} = state.{x}" for x in STATE if x in DOFS or x == "ys" or (x.startswith("v_") and x in text)))
     code.lines += body.lines
     code.dedent()
 
 
-def gaps(code: Code) -> None:
+def emit_gaps(code: Code) -> None:
     code('@numba.njit(nogil=True, cache=True, error_model="numpy")', "def gaps(p, state, gap, normal, sliding):")
     code.indent()
     code('"""Gap of every contact (m) with its gradient, and the gradient of the sliding speed of those that rub."""')
     body = Code()
     body.depth = code.depth
-    g.pose(body)
+    g.emit_pose(body)
     for i, c in enumerate(CONTACTS):
-        g.gap(body, c)
+        g.emit_gap(body, c)
         body(f"gap[{i}] = g_{c.name}")
-        n_expr, t_expr = g.gradients(body, c)
+        n_expr, t_expr = g.emit_gradients(body, c)
         for x, expr in n_expr.items():
             body(f"normal[{i}, {DOFS.index(x)}] = {expr}")
         for x, expr in t_expr.items():
             body(f"sliding[{i}, {DOFS.index(x)}] = {expr}")
     text = "\n".join(body.lines)
-    code(*(f"{p} = p.{p}" for p in g.names_used(text)))
+    code(*(f"{p} = p.{p}" for p in g.list_names_used(text)))
     code(*(f"{x} = state.{x}" for x in (*DOFS, "ys")))
     code.lines += body.lines
     code.dedent()
 
 
-def text() -> str:
+def render_kernel() -> str:
     code = Code()
-    stroke(code)
+    emit_stroke(code)
     code("", "")
-    energy(code)
+    emit_energy(code)
     code("", "")
-    gaps(code)
+    emit_gaps(code)
     tuples = {
-        "PARAMETERS": tuple(g.param_names()),
+        "PARAMETERS": tuple(g.list_parameter_names()),
         "RUN": tuple(g.RUN_FIELDS),
         "STATE": STATE,
         "RESULTS": RESULTS,
@@ -450,4 +445,4 @@ def text() -> str:
 
 
 if __name__ == "__main__":
-    g.KERNEL.write_text(text(), encoding="utf-8")
+    g.KERNEL.write_text(render_kernel(), encoding="utf-8")

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     kernel: ModuleType
-    """``from sim.physics.kernel_loader import kernel`` imports it wherever its cache may go (see ``prepare``)."""
+    """``from sim.physics.kernel_loader import kernel`` finds it wherever its cache may go (see ``prepare_kernel``)."""
 
 COMPILED = ("stroke", "energy", "gaps")
 """Functions of the kernel that are compiled on first use and cached."""
 
 
-def prepare() -> bool:
+def prepare_kernel() -> bool:
     """Import the kernel; whether this machine holds it compiled, so that the first call will not have to.
 
     The cache lies beside the source, or in the user's cache folder where that

@@ -214,7 +214,7 @@ JOINTS: tuple[tuple[str, str, str], ...] = (
 """Dry friction: name, the body, the body it turns against ("" for the frame)."""
 
 RUBBING: tuple[str, ...] = tuple(c.name for c in CONTACTS if c.rubs)
-ROWS: tuple[str, ...] = tuple(name for name, _, _ in JOINTS) + RUBBING
+FRICTION_ROWS: tuple[str, ...] = tuple(name for name, _, _ in JOINTS) + RUBBING
 """Friction rows in the order of the solver."""
 
 STATIONS = ("knuckle", "cushion", "tail", "strike")
@@ -224,7 +224,7 @@ STOP_ARM = 0.020
 """Arm at which the stops of jack and lever act, m (design choice)."""
 
 
-def stations(hm: Hammer) -> dict[str, float]:
+def compute_station_shapes(hm: Hammer) -> dict[str, float]:
     """How a station is lifted (m) and turned (rad) per unit of the shank's tip deflection and tip turn."""
     places = {
         "knuckle": hm.knuckle_centre,
@@ -234,7 +234,9 @@ def stations(hm: Hammer) -> dict[str, float]:
     }
     out = {}
     for name, (x, _) in places.items():
-        shape = (shank.on_head if name in ("tail", "strike") else shank.shapes)(x, hm.shank_length)
+        shape = (shank.evaluate_head_shapes if name in ("tail", "strike") else shank.evaluate_shapes)(
+            x, hm.shank_length
+        )
         for q, (lift, turn) in zip(shank.BENDING, shape, strict=True):
             out[f"lift_{q}_{name}"], out[f"turn_{q}_{name}"] = (lift, turn) if hm.shank_bends else (0.0, 0.0)
     return out
@@ -242,19 +244,22 @@ def stations(hm: Hammer) -> dict[str, float]:
 
 def _hammer(hm: Hammer) -> dict[str, float]:
     """Masses, weights and the bending of hammer and shank."""
-    mass, bends = shank.mass(hm), hm.shank_bends
+    mass, bends = shank.compute_mass_matrix(hm), hm.shank_bends
     if not bends:
         mass = np.diag([mass[0, 0], 0.0, 0.0])
     inverse = np.linalg.inv(mass) if bends else np.diag([1 / mass[0, 0], 0.0, 0.0])
     out = {
         "hammer_mx": hm.head_mass * hm.head_mass_centre[0] + hm.shank_mass_moment,
         "hammer_my": hm.head_mass * hm.head_mass_centre[1],
-        "shank_period": 1 / float(shank.frequencies(hm, root_held=False)[-1]) if bends else 1.0,
+        "shank_period": 1 / float(shank.compute_frequencies(hm, root_held=False)[-1]) if bends else 1.0,
     }
     for i, a in enumerate(HAMMER):
         for k, b in enumerate(HAMMER[i:], i):
             out[f"mass_{a}{b}"], out[f"inv_{a}{b}"] = float(mass[i, k]), float(inverse[i, k])
-    spring, damping, weights = (bends * f(hm) for f in (shank.stiffness, shank.damping, shank.weights))
+    spring, damping, weights = (
+        bends * f(hm)
+        for f in (shank.compute_stiffness_matrix, shank.compute_damping_matrix, shank.compute_gravity_moments)
+    )
     for i, a in enumerate(shank.BENDING):
         out[f"bend_{a}_x"], out[f"bend_{a}_y"] = map(float, weights[i])
         for k, b in enumerate(shank.BENDING[i:], i):
@@ -268,7 +273,7 @@ def _unit_vector(a: tuple[float, float], b: tuple[float, float]) -> tuple[float,
     return dx / n, dy / n, n
 
 
-def parameters(u: ActionUnit) -> dict[str, float]:
+def compute_parameters(u: ActionUnit) -> dict[str, float]:
     """Every number the kernel needs, by name, SI; the one place where model data become parameters."""
     k, w, j, lv, hm, r = u.key, u.wippen, u.jack, u.lever, u.hammer, u.rails
     (ax, ay), (bx, by), (cx, cy) = j.top_front, j.top_rear, j.rear_face_down_to
@@ -369,7 +374,7 @@ def parameters(u: ActionUnit) -> dict[str, float]:
         "inv_d": 1 / u.damper.mass if u.damper else 0.0,
         "tau_damper": u.damper.friction if u.damper else 0.0,
     }
-    out |= stations(hm) | _hammer(hm)
+    out |= compute_station_shapes(hm) | _hammer(hm)
     for centre in CENTRES:
         out[f"tau_{centre}"] = u.friction[centre]
     for name in CONTACT_NAMES:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sim.errors import SimulationError
 from sim.physics.kernel_loader import kernel
-from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, ROWS, parameters
+from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, FRICTION_ROWS, compute_parameters
 from sim.physics.shank import BENDING
 from sim.unit.model import ActionUnit
 
@@ -31,7 +31,7 @@ LEAST_STEP = 1e-6
 """Shortest step that a unit may ask for, s: below it a blow takes minutes."""
 LEDGER_BOUND = 0.02
 """Share of the finger's work that may stay unexplained; a run that leaves more open has failed."""
-AWAY = 0.05
+IDLE_FINGER_HEIGHT = 0.05
 """Where a finger that plays no part is kept, m over the key."""
 
 
@@ -149,12 +149,12 @@ class Run:
         return self
 
     @cached_property
-    def place(self) -> Places:
-        return Places(self.parameters[0], self.trace)
+    def place(self) -> PartPositions:
+        return PartPositions(self.parameters[0], self.trace)
 
 
 @dataclass(frozen=True)
-class Places:
+class PartPositions:
     """Where points of the parts are along a trace, from its angles (arrays of metres)."""
 
     p: np.void
@@ -203,20 +203,20 @@ class Places:
         return -(np.cos(t["kf"]) * p["touch_x"] - np.sin(t["kf"]) * p["touch_y"]) * t["v_kf"]
 
 
-def pack(unit: ActionUnit) -> Array:
+def pack_parameters(unit: ActionUnit) -> Array:
     """The unit's parameters as a record array of one."""
-    values = parameters(unit)
+    values = compute_parameters(unit)
     out = np.zeros(1, PARAMETER_TYPE)
     for name in kernel.PARAMETERS:
         out[name] = values[name]
     return out
 
 
-def start_state(unit: ActionUnit, p: Array | None = None) -> Array:
+def find_start_state(unit: ActionUnit, p: Array | None = None) -> Array:
     """A pose in which the parts just touch from the key up, at rest: where settling starts."""
-    p = pack(unit) if p is None else p
+    p = pack_parameters(unit) if p is None else p
     s: Array = np.zeros(1, STATE_TYPE)
-    s["h"], s["f"] = unit.hammer.rest_angle, AWAY
+    s["h"], s["f"] = unit.hammer.rest_angle, IDLE_FINGER_HEIGHT
     _turn_until_touching(p, s, "back_cloth", "kr")
     s["kf"] = s["kr"]
     _turn_until_touching(p, s, "capstan", "w")
@@ -267,7 +267,7 @@ def run(
     tenth of the shank's shortest period.
     Raises nothing for a run that leaves its domain, or whose ledger stays open: see ``Run.outcome``.
     """
-    p = unit if isinstance(unit, np.ndarray) else pack(unit)
+    p = unit if isinstance(unit, np.ndarray) else pack_parameters(unit)
     step = _short_enough(step, p)
     steps = max(1, round(duration / step))
     stride = steps + 1 if every is None else max(1, round(every / step))
@@ -308,7 +308,7 @@ def run(
         e1[1] - e0[1],
         float(after.sum() - before.sum()),
         {c.name: float(o[f"loss_{c.name}"]) for c in CONTACTS if c.name != "finger"},
-        {row: float(o[f"rub_{row}"]) for row in ROWS},
+        {row: float(o[f"rub_{row}"]) for row in FRICTION_ROWS},
         {"key": float(o["loss_key_bending"]), "shank": float(o["loss_shank_bending"])},
     )
     outcome = _outcome(o)
@@ -353,12 +353,12 @@ def _other_step(x: Array, old: float, new: float) -> None:
         return
     for name in DOFS:
         x[f"o_{name}"] = x[f"v_{name}"] - (x[f"v_{name}"] - x[f"o_{name}"]) * new / old
-    for row in ROWS:
+    for row in FRICTION_ROWS:
         x[f"L_{row}"] *= new / old
     x["ys"] += 0.5 * (old - new) * x["vs"]
 
 
-def go_on(previous: Run, drive: Drive, duration: float, **options: float) -> Run:
+def continue_run(previous: Run, drive: Drive, duration: float, **options: float) -> Run:
     """Continue a run from its end, the string still ringing, the finger where it is."""
     options.setdefault("t0", previous.end)
     return run(previous.parameters, drive, duration, previous.state, previous=previous, **options)  # type: ignore[arg-type]
@@ -380,7 +380,7 @@ def _place_finger(x: Array, drive: Drive, p: Array) -> None:
         x["f"] = drive.table[0, 1]
         x["v_f"] = x["o_f"] = 0.0
     else:
-        x["f"], x["v_f"], x["o_f"] = AWAY, 0.0, 0.0
+        x["f"], x["v_f"], x["o_f"] = IDLE_FINGER_HEIGHT, 0.0, 0.0
 
 
 def _outcome(o: np.void) -> Outcome:
@@ -394,7 +394,7 @@ def _outcome(o: np.void) -> Outcome:
     return Outcome("part past its range", BODY_NAMES[DOFS[where]], float(o["time"]))
 
 
-def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
+def settle_unit(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     """State at rest: felts and springs in balance, as after the bed was tapped until friction holds nothing off.
 
     Dry friction is first left out (the parts find the middle of its band), then
@@ -403,11 +403,11 @@ def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     Raises SimulationError when the unit does not come to rest, or would need steps
     shorter than LEAST_STEP.
     """
-    p = pack(unit)
+    p = pack_parameters(unit)
     if (needed := _short_enough(step, p)) < LEAST_STEP:
         told = f"{1e6 * needed:.2g} µs; the shank is too stiff for its mass, or the string's near end too short"
         raise SimulationError("needs too short a step", None, told)
-    free = run(p, Drive(), 0.2, start_state(unit, p), step=step, every=None, viscous=60.0, rub=0.0).require()
+    free = run(p, Drive(), 0.2, find_start_state(unit, p), step=step, every=None, viscous=60.0, rub=0.0).require()
     rest = run(p, Drive(), 0.1, free.state, step=step, every=None, viscous=60.0).require()
     speeds = [abs(float(rest.state[f"v_{x}"][0])) for x in DOFS]
     if max(speeds) > 1e-3:
@@ -415,4 +415,4 @@ def settle(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     return rest.state
 
 
-__all__ = ["Drive", "Ledger", "Log", "Outcome", "Run", "Trace", "go_on", "pack", "run", "settle"]
+__all__ = ["Drive", "Ledger", "Log", "Outcome", "Run", "Trace", "continue_run", "pack_parameters", "run", "settle_unit"]

@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 BENDING = ("e", "r")
 
 
-def shapes(x: float, length: float) -> tuple[tuple[float, float], tuple[float, float]]:
+def evaluate_shapes(x: float, length: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """(deflection, slope) at ``x`` (m) from the root for a unit of tip deflection, and of tip turn.
 
     Beyond the tip the shank's line goes on straight, as the head does.
@@ -36,12 +36,12 @@ def shapes(x: float, length: float) -> tuple[tuple[float, float], tuple[float, f
     return (s * s * (3 - 2 * s), 6 * s * (1 - s) / length), (length * s * s * (s - 1), s * (3 * s - 2))
 
 
-def on_head(x: float, length: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    """As ``shapes`` for a point of the head, which is rigid: also on the near side of the tip."""
+def evaluate_head_shapes(x: float, length: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """As ``evaluate_shapes`` for a point of the head, which is rigid: also on the near side of the tip."""
     return (1.0, 0.0), (x - length, 1.0)
 
 
-def mass(hm: Hammer) -> Array:
+def compute_mass_matrix(hm: Hammer) -> Array:
     """Mass matrix of turn about the centre, tip deflection and tip turn (3, 3; kg·m², kg·m, kg)."""
     x, y, length = *hm.head_mass_centre, hm.shank_length
     beyond, m = x - length, hm.head_mass
@@ -54,7 +54,7 @@ def mass(hm: Hammer) -> Array:
     return out + rod * even * np.outer(scale, scale)
 
 
-def stiffness(hm: Hammer) -> Array:
+def compute_stiffness_matrix(hm: Hammer) -> Array:
     """Stiffness of tip deflection and tip turn (2, 2; N/m, N, N·m).
 
     ``shank_bending_stiffness`` is the force at the tip over its deflection, 3 EI / L³.
@@ -64,18 +64,18 @@ def stiffness(hm: Hammer) -> Array:
     return out
 
 
-def damping(hm: Hammer) -> Array:
+def compute_damping_matrix(hm: Hammer) -> Array:
     """Damping that gives both modes of the shank held at its root the damping ratio of the first (2, 2)."""
-    m = mass(hm)[1:, 1:]
-    squares, modes = _modes(stiffness(hm), m)
+    m = compute_mass_matrix(hm)[1:, 1:]
+    squares, modes = _modes(compute_stiffness_matrix(hm), m)
     shape = m @ modes
     out: Array = shape @ np.diag(2 * hm.shank_damping_ratio * np.sqrt(squares)) @ shape.T
     return out
 
 
-def frequencies(hm: Hammer, *, root_held: bool) -> Array:
+def compute_frequencies(hm: Hammer, *, root_held: bool) -> Array:
     """Frequencies (Hz) of the shank with its head: held at the root, or free to turn about the hammer centre."""
-    k, m = stiffness(hm), mass(hm)
+    k, m = compute_stiffness_matrix(hm), compute_mass_matrix(hm)
     if root_held:
         return np.asarray(np.sqrt(_modes(k, m[1:, 1:])[0]) / (2 * math.pi))
     inverse = np.linalg.inv(m)[1:, 1:]
@@ -90,7 +90,7 @@ def _modes(k: Array, m: Array) -> tuple[Array, Array]:
     return squares, into.T @ vectors
 
 
-def weights(hm: Hammer) -> Array:
+def compute_gravity_moments(hm: Hammer) -> Array:
     """Moments along and across the shank per unit of tip deflection and tip turn (2, 2; kg and kg·m)."""
     (x, y), length, m = hm.head_mass_centre, hm.shank_length, hm.head_mass
     rod = 2 * hm.shank_mass_moment / length

@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sim.bench.usual_ranges import usual
+from sim.bench.usual_ranges import find_usual_range
 from sim.fields.defaults import is_sharp
 from sim.piano.sheet import PianoSection
 from sim.regulation.clearances import CLEARANCES
 from sim.unit.model import ActionUnit
-from sim.units import mm
+from sim.units import format_mm
 
-CLEAR = CLEARANCES["key_to_blocking"].least
+LEAST_KEY_CLEARANCE = CLEARANCES["key_to_blocking"].least
 """Least clearance, m."""
-AGREE = 2e-3
+AGREEMENT_TOLERANCE = 2e-3
 """Readings of one thing taken in two ways agree within this, m (a rule held in a dark case; our convention)."""
 
 
@@ -51,20 +51,27 @@ class KeyEnd:
 
     def _told(self) -> Iterator[str]:
         level = self.level
-        if level is not None and level < CLEAR and (self.under is None or self.under < CLEAR):
+        if (
+            level is not None
+            and level < LEAST_KEY_CLEARANCE
+            and (self.under is None or self.under < LEAST_KEY_CLEARANCE)
+        ):
             over = (
                 "how high it hangs was not read, so that nothing is taken to pass under it" if self.under is None
-                else f"key down, its underside is {mm(self.under)} over the key's end"
+                else f"key down, its underside is {format_mm(self.under)} over the key's end"
             )  # fmt: skip
-            by = mm(CLEAR - level)
+            by = format_mm(LEAST_KEY_CLEARANCE - level)
             yield (
-                f"the key's end stands {mm(level)} from the damper blocking (wanted: at least {mm(CLEAR)}), and "
+                f"the key's end stands {format_mm(level)} from the damper blocking (wanted: at least "
+                f"{format_mm(LEAST_KEY_CLEARANCE)}), and "
                 f"{over}; key ends {by} shorter, or the stop {by} farther to the player, and the strike line with it"
             )
-        if self.rail is not None and self.rail < CLEAR:
+        if self.rail is not None and self.rail < LEAST_KEY_CLEARANCE:
             yield (
-                f"the wippen rail stands {mm(self.rail)} from the damper blocking (wanted: at least {mm(CLEAR)}); "
-                f"a rail {mm(CLEAR - self.rail)} narrower behind, or the stop as much farther to the player"
+                f"the wippen rail stands {format_mm(self.rail)} from the damper blocking (wanted: at least "
+                f"{format_mm(LEAST_KEY_CLEARANCE)}); "
+                f"a rail {format_mm(LEAST_KEY_CLEARANCE - self.rail)} narrower behind, or the stop as much "
+                f"farther to the player"
             )
 
     @property
@@ -79,9 +86,9 @@ class KeyEnd:
             return "not read"
         if self.in_the_way:
             return "DOES NOT CLEAR"
-        if self.level < CLEAR and self.under is not None:
-            return f"passes under by {mm(self.under)}"
-        return f"clears by {mm(self.level)}"
+        if self.level < LEAST_KEY_CLEARANCE and self.under is not None:
+            return f"passes under by {format_mm(self.under)}"
+        return f"clears by {format_mm(self.level)}"
 
     @property
     def contradictions(self) -> tuple[str, ...]:
@@ -93,13 +100,13 @@ class KeyEnd:
         if self.read is None:
             return ()
         return tuple(
-            f"key's end read {mm(self.read)} from the blocking, {mm(other)} {how}: read both again"
+            f"key's end read {format_mm(self.read)} from the blocking, {format_mm(other)} {how}: read both again"
             for other, how in ways
-            if other is not None and abs(other - self.read) > AGREE
+            if other is not None and abs(other - self.read) > AGREEMENT_TOLERANCE
         )
 
 
-def key_end(section: PianoSection, key: int, unit: ActionUnit) -> KeyEnd:
+def assess_key_end(section: PianoSection, key: int, unit: ActionUnit) -> KeyEnd:
     """What was read at one key, and what follows from it with the scenario's key and rail."""
     here, there = (section.from_pins(key, "damper_blocking", place) for place in ("piano", "bench"))
     again = section.at(key, "key_end_clearance", "bench")
@@ -111,16 +118,20 @@ def key_end(section: PianoSection, key: int, unit: ActionUnit) -> KeyEnd:
         again=again,
         carried=(again or 0.0) + (here or 0.0) - (there or 0.0) if known else None,
         reckoned=None if here is None or length is None else here - length,
-        under=_under(section, key, unit),
+        under=_reckon_room_under(section, key, unit),
         rail=None if here is None or rail is None else here - unit.wippen.centre[0] - rail,
     )
 
 
-def _under(section: PianoSection, key: int, unit: ActionUnit) -> float | None:
+def _reckon_room_under(section: PianoSection, key: int, unit: ActionUnit) -> float | None:
     """Room over the key's end at the deepest usual dip, by the key's level arms, m."""
     given = unit.nominal.get
     blocking, top = section.at(key, "damper_blocking_height"), section.at(key, "key_end_height")
-    front, rear, dip = given("key.front_to_balance"), given("key.rear_length"), usual("dip", key, is_sharp(key))
+    front, rear, dip = (
+        given("key.front_to_balance"),
+        given("key.rear_length"),
+        find_usual_range("dip", key, is_sharp(key)),
+    )
     if top is None:
         rail, stick = given("key.balance_rail_height"), given("key.thickness")
         top = None if rail is None or stick is None else rail + stick

@@ -6,15 +6,15 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from sim import units
-from sim.piano.key_ends import KeyEnd, key_end
-from sim.piano.mismatch import by_beds, differences, read
+from sim.piano.key_ends import KeyEnd, assess_key_end
+from sim.piano.mismatch import compute_differences, predict_from_beds, read_slow_press
 from sim.piano.sheet import HAMMER, PianoSection, PianoSheet
 from sim.unit.model import ActionUnit
+from sim.units import LENGTH, MASS, Dimension, format_mm, format_quantity
 
-BEDDED = 0.3e-3
+BED_TOLERANCE = 0.3e-3
 """Readings of key height and hammer centre agree with those of the bed within this, m (our convention)."""
-ALIKE: Mapping[str, float] = {"bore": 0.25e-3, "hanging_distance": 0.25e-3, "weight": 0.1e-3}
+HAMMER_TOLERANCES: Mapping[str, float] = {"bore": 0.25e-3, "hanging_distance": 0.25e-3, "weight": 0.1e-3}
 """A hammer read in the sheet is the scenario's within this (m, kg): what a bench tells apart (our convention)."""
 
 REGULATED = ("blow", "dip", "let_off", "drop")
@@ -22,7 +22,7 @@ REGULATED = ("blow", "dip", "let_off", "drop")
 
 
 @dataclass(frozen=True)
-class Note:
+class PianoNote:
     """One note under its string (m, rad, kg); None: not read, and not to be worked out."""
 
     key: int
@@ -52,15 +52,17 @@ class Note:
     remarks: tuple[str, ...] = ()
 
 
-def notes(sheet: PianoSheet, unit: ActionUnit, keys: Sequence[int] = (), angle: float = 0.0) -> tuple[Note, ...]:
+def evaluate_notes(
+    sheet: PianoSheet, unit: ActionUnit, keys: Sequence[int] = (), angle: float = 0.0
+) -> tuple[PianoNote, ...]:
     """The notes asked for, or every one of the sheet; ``angle`` of shank against string that bores are found for."""
     asked = keys or [k for s in sheet.sections for k in range(s.keys[0], s.keys[-1] + 1)]
-    return tuple(note(sheet.section_of(k), k, unit, angle) for k in asked)
+    return tuple(evaluate_note(sheet.section_of(k), k, unit, angle) for k in asked)
 
 
-def note(section: PianoSection, key: int, unit: ActionUnit, angle: float = 0.0) -> Note:
+def evaluate_note(section: PianoSection, key: int, unit: ActionUnit, angle: float = 0.0) -> PianoNote:
     """What fits under one string."""
-    hammer, own = hammer_at(section, key), own_hammer(unit)
+    hammer, own = interpolate_hammer(section, key), measure_unit_hammer(unit)
     along = hammer.get("hanging_distance", own["hanging_distance"])
     bore = hammer.get("bore", own["bore"])
     upright = unit.hammer.strike_point[1] / own["bore"]
@@ -72,28 +74,28 @@ def note(section: PianoSection, key: int, unit: ActionUnit, angle: float = 0.0) 
         centre = unit.hammer.centre[1] + unit.nominal.get("key.balance_rail_height", 0.0)
     line = section.from_pins(key, "strike_line")
     wanted = slope + angle
-    shank = shank_angle(string - centre, along, across)
+    shank = solve_shank_angle(string - centre, along, across)
     fitting = (string - centre - along * math.sin(wanted)) / (upright * math.cos(wanted))
     reach = None if line is None else (line - unit.hammer.centre[0] + fitting * upright * math.sin(wanted))
     off = None
     if line is not None and shank is not None:
         off = unit.hammer.centre[0] + along * math.cos(shank) - across * math.sin(shank) - line
-    found = Note(
+    found = PianoNote(
         key, section.name, string, slope, line, centre, bore, along, hammer.get("weight", own["weight"]),
         None if shank is None else shank - slope, fitting,
         None if reach is None else reach / math.cos(wanted), off,
-        key_end(section, key, unit), differences(section, key), tuple(hammer),
+        assess_key_end(section, key, unit), compute_differences(section, key), tuple(hammer),
     )  # fmt: skip
-    return replace(found, remarks=tuple(_remarks(found, unit)))
+    return replace(found, remarks=tuple(_list_remarks(found, unit)))
 
 
-def hammer_at(section: PianoSection, key: int) -> dict[str, float]:
+def interpolate_hammer(section: PianoSection, key: int) -> dict[str, float]:
     """What was read of the hammer at a key, or lies straight between those read (m, kg)."""
     found = {name: section.at(key, name, "hammer") for name in HAMMER}
     return {name: value for name, value in found.items() if value is not None}
 
 
-def own_hammer(unit: ActionUnit) -> dict[str, float]:
+def measure_unit_hammer(unit: ActionUnit) -> dict[str, float]:
     """The same of the scenario's hammer (m, kg): its weight is what head and shank tip at the line of strike."""
     h = unit.hammer
     along, across = h.strike_point
@@ -101,33 +103,37 @@ def own_hammer(unit: ActionUnit) -> dict[str, float]:
     return {"bore": unit.nominal.get("hammer.bore", across), "hanging_distance": along, "weight": tips / along}
 
 
-def other_hammer(section: PianoSection, key: int, unit: ActionUnit) -> dict[str, str]:
+def list_hammer_changes(section: PianoSection, key: int, unit: ActionUnit) -> dict[str, str]:
     """Changes that give a scenario the hammer read at a key, by path; none where it has that hammer already.
 
     Shanks are taken to be alike: what the hammer weighs more, the head does.
     """
-    own, given = own_hammer(unit), unit.nominal
-    other = {n: v for n, v in hammer_at(section, key).items() if abs(v - own[n]) > ALIKE[n] and "hammer.bore" in given}
-    out = {f"hammer.{n}": _written(v, "mm", units.LENGTH) for n, v in other.items() if n != "weight"}
+    own, given = measure_unit_hammer(unit), unit.nominal
+    other = {
+        n: v
+        for n, v in interpolate_hammer(section, key).items()
+        if abs(v - own[n]) > HAMMER_TOLERANCES[n] and "hammer.bore" in given
+    }
+    out = {f"hammer.{n}": _format_rounded(v, "mm", LENGTH) for n, v in other.items() if n != "weight"}
     if "weight" in other:
         heavier = other["weight"] - own["weight"]
         paths = [p for p in ("hammer.weight", "hammer.head_mass") if p in given] or ["hammer.weight"]
-        out |= {p: _written(given.get(p, own["weight"]) + heavier, "g", units.MASS) for p in paths}
+        out |= {p: _format_rounded(given.get(p, own["weight"]) + heavier, "g", MASS) for p in paths}
     return out
 
 
-def _written(value: float, unit: str, dimension: units.Dimension) -> str:
+def _format_rounded(value: float, unit: str, dimension: Dimension) -> str:
     """A bench's figures: to a micrometre or milligram."""
-    return units.show(round(value, 6), unit, dimension)
+    return format_quantity(round(value, 6), unit, dimension)
 
 
-def to_read_as(unit: ActionUnit, other: ActionUnit) -> ActionUnit:
+def set_targets_from(unit: ActionUnit, other: ActionUnit) -> ActionUnit:
     """The unit with targets that bring it to what another reads in a slow press (those it has win)."""
-    found = read(other).values
+    found = read_slow_press(other).values
     return replace(unit, targets={n: v for n in REGULATED if (v := found[n]) is not None} | dict(unit.targets))
 
 
-def shank_angle(rise: float, along: float, across: float) -> float | None:
+def solve_shank_angle(rise: float, along: float, across: float) -> float | None:
     """Angle of the shank at which a crown (along, across) stands ``rise`` over the hammer centre, rad."""
     sine = rise / math.hypot(along, across)
     return math.asin(sine) - math.atan2(across, along) if abs(sine) < 1 else None
@@ -136,15 +142,16 @@ def shank_angle(rise: float, along: float, across: float) -> float | None:
 BY_BED = {"key_height": "key height", "hammer_centre_height": "hammer centre"}
 
 
-def _remarks(n: Note, unit: ActionUnit) -> Iterator[str]:
+def _list_remarks(n: PianoNote, unit: ActionUnit) -> Iterator[str]:
     if n.shank_angle is None:
         yield "the hammer cannot reach the string"
     yield from n.key_end.in_the_way
     yield from n.key_end.contradictions
-    for name, bed in by_beds(unit, n.mismatch).items():
+    for name, bed in predict_from_beds(unit, n.mismatch).items():
         by = n.mismatch.get(name)
-        if by is not None and abs(by - bed) > BEDDED:
+        if by is not None and abs(by - bed) > BED_TOLERANCE:
             yield (
-                f"{BY_BED[name]}: piano less bench {units.mm(by)} by its own reading, {units.mm(bed)} by those of the "
+                f"{BY_BED[name]}: piano less bench {format_mm(by)} by its own reading, {format_mm(bed)} by "
+                f"those of the "
                 "bed: is the frame bedded?"
             )

@@ -21,9 +21,9 @@ from pydantic import Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from sim.errors import Fault, InputError
-from sim.fields.field_paths import suggestion
+from sim.fields.field_paths import suggest_name
 from sim.fields.line_numbers import find_lines
-from sim.fields.quantity_field import Given, brief, one_line
+from sim.fields.quantity_field import QuantityField, fit_on_line, shorten_value
 from sim.fields.section_base import Measured, Name, Section, quantity
 from sim.fields.untrusted_text import parse_toml, read_text
 
@@ -32,7 +32,7 @@ Way = tuple[str, ...]
 
 LOWEST, HIGHEST = 1, 88
 KEYS = tuple(str(key) for key in range(LOWEST, HIGHEST + 1))
-AT_ENDS = ("string_height", "strike_line")
+NEEDED_AT_ENDS = ("string_height", "strike_line")
 """What the ends of a section must give at the piano."""
 
 
@@ -58,7 +58,7 @@ class Station(Section):
     key_end_clearance: Measured = quantity("mm", -5, 80, "rear end of the key to the damper blocking, level")
 
 
-class Hung(Section):
+class HammerMeasurements(Section):
     """The hammer of one key, as measured."""
 
     bore: Measured = quantity("mm", 25, 80, "axis of the shank to the crown, along the moulding")
@@ -66,17 +66,17 @@ class Hung(Section):
     weight: Measured = quantity("g", 2, 25, "hammer with shank, weighed at the strike radius, shank level")
 
 
-class Places(Section):
+class KeyMeasurements(Section):
     """The same key at the piano and at the bench, and its hammer."""
 
     piano: Station | None = None
     bench: Station | None = None
-    hammer: Hung | None = None
+    hammer: HammerMeasurements | None = None
 
 
-PLACES: Mapping[str, type[Section]] = {"piano": Station, "bench": Station, "hammer": Hung}
-HAMMER = tuple(Hung.model_fields)
-Row = Mapping[str, Given]
+PLACES: Mapping[str, type[Section]] = {"piano": Station, "bench": Station, "hammer": HammerMeasurements}
+HAMMER = tuple(HammerMeasurements.model_fields)
+Row = Mapping[str, QuantityField]
 
 
 class PianoFile(Section):
@@ -85,7 +85,7 @@ class PianoFile(Section):
     name: Name
     note: Annotated[str, Field(max_length=4000)] = ""
     invented: bool = False
-    sections: Annotated[dict[Name, dict[str, Places]], Field(min_length=1, max_length=8)]
+    sections: Annotated[dict[Name, dict[str, KeyMeasurements]], Field(min_length=1, max_length=8)]
 
 
 @dataclass(frozen=True)
@@ -129,13 +129,13 @@ class PianoSheet:
         raise InputError([Fault(self.path, None, "note", str(key), spans, remedy)])
 
 
-def load(path: str | Path) -> PianoSheet:
+def load_sheet(path: str | Path) -> PianoSheet:
     """The sheet of a file; an InputError holds everything that is wrong."""
-    return loads(read_text(Path(path)), str(path))
+    return parse_sheet(read_text(Path(path)), str(path))
 
 
-def loads(text: str, name: str = "piano") -> PianoSheet:
-    """As ``load`` for a text."""
+def parse_sheet(text: str, name: str = "piano") -> PianoSheet:
+    """As ``load_sheet`` for a text."""
     tree = parse_toml(text, name)
     reader = _Reader(name, find_lines(text))
     file = reader.validated(tree)
@@ -158,7 +158,7 @@ class _Reader:
         line = next((self.lines[way[:n]] for n in range(len(way), 1, -1) if way[:n] in self.lines), None)
         if line is None:
             line = next((at for path, at in self.lines.items() if path[: len(way)] == way), None)
-        name = one_line(".".join(part or '""' for part in way), 80)
+        name = fit_on_line(".".join(part or '""' for part in way), 80)
         self.faults.append(Fault(self.file, line, name, value, allowed, remedy))
 
     def validated(self, tree: Mapping[str, object]) -> PianoFile | None:
@@ -173,7 +173,7 @@ class _Reader:
                 self.dropped.add(way)
                 if way == ("name",):
                     sound["name"] = "unnamed"
-                elif not _left_out(sound, way) or not sound.get("sections"):
+                elif not _remove_path(sound, way) or not sound.get("sections"):
                     return None
 
     def sections(self, file: PianoFile) -> tuple[PianoSection, ...]:
@@ -187,12 +187,12 @@ class _Reader:
                 self.refuse(("sections", b.name, str(b.keys[0])), f"from {b.keys[0]}", allowed, remedy)
         return tuple(sections)
 
-    def _section(self, name: str, stations: Mapping[str, Places]) -> PianoSection | None:
+    def _section(self, name: str, stations: Mapping[str, KeyMeasurements]) -> PianoSection | None:
         here, before = ("sections", name), len(self.faults)
         wrong = [k for k in stations if k not in KEYS]
         for key in wrong:
             remedy = "name the table after the key it was read at, as in [sections.bass.1.piano]"
-            self.refuse((*here, key), brief(key), f"a key number, {LOWEST} to {HIGHEST}", remedy)
+            self.refuse((*here, key), shorten_value(key), f"a key number, {LOWEST} to {HIGHEST}", remedy)
         by_key = {int(k): places for k, places in stations.items() if k not in wrong}
         keys = sorted(by_key)
         if len(keys) < 2:
@@ -201,13 +201,13 @@ class _Reader:
             return None
         for end in (keys[0], keys[-1]):
             piano = by_key[end].piano
-            for what in AT_ENDS:
+            for what in NEEDED_AT_ENDS:
                 way = (*here, str(end), "piano", what)
                 if (piano is None or getattr(piano, what) is None) and not self._dropped(way):
                     self.refuse(way, "missing", "given at both ends", "the ends of a section need it: read it")
         if len(self.faults) > before:
             return None
-        rows = {place: tuple(_readings(getattr(by_key[k], place)) for k in keys) for place in PLACES}
+        rows = {place: tuple(_list_readings(getattr(by_key[k], place)) for k in keys) for place in PLACES}
         return PianoSection(name, tuple(keys), rows)
 
     def _dropped(self, way: Way) -> bool:
@@ -216,12 +216,12 @@ class _Reader:
     def _validation_fault(self, detail: ErrorDetails) -> Way:
         way = tuple(str(part) for part in detail["loc"] if part != "[key]")
         context: dict[str, Any] = detail.get("ctx", {})
-        value = brief(detail.get("input"))
+        value = shorten_value(detail.get("input"))
         if detail["type"] == "scenario":
             value, allowed = str(context["value"]), str(context["allowed"])
             remedy = f"{context['problem']}: {context['remedy']}"
         elif detail["type"] == "extra_forbidden":
-            hint = suggestion(way[-1], _names(way))
+            hint = suggest_name(way[-1], _list_allowed_names(way))
             allowed, remedy = f"the fields {hint.allowed}", f"unknown field: {hint.remedy}"
         elif detail["type"] == "missing":
             value, allowed, remedy = "missing", "given", "every sheet needs it: write it"
@@ -231,7 +231,7 @@ class _Reader:
         return way
 
 
-def _left_out(tree: dict[str, Any], way: Way) -> bool:
+def _remove_path(tree: dict[str, Any], way: Way) -> bool:
     """Take one path out of a tree; False where there is no such path."""
     table: Any = tree
     for part in way[:-1]:
@@ -242,13 +242,13 @@ def _left_out(tree: dict[str, Any], way: Way) -> bool:
     return True
 
 
-def _readings(station: Section | None) -> dict[str, Given]:
+def _list_readings(station: Section | None) -> dict[str, QuantityField]:
     names = type(station).model_fields if station is not None else ()
     return {n: getattr(station, n) for n in names if getattr(station, n) is not None}
 
 
-def _names(way: Way) -> tuple[str, ...]:
+def _list_allowed_names(way: Way) -> tuple[str, ...]:
     """Names that may stand beside the last one of a path."""
     if len(way) == 1:
         return tuple(PianoFile.model_fields)
-    return tuple((PLACES[way[3]] if len(way) >= 5 else Places).model_fields)
+    return tuple((PLACES[way[3]] if len(way) >= 5 else KeyMeasurements).model_fields)

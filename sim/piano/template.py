@@ -10,7 +10,7 @@ stands higher than was read under the template; the blow is as much shorter than
 was meant.
 
 A hammer line is read with the notes played.  Friction then holds the crown under
-the middle of its band, where ``at_rest`` has it; how far is told beside.
+the middle of its band, where ``settle_at_rest`` has it; how far is told beside.
 """
 
 from __future__ import annotations
@@ -23,43 +23,43 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.predict import MODERATE, touch
-from sim.bench.rest_pose import Rest, at_rest
-from sim.bench.strike import drive_of
-from sim.physics.run import NO_FINGER, Drive, Run, go_on, run
+from sim.bench.predict import MODERATE, find_touch
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.bench.strike import make_drive
+from sim.physics.run import NO_FINGER, Drive, Run, continue_run, run
 from sim.piano.sheet import PianoSection
 from sim.unit.model import GRAVITY, ActionUnit
 
 Array = NDArray[np.float64]
 
-CLOTHS = (0.25, 1.0, 4.0)
+CLOTH_STIFFNESSES = (0.25, 1.0, 4.0)
 """Stiffness of the back-rail cloth against the unit's own: a soft, thick one, its own, a hard, thin one."""
-LOWERED = 5e-6
+LOWERING_STEP = 5e-6
 """The template comes down in steps of this, m, ..."""
-HELD = 0.03
+HOLD_TIME = 0.03
 """... and is held for this long each time, s, parts damped so that they follow without swinging (1/s): at a half and
 a quarter of the step 5 and 10 gf come 0.02 mm earlier, held twice as long within 0.01 mm."""
-VISCOUS = 120.0
+HOLD_DAMPING = 120.0
 CLOSE, APART = 4, 40
 """Rows are kept every so many steps: close at first, then every fifth of a millimetre."""
-COMES_UP = 0.4
+SETTLING_TIME = 0.4
 """The template off, or the key let go, the parts have this long to come to rest by their own friction, s."""
-FREED = 30.0
+SETTLING_DAMPING = 30.0
 """Damping, 1/s, of what may still swing then where a unit has no friction."""
-PLAYED = 3
+BLOWS_BEFORE = 3
 """Blows before the template comes, so that nothing but the playing tells where the crown stands."""
-TOUCHES = tuple(grams * 1e-3 * GRAVITY for grams in (2, 5, 10, 20))
+TOUCH_FORCES = tuple(grams * 1e-3 * GRAVITY for grams in (2, 5, 10, 20))
 """Touches of a template on one hammer that are told, N (2 to 20 gf: our convention)."""
-GAPS = (0.5e-3, 0.25e-3, 0.0, -0.1e-3, -0.5e-3, -1e-3, -1.5e-3, -2e-3, -2.5e-3, -3e-3)
+TABULATED_GAPS = (0.5e-3, 0.25e-3, 0.0, -0.1e-3, -0.5e-3, -1e-3, -1.5e-3, -2e-3, -2.5e-3, -3e-3)
 """Gaps of template over free crown that are told, m; negative: pressing."""
 DEEPEST = 3.0e-3
 """How far the template is lowered under the free crown, m."""
-GAP = 0.5e-3
+DEFAULT_GAP = 0.5e-3
 """Gap that a template is given where nothing else is asked, m (our convention: a feeler strip tells it)."""
 
 
 @dataclass(frozen=True)
-class Line:
+class TemplateLine:
     """The template over one key (m over the bench): wanted crown, template, and the feeler's gap between them."""
 
     key: int
@@ -69,8 +69,8 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Under:
-    """A hammer under a template, heights over the true line (m, N): see ``Touching``."""
+class TemplateReading:
+    """A hammer under a template, heights over the true line (m, N): see ``TemplateContact``."""
 
     read: float
     true: float
@@ -80,7 +80,7 @@ class Under:
 
 
 @dataclass(frozen=True)
-class Touching:
+class TemplateContact:
     """A template lowered on one hammer, back-rail cloth ``cloth`` times as stiff as the unit's own (m, N).
 
     By gap: template over the free crown, negative where it presses.  Heights count from the true line before: the
@@ -102,14 +102,14 @@ class Touching:
     under_rest: float
     """The true line under the crown at rest in the middle of its friction band, as the blow is read."""
 
-    def at(self, gap: float) -> Under | None:
+    def at(self, gap: float) -> TemplateReading | None:
         """The hammer under a template at one gap (m), straight between the gaps tried; None beyond the deepest."""
         if not self.gap.min() <= gap <= self.gap.max():
             return None
         columns = (self.read, self.true, self.left, self.force, self.squeeze)
-        return Under(*(float(np.interp(-gap, -self.gap, column)) for column in columns))
+        return TemplateReading(*(float(np.interp(-gap, -self.gap, column)) for column in columns))
 
-    def high_at(self, force: float) -> float | None:
+    def find_height_excess(self, force: float) -> float | None:
         """How far the true line stands over the reading taken under a touch of this force, m."""
         if not len(self.force) or self.force.max() < force:
             return None
@@ -119,7 +119,7 @@ class Touching:
 
 
 @dataclass(frozen=True)
-class Told:
+class TemplateSetting:
     """A hammer line set to a template that bears so much on the hammer (m over the bench, N).
 
     ``cloth`` None: the template clear of the crown, and a strip that fills ``gap`` fed between.
@@ -135,24 +135,26 @@ class Told:
     """Template over the wanted line that makes the true line the wanted one; negative: the template hangs below it."""
 
 
-def told(found: Sequence[Touching], wanted: float, gap: float = GAP) -> tuple[Told, ...]:
+def tabulate_settings(
+    found: Sequence[TemplateContact], wanted: float, gap: float = DEFAULT_GAP
+) -> tuple[TemplateSetting, ...]:
     """Read height beside true height for a line set to ``wanted`` (m over the bench): clear first, then by touch."""
-    rows = [Told(None, 0.0, wanted, wanted, gap)]
-    for force in TOUCHES:
+    rows = [TemplateSetting(None, 0.0, wanted, wanted, gap)]
+    for force in TOUCH_FORCES:
         for t in found:
-            high = t.high_at(force)
+            high = t.find_height_excess(force)
             if high is not None:
-                rows.append(Told(t.cloth, force, wanted, wanted + high, -high))
+                rows.append(TemplateSetting(t.cloth, force, wanted, wanted + high, -high))
     return tuple(rows)
 
 
-def hang(
+def hang_template(
     section: PianoSection,
     blow: float,
     lower: Mapping[int, float] | None = None,
-    gap: float = GAP,
+    gap: float = DEFAULT_GAP,
     keys: Sequence[int] | None = None,
-) -> tuple[Line, ...]:
+) -> tuple[TemplateLine, ...]:
     """The template over a section: straight from end to end, never closer to the wanted line than ``gap``.
 
     ``lower`` is how far a crown at the bench stands under the same crown at the piano (m), by key.
@@ -165,34 +167,38 @@ def hang(
     slope = (wanted[last] - wanted[first]) / (last - first)
     straight = {k: wanted[first] + slope * (k - first) for k in wanted}
     lift = gap + max(wanted[k] - straight[k] for k in wanted)
-    return tuple(Line(k, wanted[k], straight[k] + lift, straight[k] + lift - wanted[k]) for k in names if k in wanted)
+    return tuple(
+        TemplateLine(k, wanted[k], straight[k] + lift, straight[k] + lift - wanted[k]) for k in names if k in wanted
+    )
 
 
-def touching(unit: ActionUnit, deepest: float = DEEPEST, cloths: Sequence[float] = CLOTHS) -> tuple[Touching, ...]:
+def lower_template(
+    unit: ActionUnit, deepest: float = DEEPEST, cloths: Sequence[float] = CLOTH_STIFFNESSES
+) -> tuple[TemplateContact, ...]:
     """A template lowered on the hammer to ``deepest`` m under its free crown, for each stiffness of the cloth.
 
     Raises SimulationError for a unit that cannot be played.
     """
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return tuple(pool.map(lambda cloth: _lower(unit, deepest, cloth), cloths))
+        return tuple(pool.map(lambda cloth: _lower_on_cloth(unit, deepest, cloth), cloths))
 
 
-def _lower(unit: ActionUnit, deepest: float, cloth: float) -> Touching:
+def _lower_on_cloth(unit: ActionUnit, deepest: float, cloth: float) -> TemplateContact:
     law = unit.contacts["back_cloth"]
     laws = {**unit.contacts, "back_cloth": replace(law, stiffness=law.stiffness * cloth)}
-    rest = at_rest(replace(unit, contacts=laws))
+    rest = settle_at_rest(replace(unit, contacts=laws))
     state = rest.state
-    for _ in range(PLAYED):
-        state = _played(rest, state)
+    for _ in range(BLOWS_BEFORE):
+        state = _play_to_rest(rest, state)
     before = rest.gaps(state)
     free = before["string"]
     plane = rest.parameters.copy()
     plane["half_admittance"] = 0.0
-    rows = [(g, 0.0, 0.0, 0.0, 0.0, 0.0) for g in GAPS if g >= 0]
-    for k in range(1, round(deepest / LOWERED) + 1):
-        down = k * LOWERED
+    rows = [(g, 0.0, 0.0, 0.0, 0.0, 0.0) for g in TABULATED_GAPS if g >= 0]
+    for k in range(1, round(deepest / LOWERING_STEP) + 1):
+        down = k * LOWERING_STEP
         plane["string_y"] = unit.rails.string_y - free - down
-        under = _left_alone(rest, plane, HELD, VISCOUS, state)
+        under = _run_untouched(rest, plane, HOLD_TIME, HOLD_DAMPING, state)
         if not under.outcome.fine:
             break
         state = under.state
@@ -201,19 +207,21 @@ def _lower(unit: ActionUnit, deepest: float, cloth: float) -> Touching:
         gaps = replace(rest, parameters=plane).gaps(state)
         crown = unit.contacts["string"]
         force = crown.stiffness * max(0.0, -gaps["string"]) ** crown.exponent
-        off = _left_alone(rest, rest.parameters, COMES_UP, 0.0, state).require().state
-        thrown, again = (free - rest.gaps(s)["string"] for s in (off, _played(rest, off)))
+        off = _run_untouched(rest, rest.parameters, SETTLING_TIME, 0.0, state).require().state
+        thrown, again = (free - rest.gaps(s)["string"] for s in (off, _play_to_rest(rest, off)))
         rows.append((-down, -down, again, thrown, force, before["back_cloth"] - gaps["back_cloth"]))
     gap, read, true, left, force, squeeze = (np.array(column) for column in zip(*rows, strict=True))
-    return Touching(cloth, gap, read, true, left, force, squeeze, free - rest.at_rest["string"])
+    return TemplateContact(cloth, gap, read, true, left, force, squeeze, free - rest.at_rest["string"])
 
 
-def _left_alone(rest: Rest, parameters: Array, duration: float, damped: float, state: Array) -> Run:
+def _run_untouched(rest: Rest, parameters: Array, duration: float, damped: float, state: Array) -> Run:
     return run(parameters, Drive(), duration, state, step=rest.step, every=None, viscous=damped)
 
 
-def _played(rest: Rest, state: Array) -> Array:
+def _play_to_rest(rest: Rest, state: Array) -> Array:
     """The state after a moderate blow, the key let go, everything at rest."""
-    blow = run(rest.parameters, drive_of(rest, touch(MODERATE)), 0.3, state, step=rest.step, every=None).require()
-    back = go_on(blow, Drive(NO_FINGER), COMES_UP, step=rest.step).require()
-    return _left_alone(rest, rest.parameters, COMES_UP, FREED, back.state).require().state
+    blow = run(
+        rest.parameters, make_drive(rest, find_touch(MODERATE)), 0.3, state, step=rest.step, every=None
+    ).require()
+    back = continue_run(blow, Drive(NO_FINGER), SETTLING_TIME, step=rest.step).require()
+    return _run_untouched(rest, rest.parameters, SETTLING_TIME, SETTLING_DAMPING, back.state).require().state

@@ -14,23 +14,23 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.rest_pose import turned
-from sim.bench.slow_press import Pressed
-from sim.physics.gaps_along import along
+from sim.bench.rest_pose import rotate_vectors
+from sim.bench.slow_press import PressRun
+from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.mechanism import DOFS
 from sim.physics.run import CONTACT_INDEX
 from sim.unit.model import ActionUnit, Vec
 
 Array = NDArray[np.float64]
-EVERY = 40
+ROW_STEP = 40
 """Rows of the press between two looks: 20 ms, 0.06 mm of key travel."""
 
 
 @dataclass(frozen=True)
-class Way:
+class PressPoses:
     """Poses of a slow press, thinned out."""
 
-    pressed: Pressed
+    pressed: PressRun
 
     @property
     def unit(self) -> ActionUnit:
@@ -40,13 +40,13 @@ class Way:
     def poses(self) -> dict[str, Array]:
         """State name to its values, from rest to the bottom of the key."""
         trace = self.pressed.down.trace
-        rows = np.append(np.arange(0, len(trace) - 1, EVERY), len(trace) - 1)
+        rows = np.append(np.arange(0, len(trace) - 1, ROW_STEP), len(trace) - 1)
         return {x: trace[x][rows] for x in DOFS}
 
     @cached_property
     def gaps(self) -> Array:
         """Gap of every contact, (poses, contacts), m."""
-        return along(self.pressed.rest.parameters, np.array([self.poses[x] for x in DOFS]).T)[0]
+        return compute_gaps_and_sliding(self.pressed.rest.parameters, np.array([self.poses[x] for x in DOFS]).T)[0]
 
     def least(self, contact: str) -> float:
         """Least gap of a contact on the way up to let-off, m."""
@@ -56,7 +56,11 @@ class Way:
     def at(self, part: str, centre: Vec, point: Vec) -> Array:
         """Where a point of jack or lever goes (2, poses), m."""
         w = self.unit.wippen
-        moved: Array = turned(self.poses[part], point) + turned(self.poses["w"], centre) + np.array(w.centre)[:, None]
+        moved: Array = (
+            rotate_vectors(self.poses[part], point)
+            + rotate_vectors(self.poses["w"], centre)
+            + np.array(w.centre)[:, None]
+        )
         return moved
 
     def given(self, *paths: str) -> tuple[float, ...] | None:
@@ -72,23 +76,23 @@ class Clearance:
     title: str
     least: float
     why: str
-    find: Callable[[Way], float | None]
+    find: Callable[[PressPoses], float | None]
 
 
-def _window(way: Way) -> float:
+def _window(way: PressPoses) -> float:
     jack = way.unit.jack
     turn = float((way.poses["j"] - way.poses["w"]).max())
     return float((jack.largest_turn - turn) * abs(jack.top_rear[1]))
 
 
-def _reach(way: Way) -> float:
+def _reach(way: PressPoses) -> float:
     front = way.at("l", way.unit.wippen.lever_centre, way.unit.lever.surface_from)[0]
     return float((way.unit.rails.drop_screw_tip[0] - front).min())
 
 
-def _knuckle(way: Way) -> float:
+def _knuckle(way: PressPoses) -> float:
     hammer = way.unit.hammer
-    knuckle = turned(way.poses["h"], hammer.knuckle_centre)[0] + hammer.centre[0]
+    knuckle = rotate_vectors(way.poses["h"], hammer.knuckle_centre)[0] + hammer.centre[0]
     ends = [
         way.at("l", way.unit.wippen.lever_centre, p)[0]
         for p in (way.unit.lever.surface_from, way.unit.lever.surface_to)
@@ -96,12 +100,12 @@ def _knuckle(way: Way) -> float:
     return float(np.minimum(knuckle - ends[0], ends[1] - knuckle).min())
 
 
-def _rail_to_check(way: Way) -> float | None:
+def _rail_to_check(way: PressPoses) -> float | None:
     found = way.given("rails.wippen_rail_rear")
     return None if found is None else float(way.unit.key.backcheck_foot[0] - way.unit.wippen.centre[0] - found[0])
 
 
-def _rail_over_key(way: Way) -> float | None:
+def _rail_over_key(way: PressPoses) -> float | None:
     """Least height of the rail's underside over the key's top under it."""
     found = way.given(
         "rails.wippen_rail_front",
@@ -121,17 +125,17 @@ def _rail_over_key(way: Way) -> float | None:
     return float(y - below - rise.max())
 
 
-def _key_to_blocking(way: Way) -> float | None:
+def _key_to_blocking(way: PressPoses) -> float | None:
     found = way.given("rails.damper_blocking", "key.rear_length")
     return None if found is None else found[0] - found[1]
 
 
-def _rail_to_blocking(way: Way) -> float | None:
+def _rail_to_blocking(way: PressPoses) -> float | None:
     found = way.given("rails.damper_blocking", "rails.wippen_rail_rear")
     return None if found is None else float(found[0] - way.unit.wippen.centre[0] - found[1])
 
 
-def _capstan(way: Way) -> float | None:
+def _capstan(way: PressPoses) -> float | None:
     found = way.given("rails.wippen_rail_front")
     return None if found is None else float(way.unit.wippen.centre[0] + found[0] - way.unit.key.capstan_centre[0])
 
@@ -179,14 +183,14 @@ CLEARANCES: Mapping[str, Clearance] = {
 """Name to clearance."""
 
 
-def clearances(pressed: Pressed) -> dict[str, float]:
+def measure_clearances(pressed: PressRun) -> dict[str, float]:
     """Every clearance that can be told for a unit that was pressed slowly, m."""
-    way = Way(pressed)
+    way = PressPoses(pressed)
     found = {name: c.find(way) for name, c in CLEARANCES.items()}
     return {name: value for name, value in found.items() if value is not None}
 
 
-def in_the_way(found: Mapping[str, float]) -> str:
+def find_obstruction(found: Mapping[str, float]) -> str:
     """What does not clear (the worst, against what it needs), or nothing."""
     short = {n: v - CLEARANCES[n].least for n, v in found.items() if v < CLEARANCES[n].least}
     return CLEARANCES[min(short, key=lambda n: short[n])].why if short else ""

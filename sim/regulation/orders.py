@@ -11,12 +11,12 @@ from sim.errors import SimulationError
 from sim.regulation import regulate as solved
 from sim.regulation import targets as asked
 from sim.regulation.screws import CAPSTAN, PUNCHING, SCREWS, Screw
-from sim.shared_files import shared_file
+from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
-from sim.units import LENGTH, parse
+from sim.units import LENGTH, parse_quantity
 
 Progress = Callable[[float, str], None]
-NOTICED = {"mm": 5e-5, "gf": 9.8e-3, "g": 5e-3, "deg": 4e-3}
+NOTICEABLE_CHANGE = {"mm": 5e-5, "gf": 9.8e-3, "g": 5e-3, "deg": 4e-3}
 """A reading counts as upset when a step moved it by more than this (SI), by its unit at the edge."""
 
 
@@ -38,7 +38,7 @@ class Order:
 
 
 @dataclass(frozen=True)
-class Done:
+class CompletedStep:
     """A step that was done: readings after it (SI), what it upset (change), and whether it came out."""
 
     step: Step
@@ -49,46 +49,46 @@ class Done:
 
 
 @cache
-def orders() -> Mapping[str, Order]:
+def load_orders() -> Mapping[str, Order]:
     """The shipped schools (shared/orders.toml)."""
-    data = tomllib.loads(shared_file("orders.toml").read_text(encoding="utf-8"))
+    data = tomllib.loads(find_shared_file("orders.toml").read_text(encoding="utf-8"))
     return {name: Order(name, o["title"], tuple(_step(s) for s in o["steps"])) for name, o in data.items()}
 
 
 def _step(s: Mapping[str, object]) -> Step:
     sets = s["set"]
     assert isinstance(sets, list)
-    value = parse(str(s["value"]), LENGTH) if "value" in s else None
+    value = parse_quantity(str(s["value"]), LENGTH) if "value" in s else None
     return Step(tuple(map(str, sets)), str(s.get("by", "")), str(s["say"]), value)
 
 
-def follow(
+def follow_order(
     unit: ActionUnit, order: Order, targets: Mapping[str, float], progress: Progress | None = None
-) -> tuple[Done, ...]:
+) -> tuple[CompletedStep, ...]:
     """Go through an order once, each step with its own screw, as the unit then stands (SI)."""
     say = progress or (lambda fraction, what: None)
-    out: list[Done] = []
-    steps = to_do(order, targets)
+    out: list[CompletedStep] = []
+    steps = list_steps(order, targets)
     for i, step in enumerate(steps):
         say(i / len(steps), step.say)
-        out.append(do(out[-1].unit if out else unit, step, targets, out[-1].readings if out else None))
+        out.append(carry_out_step(out[-1].unit if out else unit, step, targets, out[-1].readings if out else None))
     return tuple(out)
 
 
-def to_do(order: Order, targets: Mapping[str, float]) -> tuple[Step, ...]:
+def list_steps(order: Order, targets: Mapping[str, float]) -> tuple[Step, ...]:
     """The steps of an order for which there is a target."""
     return tuple(s for s in order.steps if any(t in targets for t in s.sets))
 
 
-def do(
+def carry_out_step(
     unit: ActionUnit, step: Step, targets: Mapping[str, float], before: Mapping[str, float | None] | None = None
-) -> Done:
+) -> CompletedStep:
     """One step with its own screw, as the unit then stands; ``before``: the readings before it, if taken."""
     wanted = {t: targets[t] if step.value is None else step.value for t in step.sets if t in targets}
-    was = read(unit) if before is None else before
+    was = read_step_readings(unit) if before is None else before
     u, reached = _set(unit, step, wanted)
-    after = read(u)
-    return Done(step, u, after, _upset(was, after, step.sets), reached)
+    after = read_step_readings(u)
+    return CompletedStep(step, u, after, _upset(was, after, step.sets), reached)
 
 
 def _set(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[ActionUnit, bool]:
@@ -97,9 +97,9 @@ def _set(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[Action
     for target, value in wanted.items():
         screw = SCREWS[target]
         if step.by and target == "aftertouch":
-            screw = asked.screw_for("aftertouch", {"dip": 0.0}) if step.by == "blow" else chosen[step.by]
+            screw = asked.choose_screw("aftertouch", {"dip": 0.0}) if step.by == "blow" else chosen[step.by]
         try:
-            u, reached = solved.one(u, target, value, screw)
+            u, reached = solved.set_one_reading(u, target, value, screw)
         except SimulationError:
             return u, False
         if not reached:
@@ -107,7 +107,7 @@ def _set(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[Action
     return u, True
 
 
-def read(u: ActionUnit) -> dict[str, float | None]:
+def read_step_readings(u: ActionUnit) -> dict[str, float | None]:
     """Every reading that a step may set or upset (SI); empty where the unit cannot be followed."""
     try:
         return asked.read_all(u, dict.fromkeys(("checking_distance", "spring_rise", "balance_weight"), 0.0))
@@ -124,6 +124,6 @@ def _upset(
         old = before.get(name)
         if name in meant or value is None or old is None:
             continue
-        if abs(value - old) > NOTICED[asked.unit_of(name)]:
+        if abs(value - old) > NOTICEABLE_CHANGE[asked.get_target_unit(name)]:
             out[name] = value - old
     return out

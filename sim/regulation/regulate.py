@@ -15,44 +15,44 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sim.bench import slow_press
-from sim.bench.rest_pose import Rest, at_rest
+from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.errors import SimulationError
-from sim.regulation.rigid_geometry import laid, lay
-from sim.regulation.screws import BUTTON, DROP_SCREW, PUNCHING, SCREWS, Screw, lead_place, papers
+from sim.regulation.rigid_geometry import measure_rigid_pose, set_rigid_pose
+from sim.regulation.screws import BUTTON, DROP_SCREW, PUNCHING, SCREWS, Screw, choose_punchings, find_lead_place
 from sim.regulation.targets import (
     GROUPS,
-    PLAYED,
-    PRESSED,
-    STEP,
-    STOPS,
+    PLAYED_TARGETS,
+    PRESS_TARGETS,
+    SEARCH_STEP,
+    STOP_TARGETS,
     Readings,
-    beyond,
-    close,
-    contradiction,
-    met,
-    pinched,
+    choose_screw,
+    explain_screw_limit,
+    find_contradiction,
+    get_met_tolerance,
+    get_search_tolerance,
+    is_pinched,
     read_all,
-    screw_for,
 )
 from sim.unit.model import ActionUnit, Source
 
 Progress = Callable[[float, str], None]
 
-TOE_BEFORE = 17e-3
+TOE_MEETING_DISTANCE = 17e-3
 """Crown's way from where toe and button meet to let-off, parts taken as rigid: that of the design unit, m."""
-SCREW_AT = 10.5e-3
+SCREW_MEETING_DISTANCE = 10.5e-3
 """Crown to string where the lever meets its screw, parts taken as rigid: a little lower than the design unit's, m."""
 ROUNDS = 3
-FREE = 1e-3
+LEAST_START_GAP = 1e-3
 """Least gap at rest of lever and drop screw, toe and button, with which a search begins, m."""
-LOST = 30e-3
+UNCAUGHT_DISTANCE = 30e-3
 """Checking distance that stands for a hammer that is not caught, m."""
-EARLY = 3.0e-3
+EARLY_LET_OFF = 3.0e-3
 """Let-off from which the search starts: early, so that the jack surely escapes, m."""
 
 
 @dataclass(frozen=True)
-class Miss:
+class MissedTarget:
     """A target that cannot be met: asked, reached (None: no reading), and why (SI)."""
 
     target: str
@@ -70,7 +70,7 @@ class Regulation:
     targets: Mapping[str, float]
     readings: Mapping[str, float | None]
     """Every reading that a target can ask for, taken again at the end (SI)."""
-    misses: tuple[Miss, ...] = ()
+    misses: tuple[MissedTarget, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -81,7 +81,7 @@ class Regulation:
         """Screw path to what was done to it, for those that moved."""
         out = {}
         for name in self.targets:
-            s = screw_for(name, self.targets)
+            s = choose_screw(name, self.targets)
             old, new = s.value(self.before), s.value(self.unit)
             if abs(new - old) > 1e-9:
                 pitch = self.unit.nominal.get(s.pitch) if s.pitch else None
@@ -104,11 +104,11 @@ class Adjustment:
 
 def _papers(s: Screw, change: float) -> Mapping[float, int]:
     # a deeper punching plane takes papers out; a higher back-rail cloth takes them in
-    return papers(change if s is SCREWS["key_height"] else -change) if s.papers else {}
+    return choose_punchings(change if s is SCREWS["key_height"] else -change) if s.papers else {}
 
 
 def _lead(u: ActionUnit, change: float) -> tuple[float, float]:
-    place = lead_place(u)
+    place = find_lead_place(u)
     return change * -u.key.touch_point[0] / place, place
 
 
@@ -131,10 +131,10 @@ def regulate(
     unknown = [t for t in wanted if t not in SCREWS]
     if unknown:
         raise ValueError(f"no such target: {', '.join(unknown)}; there are {', '.join(SCREWS)}")
-    why = contradiction(wanted)
+    why = find_contradiction(wanted)
     if why:
         name = "drop_at_bottom"
-        return Regulation(unit, unit, wanted, {}, (Miss(name, wanted[name], None, why),))
+        return Regulation(unit, unit, wanted, {}, (MissedTarget(name, wanted[name], None, why),))
     say = progress or (lambda fraction, what: None)
     search = {t: v for t, v in wanted.items() if not (t == "aftertouch" and {"dip", "blow"} <= wanted.keys())}
     try:
@@ -142,27 +142,27 @@ def regulate(
         readings = read_all(u, wanted) if check else {}
     except SimulationError as e:
         why = f"the unit leaves what the model can follow: {e}"
-        return Regulation(unit, unit, wanted, {}, tuple(Miss(t, v, None, why) for t, v in wanted.items()))
-    misses = unmet(u, wanted, readings) if check else ()
-    return Regulation(unit, _marked(unit, u, wanted), wanted, readings, misses)
+        return Regulation(unit, unit, wanted, {}, tuple(MissedTarget(t, v, None, why) for t, v in wanted.items()))
+    misses = find_missed_targets(u, wanted, readings) if check else ()
+    return Regulation(unit, _note_sources(unit, u, wanted), wanted, readings, misses)
 
 
-def one(u: ActionUnit, target: str, value: float, screw: Screw) -> tuple[ActionUnit, bool]:
+def set_one_reading(u: ActionUnit, target: str, value: float, screw: Screw) -> tuple[ActionUnit, bool]:
     """Set one reading with one screw, everything else as it stands; whether it came out (SI)."""
     names, read = next((n, r) for n, r in GROUPS if target in n)
-    if names is PLAYED:
-        u, _ = _alone(u, {target: value}, target, read, {})
+    if names is PLAYED_TARGETS:
+        u, _ = _solve_one(u, {target: value}, target, read, {})
     else:
         u, _ = _solve(u, {target: value}, [target], read, {}, screw)
     got = read(u, [target]).get(target)
-    return u, got is not None and abs(got - value) <= 2 * close(target)
+    return u, got is not None and abs(got - value) <= 2 * get_search_tolerance(target)
 
 
 def _search(
     u: ActionUnit, wanted: Mapping[str, float], say: Progress, *, warm: bool, gains: dict[str, np.ndarray]
 ) -> ActionUnit:
     if not warm:
-        u = _laid_out(u, wanted)
+        u = _set_by_geometry(u, wanted)
     right: dict[str, ActionUnit] = {}
     for k in range(ROUNDS):
         moved = 0.0
@@ -171,17 +171,17 @@ def _search(
             if not mine:
                 continue
             say((len(GROUPS) * k + i) / (len(GROUPS) * ROUNDS + 1), f"setting {_listed(mine)}")
-            if names is PRESSED and k == 0 and not warm:
+            if names is PRESS_TARGETS and k == 0 and not warm:
                 u = _start(u, wanted)
-            for group in [[t] for t in mine] if names is PLAYED else [mine]:
+            for group in [[t] for t in mine] if names is PLAYED_TARGETS else [mine]:
                 if right.get(group[0]) is u:
                     continue  # nothing was turned since these were read and fitted
                 before, steps = u, None
-                if names is PLAYED:
-                    u, steps = _alone(u, wanted, group[0], read, gains)
+                if names is PLAYED_TARGETS:
+                    u, steps = _solve_one(u, wanted, group[0], read, gains)
                 else:
                     u, steps = _solve(u, wanted, group, read, gains, started=not warm)
-                if steps is None and warm and names is PRESSED:
+                if steps is None and warm and names is PRESS_TARGETS:
                     return u
                 if steps or (steps is not None and u is before):
                     right[group[0]] = u
@@ -195,22 +195,22 @@ def _listed(names: list[str]) -> str:
     return ", ".join(n.replace("_", " ") for n in names)
 
 
-def _laid_out(u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
+def _set_by_geometry(u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
     """Blow, jack and lever from plane geometry, and no screw left where it would pinch the parts at rest."""
-    u = lay(u, {t: wanted[t] for t in ("blow", "jack_address", "lever_height") if t in wanted})
-    gaps = laid(u)
-    return lay(u, {s: FREE for s in ("toe_button", "drop_screw") if gaps[s] < FREE})
+    u = set_rigid_pose(u, {t: wanted[t] for t in ("blow", "jack_address", "lever_height") if t in wanted})
+    gaps = measure_rigid_pose(u)
+    return set_rigid_pose(u, {s: LEAST_START_GAP for s in ("toe_button", "drop_screw") if gaps[s] < LEAST_START_GAP})
 
 
 def _start(u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
     """Button low, drop screw low, punching out of the way: the jack escapes and nothing blocks."""
-    rest = at_rest(u, STEP)
+    rest = settle_at_rest(u, SEARCH_STEP)
     if "dip" in wanted:
         gap = wanted["dip"] / rest.edge * abs(u.key.punching_x) / rest.arm
         u = PUNCHING.move(u, gap - rest.at_rest["punching"])
     if "let_off" in wanted:
         toe = rest.at_rest["toe_button"]
-        u = BUTTON.move(u, _toe_gap(rest, max(EARLY, wanted["let_off"])) - toe)
+        u = BUTTON.move(u, _toe_gap(rest, max(EARLY_LET_OFF, wanted["let_off"])) - toe)
     if "drop" in wanted or "drop_at_bottom" in wanted:
         u = DROP_SCREW.move(u, _screw_gap(rest) - rest.at_rest["drop_screw"])
     return u
@@ -230,12 +230,12 @@ def _lift(rest: Rest, crown: float) -> tuple[float, float]:
 
 def _toe_gap(rest: Rest, let_off: float) -> float:
     """Gap of toe and button at rest for about that let-off, m."""
-    return _lift(rest, let_off + TOE_BEFORE)[0]
+    return _lift(rest, let_off + TOE_MEETING_DISTANCE)[0]
 
 
 def _screw_gap(rest: Rest) -> float:
     """Gap of lever and drop screw at rest for a plain drop, m."""
-    return _lift(rest, SCREW_AT)[1]
+    return _lift(rest, SCREW_MEETING_DISTANCE)[1]
 
 
 def _solve(
@@ -252,8 +252,8 @@ def _solve(
 
     None moves: it could not be done.  ``started``: the screws stand where the jack surely escapes, or are to be left.
     """
-    screws = [screw or screw_for(t, wanted) for t in mine]
-    pressing = any(t in PRESSED for t in mine)
+    screws = [screw or choose_screw(t, wanted) for t in mine]
+    pressing = any(t in PRESS_TARGETS for t in mine)
     key = ",".join(mine)
     gains = learned.get(key, np.diag([s.gain for s in screws]))
     good: tuple[ActionUnit, np.ndarray] | None = None
@@ -266,14 +266,14 @@ def _solve(
                 moved = 0.5 * moved
                 u = _moved(good[0], screws, moved)
                 continue
-            roomier = _make_room(u, mine, wanted, again) if pressing else None
+            roomier = _open_screws(u, mine, wanted, again) if pressing else None
             if roomier is None:
                 return u, None
             u, again = roomier, True
             continue
         values = np.array([float(got[t] or 0.0) for t in mine])
         miss = values - np.array([wanted[t] for t in mine])
-        if all(abs(m) <= close(t) for m, t in zip(miss, mine, strict=True)):
+        if all(abs(m) <= get_search_tolerance(t) for m, t in zip(miss, mine, strict=True)):
             learned[key] = gains
             return u, float(count)
         if good is not None and moved @ moved > 0:
@@ -289,7 +289,7 @@ def _moved(u: ActionUnit, screws: list[Screw], by: np.ndarray) -> ActionUnit:
     return u
 
 
-def _alone(
+def _solve_one(
     u: ActionUnit, wanted: Mapping[str, float], target: str, read: Callable[[ActionUnit, list[str]], Readings],
     learned: dict[str, np.ndarray],
 ) -> tuple[ActionUnit, float]:  # fmt: skip
@@ -305,7 +305,7 @@ def _alone(
     def miss(x: float) -> float:
         value = read(s.move(u, x), [target]).get(target)
         # not caught: the check stands too far off
-        off = (LOST if value is None else value) - wanted[target]
+        off = (UNCAUGHT_DISTANCE if value is None else value) - wanted[target]
         if value is not None:
             seen[x] = off
             if x and 0.0 in seen and 0.15 < (slope := (off - seen[0.0]) / x) / s.gain < 6:
@@ -313,7 +313,7 @@ def _alone(
         return off
 
     a, fa = 0.0, miss(0.0)
-    if abs(fa) <= close(target):
+    if abs(fa) <= get_search_tolerance(target):
         return u, 0.0
     b, fb = a, fa
     for _ in range(10):
@@ -322,7 +322,7 @@ def _alone(
         if b == a:
             return s.move(u, b), 0.0
         fb = miss(b)
-        if abs(fb) <= close(target):
+        if abs(fb) <= get_search_tolerance(target):
             return s.move(u, b), 1.0
         if fa * fb < 0:
             break
@@ -332,7 +332,7 @@ def _alone(
             break
         x = (fa * b - fb * a) / (fa - fb)
         fx = miss(x)
-        if abs(fx) <= close(target) or abs(b - a) < 1e-7:
+        if abs(fx) <= get_search_tolerance(target) or abs(b - a) < 1e-7:
             return s.move(u, x), 1.0
         if fx * fb > 0:
             b, fb = x, fx
@@ -364,12 +364,12 @@ def _step(gains: np.ndarray, miss: np.ndarray, screws: list[Screw]) -> np.ndarra
     return np.asarray(step * min(1.0, float(np.min(longest / np.maximum(np.abs(step), 1e-12)))))
 
 
-def _make_room(u: ActionUnit, mine: list[str], wanted: Mapping[str, float], again: bool) -> ActionUnit | None:
+def _open_screws(u: ActionUnit, mine: list[str], wanted: Mapping[str, float], again: bool) -> ActionUnit | None:
     """The slow press gave no let-off or drop: screws turned to where they surely do, then on; None: no way left."""
     if not again:
         return _start(u, {t: wanted[t] for t in mine})
-    ended = slow_press.press(at_rest(u, STEP), back=False, quick=True)
-    if slow_press.lever_carries(ended) and ("drop" in mine or "drop_at_bottom" in mine):
+    ended = slow_press.press_slowly(settle_at_rest(u, SEARCH_STEP), back=False, quick=True)
+    if slow_press.is_lever_carrying(ended) and ("drop" in mine or "drop_at_bottom" in mine):
         return _farther(u, "drop_screw", DROP_SCREW, -2.5e-4)
     if ended.outcome in ("blocks on the string", "never escapes") and "let_off" in mine:
         return _farther(u, "toe_button", BUTTON, -3e-4)
@@ -378,36 +378,36 @@ def _make_room(u: ActionUnit, mine: list[str], wanted: Mapping[str, float], agai
 
 def _farther(u: ActionUnit, contact: str, screw: Screw, by: float) -> ActionUnit | None:
     """A screw turned on toward what it meets, unless that would pinch the parts at rest."""
-    return None if pinched(u, contact, by, FREE / 3) else screw.move(u, by)
+    return None if is_pinched(u, contact, by, LEAST_START_GAP / 3) else screw.move(u, by)
 
 
-def unmet(u: ActionUnit, wanted: Mapping[str, float], readings: Readings) -> tuple[Miss, ...]:
+def find_missed_targets(u: ActionUnit, wanted: Mapping[str, float], readings: Readings) -> tuple[MissedTarget, ...]:
     """Targets whose reading is off by more than the bench would let pass."""
     out = []
     for t, asked in wanted.items():
-        reached, far = readings.get(t), beyond(u, t, screw_for(t, wanted))
-        if reached is None or abs(reached - asked) > met(t) or far:
-            out.append(Miss(t, asked, reached, far or _why(u, t, reached, readings)))
+        reached, far = readings.get(t), explain_screw_limit(u, t, choose_screw(t, wanted))
+        if reached is None or abs(reached - asked) > get_met_tolerance(t) or far:
+            out.append(MissedTarget(t, asked, reached, far or _why(u, t, reached, readings)))
     return tuple(out)
 
 
 def _why(u: ActionUnit, t: str, reached: float | None, readings: Readings) -> str:
     if t == "aftertouch" and reached is not None:
         return "with this blow, dip and let-off the aftertouch follows"
-    if reached is None and readings.get("let_off") is None and t in PRESSED:
-        return slow_press.press(at_rest(u, STEP), back=False).reason or "it cannot be read"
+    if reached is None and readings.get("let_off") is None and t in PRESS_TARGETS:
+        return slow_press.press_slowly(settle_at_rest(u, SEARCH_STEP), back=False).reason or "it cannot be read"
     if reached is None:
         return "it cannot be read: the step before it does not come about"
     return "the parts do not reach it"
 
 
-def _marked(before: ActionUnit, u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
+def _note_sources(before: ActionUnit, u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
     """Note where the settings come from, and forget the targets."""
     sources, nominal = dict(u.sources), dict(u.nominal)
     for t in wanted:
-        s = screw_for(t, wanted)
+        s = choose_screw(t, wanted)
         source = Source("set up", f"for a {t.replace('_', ' ')} as asked")
-        sources[s.path], nominal[s.path] = source, wanted[t] if t in STOPS else s.value(u)
+        sources[s.path], nominal[s.path] = source, wanted[t] if t in STOP_TARGETS else s.value(u)
         for path, value in s.along.items():
             sources[path], nominal[path] = source, value(u)
     return replace(u, sources=sources, nominal=nominal, targets={})

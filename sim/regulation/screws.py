@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sim.scenario.derive_key import LEAD_AT
+from sim.scenario.derive_key import LEAD_PLACE_SHARE
 from sim.unit.model import GRAVITY, ActionUnit
 
 Move = Callable[[ActionUnit, float], ActionUnit]
@@ -31,7 +31,7 @@ class Screw:
     along: Mapping[str, Callable[[ActionUnit], float]] = field(default_factory=dict)
     """Other scenario paths that change with it, and their values."""
 
-    def answering(self, gain: float) -> Screw:
+    def with_gain(self, gain: float) -> Screw:
         """The same screw, turned for a reading that answers it by ``gain``."""
         return replace(self, gain=gain)
 
@@ -47,7 +47,7 @@ def _part(part: str, **names: Callable[[ActionUnit, float], object]) -> Move:
     return move
 
 
-def key_bed(u: ActionUnit) -> float:
+def compute_bed_height(u: ActionUnit) -> float:
     """Height of the plane's origin over the key bed, m."""
     return u.nominal.get("key.balance_rail_height", 0.0)
 
@@ -64,15 +64,15 @@ def _damper(u: ActionUnit, by: float) -> ActionUnit:
     return u if u.damper is None else replace(u, damper=replace(u.damper, gap=u.damper.gap + by))
 
 
-def lead_place(u: ActionUnit) -> float:
+def find_lead_place(u: ActionUnit) -> float:
     """Where lead is put in or taken out, m in front of the balance pin."""
-    return u.key.lead_place or -LEAD_AT * u.key.front_edge_x
+    return u.key.lead_place or -LEAD_PLACE_SHARE * u.key.front_edge_x
 
 
 def _lead(u: ActionUnit, by: float) -> ActionUnit:
     """Lead that weighs ``by`` kg more at the touch point, put in at the key's lead place."""
     moment = -by * u.key.touch_point[0]
-    place = lead_place(u)
+    place = find_lead_place(u)
     key = replace(
         u.key,
         front_moment=u.key.front_moment + moment,
@@ -104,14 +104,14 @@ PUNCHING = Screw(
 )
 BUTTON = Screw(
     "settings.let_off_button_height",
-    lambda u: u.rails.let_off_button_plane_y + key_bed(u),
+    lambda u: u.rails.let_off_button_plane_y + compute_bed_height(u),
     _part("rails", let_off_button_plane_y=lambda u, by: u.rails.let_off_button_plane_y + by),
     -6.7,
     pitch="settings.button_pitch",
 )
 DROP_SCREW = Screw(
     "settings.drop_screw_height",
-    lambda u: u.rails.drop_screw_tip[1] - u.rails.drop_screw_radius + key_bed(u),
+    lambda u: u.rails.drop_screw_tip[1] - u.rails.drop_screw_radius + compute_bed_height(u),
     _part("rails", drop_screw_tip=lambda u, by: (u.rails.drop_screw_tip[0], u.rails.drop_screw_tip[1] + by)),
     -4.4,
     pitch="settings.drop_screw_pitch",
@@ -152,7 +152,7 @@ SCREWS: Mapping[str, Screw] = {
     "spring_rise": Screw("springs.repetition", lambda u: u.springs.repetition, _spring, 2.2, 1.5e-3),
     "rest_cushion_gap": Screw(
         "settings.rest_cushion_height",
-        lambda u: u.rails.rest_cushion_plane_y + key_bed(u),
+        lambda u: u.rails.rest_cushion_plane_y + compute_bed_height(u),
         _part("rails", rest_cushion_plane_y=lambda u, by: u.rails.rest_cushion_plane_y + by),
         -1.0,
         5e-3,
@@ -176,15 +176,19 @@ SCREWS: Mapping[str, Screw] = {
 }
 """Target to what brings it about."""
 
-PAPERS = (0.75e-3, 0.5e-3, 0.25e-3, 0.13e-3, 0.08e-3)
+PUNCHING_THICKNESSES = (0.75e-3, 0.5e-3, 0.25e-3, 0.13e-3, 0.08e-3)
 """Thicknesses of paper and card punchings, m (thinnest: a technician's pages on key dip; the rest common practice)."""
 
 
-def papers(change: float) -> dict[float, int]:
+def choose_punchings(change: float) -> dict[float, int]:
     """Punchings to add (+) or take out (-) for a change of the punching's height, thickest first (m: count)."""
     left, out = abs(change), {}
-    for thick in PAPERS:
-        count = int((left + PAPERS[-1] / 2) // thick) if thick > PAPERS[-1] else round(left / thick)
+    for thick in PUNCHING_THICKNESSES:
+        count = (
+            int((left + PUNCHING_THICKNESSES[-1] / 2) // thick)
+            if thick > PUNCHING_THICKNESSES[-1]
+            else round(left / thick)
+        )
         if count:
             out[thick] = count if change > 0 else -count
             left = max(0.0, left - count * thick)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from sim.errors import Fault, InputError
-from sim.regulation.regulate import Miss, regulate
-from sim.regulation.targets import said
+from sim.regulation.regulate import MissedTarget, regulate
+from sim.regulation.targets import format_target
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]
@@ -26,18 +26,18 @@ def set_up(unit: ActionUnit, progress: Progress | None = None) -> ActionUnit:
     return done.unit
 
 
-def _fault(unit: ActionUnit, miss: Miss) -> Fault:
-    came = "could not be read" if miss.reached is None else f"came to {said(miss.target, miss.reached)}"
+def _fault(unit: ActionUnit, miss: MissedTarget) -> Fault:
+    came = "could not be read" if miss.reached is None else f"came to {format_target(miss.target, miss.reached)}"
     return Fault(
         unit.path,
         None,
         f"targets.{miss.target}",
-        said(miss.target, miss.asked),
+        format_target(miss.target, miss.asked),
         f"what these parts can reach; it {came}",
         f"{miss.why}: change this target or the dimensions that stand in its way",
     )
 
 
-def found(unit: ActionUnit) -> dict[str, float]:
+def list_found_settings(unit: ActionUnit) -> dict[str, float]:
     """Settings that a set-up has found, by scenario path (SI)."""
     return {p: unit.nominal[p] for p, s in sorted(unit.sources.items()) if s.kind == "set up" and p in unit.nominal}

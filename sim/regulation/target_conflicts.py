@@ -7,18 +7,18 @@ from dataclasses import dataclass
 
 from sim.regulation.moves import MOVES
 from sim.regulation.regulate import Regulation, regulate
-from sim.regulation.rigid_geometry import alike
+from sim.regulation.rigid_geometry import match_rigid_pose
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]
-SHAPE = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "jack_address", "lever_height")
+AFTERTOUCH_TARGETS = ("blow", "dip", "let_off", "drop", "drop_at_bottom", "jack_address", "lever_height")
 """Targets that the aftertouch hangs on."""
-PROBE = 0.4e-3
+PROBE_MOVE = 0.4e-3
 """Move of a part by which its effect is found, m."""
 
 
 @dataclass(frozen=True)
-class Room:
+class ConflictMargin:
     """A move (m) that would bring the aftertouch asked, the other targets met; ``confirmed`` by regulating again."""
 
     move: str
@@ -36,16 +36,16 @@ def _implied(done: Regulation) -> float | None:
     return done.readings.get("aftertouch") if done.met else None
 
 
-def make_room(
+def find_conflict_margins(
     unit: ActionUnit, targets: Mapping[str, float], asked: float, progress: Progress | None = None
-) -> tuple[Room, ...]:
+) -> tuple[ConflictMargin, ...]:
     """Moves of dip, blow, rails, knuckle and capstan line that bring the aftertouch asked, smallest first.
 
     Blow, dip and let-off leave an aftertouch; each move is tried by a little, its
     effect taken as straight, and the move then confirmed by regulating with it.
     """
     say = progress or (lambda fraction, what: None)
-    shape = {t: v for t, v in targets.items() if t in SHAPE}
+    shape = {t: v for t, v in targets.items() if t in AFTERTOUCH_TARGETS}
     base = regulate(unit, _others(shape))
     here = _implied(base)
     if here is None:
@@ -54,23 +54,25 @@ def make_room(
     out = []
     for i, name in enumerate(candidates):
         say(i / len(candidates), f"room by {name.replace('_', ' ')}")
-        found = _room(base.unit, shape, name, here, asked)
+        found = _find_margin(base.unit, shape, name, here, asked)
         if found is not None:
             out.append(found)
     return tuple(sorted(out, key=lambda r: (not r.confirmed, abs(r.by))))
 
 
-def _room(unit: ActionUnit, shape: Mapping[str, float], name: str, here: float, asked: float) -> Room | None:
+def _find_margin(
+    unit: ActionUnit, shape: Mapping[str, float], name: str, here: float, asked: float
+) -> ConflictMargin | None:
     title = MOVES[name].title if name in MOVES else name
     farthest = MOVES[name].farthest if name in MOVES else 3e-3
-    tried = _with(unit, shape, name, PROBE)
+    tried = _with(unit, shape, name, PROBE_MOVE)
     if tried is None or abs(tried - here) < 1e-6:
         return None
-    by = (asked - here) * PROBE / (tried - here)
+    by = (asked - here) * PROBE_MOVE / (tried - here)
     if abs(by) > farthest:
         return None
     came = _with(unit, shape, name, by)
-    return Room(name, title, by, came is not None and abs(came - asked) < 1e-4, came)
+    return ConflictMargin(name, title, by, came is not None and abs(came - asked) < 1e-4, came)
 
 
 def _with(unit: ActionUnit, shape: Mapping[str, float], name: str, by: float) -> float | None:
@@ -78,10 +80,10 @@ def _with(unit: ActionUnit, shape: Mapping[str, float], name: str, by: float) ->
     if name in shape:
         return _implied(regulate(unit, {**_others(shape), name: shape[name] + by}, warm=True))
     if name in MOVES:
-        return _implied(regulate(alike(MOVES[name].apply(unit, by), unit), _others(shape), warm=True))
+        return _implied(regulate(match_rigid_pose(MOVES[name].apply(unit, by), unit), _others(shape), warm=True))
     return None
 
 
-def contradicts(done: Regulation) -> bool:
+def is_aftertouch_conflict(done: Regulation) -> bool:
     """Whether what is missed is only the aftertouch, which the other targets leave no choice."""
     return {m.target for m in done.misses} == {"aftertouch"}

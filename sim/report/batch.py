@@ -14,20 +14,20 @@ from typing import Any
 import pyarrow
 import pyarrow.parquet
 
-from sim.atomic_write import whole
+from sim.atomic_write import write_atomically
 from sim.errors import Fault, InputError
 from sim.studies.batch import Row
 
 SUFFIXES = (".parquet",)
-MARK = "mark"
-GIVEN = "scenario_inputs"
+MARK_COLUMN = "mark"
+INPUTS_COLUMN = "scenario_inputs"
 """Column: what the scenario itself says, by path, as JSON; a table may hold rows of several studies."""
-WORDS = ("mark", GIVEN, "made_by", "kind", "scenario", "overrides", "outcome", "reason", "limiting_part")
+WORDS = ("mark", INPUTS_COLUMN, "made_by", "kind", "scenario", "overrides", "outcome", "reason", "limiting_part")
 FLAGS = ("key.sharp", "hammer.shank_bends", "damper", "kicks")
-WHOLE = ("row", "key_number")
+INTEGER_COLUMNS = ("row", "key_number")
 
 
-class Table:
+class StudyTable:
     """One study's table: ``known`` marks, ``keep`` for finished rows, ``gather`` at the end."""
 
     def __init__(self, path: Path, inputs: Mapping[str, object]) -> None:
@@ -48,7 +48,7 @@ class Table:
         self.folder.mkdir(exist_ok=True)
         while (part := self.folder / f"part-{self._next:06d}.parquet").exists():
             self._next += 1
-        _write(_table([{**row, GIVEN: self.inputs} for row in rows]), part)
+        _write(_table([{**row, INPUTS_COLUMN: self.inputs} for row in rows]), part)
 
     def gather(self) -> int:
         """All rows in one file, sorted as the study counts them; the number of rows."""
@@ -75,21 +75,21 @@ def _type(name: str) -> Any:
         return pyarrow.string()
     if name in FLAGS:
         return pyarrow.bool_()
-    return pyarrow.int64() if name in WHOLE else pyarrow.float64()
+    return pyarrow.int64() if name in INTEGER_COLUMNS else pyarrow.float64()
 
 
 def _write(table: Any, path: Path) -> None:
-    with whole(path) as new:
+    with write_atomically(path) as new:
         pyarrow.parquet.write_table(table, new, compression="zstd")
 
 
 def _marks(file: Path) -> list[str]:
     try:
         schema = pyarrow.parquet.read_schema(file)
-        for name in (MARK, "made_by", "row"):
+        for name in (MARK_COLUMN, "made_by", "row"):
             if schema.field(name).type != _type(name):
                 raise KeyError(name)
-        return [str(m) for m in pyarrow.parquet.read_table(file, columns=[MARK]).column(MARK).to_pylist()]
+        return [str(m) for m in pyarrow.parquet.read_table(file, columns=[MARK_COLUMN]).column(MARK_COLUMN).to_pylist()]
     except (pyarrow.ArrowInvalid, pyarrow.ArrowKeyError, OSError, KeyError) as error:
         remedy = f"it is there already and is none ({type(error).__name__}): name another file, or move it away"
         raise InputError(

@@ -13,22 +13,22 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from sim.display_units import column_name, convert_si, format_number, format_si, unit_label
+from sim.display_units import convert_si, format_column_name, format_number, format_si, format_unit
 from sim.regulation.clearances import CLEARANCES
 from sim.regulation.moves import MOVES
 from sim.regulation.rails import WEIGHTS, Place
 from sim.report.drawing import draw
-from sim.report.drawing.mechanism import lettering
+from sim.report.drawing.mechanism import escape_lettering
 from sim.report.formats.tables import CAUTIONS
 from sim.unit.model import ActionUnit
 
 Cells = Sequence[Sequence[Place]]
 Moves = tuple[str, str]
 MM = 1e-3
-HALO = [patheffects.withStroke(linewidth=2, foreground="white")]
+TEXT_HALO = [patheffects.withStroke(linewidth=2, foreground="white")]
 BAR = 100.0
 """Length of the template's scale bar, mm."""
-READ: Mapping[str, tuple[str, str]] = {
+MAP_READINGS: Mapping[str, tuple[str, str]] = {
     "aftertouch": ("aftertouch", "mm"),
     "leverage": ("leverage as travel", ""),
     "leverage_force": ("leverage as force", ""),
@@ -48,15 +48,17 @@ READ: Mapping[str, tuple[str, str]] = {
 """What is read at a place: title and unit."""
 
 
-def row(p: Place) -> dict[str, Any]:
+def build_place_row(p: Place) -> dict[str, Any]:
     """One place with units in its names."""
     out: dict[str, Any] = {"dx_mm": p.dx / MM, "dy_mm": p.dy / MM, "spread_mm": p.spread / MM}
     out |= {"feasible": p.feasible, "why": p.why}
-    out |= {column_name(name, unit): convert_si(getattr(p, name), unit) for name, (_, unit) in READ.items()}
+    out |= {
+        format_column_name(name, unit): convert_si(getattr(p, name), unit) for name, (_, unit) in MAP_READINGS.items()
+    }
     return out | {f"clear_{name}_mm": value / MM for name, value in p.clear.items()}
 
 
-def tables(
+def build_tables(
     unit: ActionUnit,
     moves: Moves,
     cells: Cells,
@@ -69,7 +71,12 @@ def tables(
     if not found:
         out.append(Text("NO PLACE of those tried meets the targets"))
     else:
-        out += [_best(moves, found, weights), _clear(found), _sway(sway), Text(trial(found[0], moves))]
+        out += [
+            _build_best_table(moves, found, weights),
+            _build_clearance_table(found),
+            _build_sensitivity_table(sway),
+            Text(list_trial_steps(found[0], moves)),
+        ]
     return [*out, _reasons(cells), Text(CAUTIONS)]
 
 
@@ -80,21 +87,21 @@ def _table(title: str, *heads: str) -> Table:
     return table
 
 
-def _best(moves: Moves, found: Sequence[Place], weights: Mapping[str, float]) -> Table:
+def _build_best_table(moves: Moves, found: Sequence[Place], weights: Mapping[str, float]) -> Table:
     """A column a place."""
     weighed = ", ".join(f"{name} {w:g}" for name, w in weights.items())
     table = _table(f"Best places (weights: {weighed})", "", *(str(i) for i in range(1, len(found) + 1)))
     for move, name in zip(moves, ("dx", "dy"), strict=True):
         table.add_row(f"{MOVES[move].title}, mm", *(f"{getattr(p, name) / MM:+.2f}" for p in found))
     table.add_row("spread, mm", *(f"{p.spread / MM:.2f}" for p in found))
-    for name, (title, unit) in READ.items():
-        label = unit_label(unit)
+    for name, (title, unit) in MAP_READINGS.items():
+        label = format_unit(unit)
         values = (format_number(convert_si(getattr(p, name), unit), unit) for p in found)
         table.add_row(f"{title}, {label}" if label else title, *values)
     return table
 
 
-def _clear(found: Sequence[Place]) -> Table:
+def _build_clearance_table(found: Sequence[Place]) -> Table:
     table = _table("Clearances, mm", "", *(str(i) for i in range(1, len(found) + 1)), "at least")
     for name, c in CLEARANCES.items():
         values = [f"{p.clear[name] / MM:.1f}" if name in p.clear else "not given" for p in found]
@@ -102,23 +109,25 @@ def _clear(found: Sequence[Place]) -> Table:
     return table
 
 
-def _sway(sway: Mapping[str, Mapping[str, float]]) -> Table:
+def _build_sensitivity_table(sway: Mapping[str, Mapping[str, float]]) -> Table:
     """What a quarter millimetre of each move does at the best place."""
-    names = [n for n in READ if any(n in found for found in sway.values())]
-    heads = (f"{READ[n][0]}{', ' if READ[n][1] else ''}{unit_label(READ[n][1])}" for n in names)
+    names = [n for n in MAP_READINGS if any(n in found for found in sway.values())]
+    heads = (
+        f"{MAP_READINGS[n][0]}{', ' if MAP_READINGS[n][1] else ''}{format_unit(MAP_READINGS[n][1])}" for n in names
+    )
     table = _table("A quarter millimetre at the first of them", "", *heads)
     for move, found in sway.items():
-        cells = [_signed(found.get(n), READ[n][1]) for n in names]
+        cells = [_format_signed(found.get(n), MAP_READINGS[n][1]) for n in names]
         table.add_row(MOVES[move].title, *(cells if found else ["does not play there"]))
     return table
 
 
-def _signed(value: float | None, unit: str) -> str:
+def _format_signed(value: float | None, unit: str) -> str:
     number = convert_si(value, unit)
     return "–" if number is None else f"{number:+.3f}"
 
 
-def trial(p: Place, moves: Moves, inches: bool = False) -> str:
+def list_trial_steps(p: Place, moves: Moves, inches: bool = False) -> str:
     """The five-minute trial with temporary shims that would confirm a place before drilling."""
     by = {move: d for move, d in zip(moves, (p.dx, p.dy), strict=True) if abs(d) > 0.02e-3}
     where = " and ".join(f"{MOVES[m].title} by {format_si(d, 'mm', inches, '+')}" for m, d in by.items())
@@ -147,19 +156,21 @@ def _reasons(cells: Cells) -> Table:
     return table
 
 
-def figure(unit: ActionUnit, moves: Moves, cells: Cells, found: Sequence[Place], show: str = "aftertouch") -> Figure:
+def draw_rail_map(
+    unit: ActionUnit, moves: Moves, cells: Cells, found: Sequence[Place], show: str = "aftertouch"
+) -> Figure:
     """A reading over the plane, the feasible region outlined, a letter for each reason, the best places marked."""
-    title, name = READ[show]
+    title, name = MAP_READINGS[show]
     xs = np.array([p.dx for p in cells[0]]) / MM
     ys = np.array([r[0].dy for r in cells]) / MM
     read = [[convert_si(getattr(p, show), name) for p in r] for r in cells]
     value = np.array([[np.nan if v is None else v for v in r] for r in read], dtype=float)
     fine = np.array([[1.0 if p.feasible else 0.0 for p in r] for r in cells])
-    marks = letters(cells)
+    marks = assign_letters(cells)
     fig = Figure(figsize=(9, 6.8 + 0.2 * len(marks)), layout="constrained")
     axes, words = fig.subplots(2, 1, height_ratios=(6.4, 0.4 + 0.2 * len(marks)))
     mesh = axes.pcolormesh(xs, ys, value, shading="nearest", cmap="cividis")
-    fig.colorbar(mesh, ax=axes, label=f"{title}{', ' if name else ''}{unit_label(name)}")
+    fig.colorbar(mesh, ax=axes, label=f"{title}{', ' if name else ''}{format_unit(name)}")
     if 0 < fine.sum() < fine.size:
         axes.pcolormesh(xs, ys, np.where(fine > 0, np.nan, 1.0), shading="nearest", cmap="gray", alpha=0.35, vmin=0)
         axes.contour(xs, ys, fine, levels=[0.5], colors="#b03a2e", linewidths=2)
@@ -167,15 +178,15 @@ def figure(unit: ActionUnit, moves: Moves, cells: Cells, found: Sequence[Place],
     for r in cells[::stride]:
         for p in r[::stride]:
             if p.why:
-                mark = marks[short(p)]
-                axes.text(p.dx / MM, p.dy / MM, mark, ha="center", va="center", fontsize=8, path_effects=HALO)
+                mark = marks[shorten_reason(p)]
+                axes.text(p.dx / MM, p.dy / MM, mark, ha="center", va="center", fontsize=8, path_effects=TEXT_HALO)
     for i, p in enumerate(found, 1):
         axes.plot(p.dx / MM, p.dy / MM, "o", color="white", markeredgecolor="#b03a2e", markersize=11)
         axes.text(p.dx / MM, p.dy / MM, str(i), ha="center", va="center", fontsize=8)
     axes.set(
         xlabel=f"{MOVES[moves[0]].title}, mm",
         ylabel=f"{MOVES[moves[1]].title}, mm",
-        title=f"{lettering(unit.name)}: where the parts may stand",
+        title=f"{escape_lettering(unit.name)}: where the parts may stand",
     )
     key = "\n".join(f"{letter}  {why}" for why, letter in marks.items())
     words.axis("off")
@@ -183,18 +194,18 @@ def figure(unit: ActionUnit, moves: Moves, cells: Cells, found: Sequence[Place],
     return fig
 
 
-def short(p: Place) -> str:
+def shorten_reason(p: Place) -> str:
     """The reason in a few words."""
     return p.why.split(":")[0]
 
 
-def letters(cells: Cells) -> dict[str, str]:
+def assign_letters(cells: Cells) -> dict[str, str]:
     """A letter for each reason, so that they are told apart without colour."""
-    reasons = sorted({short(p) for r in cells for p in r if p.why})
+    reasons = sorted({shorten_reason(p) for r in cells for p in r if p.why})
     return {why: chr(ord("a") + i % 26) for i, why in enumerate(reasons)}
 
 
-def template(unit: ActionUnit, at: Place, moves: Moves, out: Path | BinaryIO) -> None:
+def draw_rail_template(unit: ActionUnit, at: Place, moves: Moves, out: Path | BinaryIO) -> None:
     """A side view at full size on A4 laid across (PDF): centres, capstan line, a bar to check the printer by."""
     if at.unit is None:
         raise ValueError("no template: this place could not be regulated")
@@ -222,6 +233,6 @@ def template(unit: ActionUnit, at: Place, moves: Moves, out: Path | BinaryIO) ->
         axes.plot([bar + tick, bar + tick], [level - 1.5, level + 1.5], color="black", lw=0.5)
     axes.text(bar, level + 3, "100 mm: measure this bar; print at 100 %, not fitted to the page", fontsize=7)
     moved = ", ".join(f"{MOVES[m].title} {d / MM:+.2f} mm" for m, d in zip(moves, (at.dx, at.dy), strict=True))
-    told = f"{lettering(unit.name)}: {moved}; spread {at.spread / MM:.2f} mm"
+    told = f"{escape_lettering(unit.name)}: {moved}; spread {at.spread / MM:.2f} mm"
     axes.text(left + 15, low + height - 12, told, fontsize=9)
     fig.savefig(out, format="pdf")

@@ -10,48 +10,50 @@ from rich.table import Table
 from rich.text import Text
 
 from sim.display_units import convert_si
-from sim.fields.field_paths import by_path
-from sim.regulation.orders import Done
-from sim.regulation.regulate import Adjustment, Miss, Regulation
-from sim.regulation.target_conflicts import Room
-from sim.regulation.targets import STOPS, said, unit_of
+from sim.fields.field_paths import index_fields
+from sim.regulation.orders import CompletedStep
+from sim.regulation.regulate import Adjustment, MissedTarget, Regulation
+from sim.regulation.target_conflicts import ConflictMargin
+from sim.regulation.targets import STOP_TARGETS, format_target, get_target_unit
 from sim.report.formats.tables import CAUTIONS
 from sim.unit.model import ActionUnit
-from sim.units import mm, show
+from sim.units import format_mm, format_quantity
 
 
 def _setting(path: str, value: float) -> str:
-    if path in (f"settings.{name}" for name in STOPS):
+    if path in (f"settings.{name}" for name in STOP_TARGETS):
         return f"{value * 1e3:.2f} mrad of its stop"
-    kind = by_path()[path].kind
-    return show(value, kind.unit, kind.dimension, 2) if kind else f"{value:g}"
+    kind = index_fields()[path].kind
+    return format_quantity(value, kind.unit, kind.dimension, 2) if kind else f"{value:g}"
 
 
-def solved(done: Regulation, rooms: Sequence[Room] = (), over: float | None = None) -> list[RenderableType]:
+def build_regulation_tables(
+    done: Regulation, rooms: Sequence[ConflictMargin] = (), over: float | None = None
+) -> list[RenderableType]:
     """What regulating came to."""
     out: list[RenderableType] = []
     if done.met:
         out.append(Text(f"{done.unit.name}: every target met"))
     else:
         out.append(Text(f"{done.unit.name}: NOT ALL TARGETS CAN BE MET"))
-        out += [Text(f"  {_miss(m)}") for m in done.misses]
+        out += [Text(f"  {_format_miss(m)}") for m in done.misses]
     out += [_targets(done), _moves(done.moves)]
     if over is not None:
-        out.append(Text(f"Pressed, this sharp stands {mm(over, 1)} over the naturals (about 2 mm is usual)."))
+        out.append(Text(f"Pressed, this sharp stands {format_mm(over, 1)} over the naturals (about 2 mm is usual)."))
     if rooms:
         out.append(Text("What would make room, smallest move first"))
-        out += [Text(f"  {_room(r)}") for r in rooms]
+        out += [Text(f"  {_format_clearance(r)}") for r in rooms]
     return [*out, Text(CAUTIONS)]
 
 
-def _miss(m: Miss) -> str:
+def _format_miss(m: MissedTarget) -> str:
     name = m.target.replace("_", " ")
-    came = "no reading" if m.reached is None else f"comes to {said(m.target, m.reached)}"
-    off = "" if m.reached is None else f" ({said(m.target, m.reached - m.asked)} off)"
-    return f"{name} {said(m.target, m.asked)}: {came}{off}; {m.why}"
+    came = "no reading" if m.reached is None else f"comes to {format_target(m.target, m.reached)}"
+    off = "" if m.reached is None else f" ({format_target(m.target, m.reached - m.asked)} off)"
+    return f"{name} {format_target(m.target, m.asked)}: {came}{off}; {m.why}"
 
 
-def _room(r: Room) -> str:
+def _format_clearance(r: ConflictMargin) -> str:
     sure = "confirmed" if r.confirmed else "not confirmed: with it the other targets fail"
     return f"{r.title} by {r.by * 1e3:+.2f} mm ({sure})"
 
@@ -61,7 +63,7 @@ def _targets(done: Regulation) -> Table:
     for name in ("", "asked", "comes to"):
         table.add_column(name, justify="left" if not name else "right")
     for name, value in done.targets.items():
-        table.add_row(name.replace("_", " "), said(name, value), said(name, done.readings.get(name)))
+        table.add_row(name.replace("_", " "), format_target(name, value), format_target(name, done.readings.get(name)))
     return table
 
 
@@ -71,54 +73,62 @@ def _moves(moves: Mapping[str, Adjustment]) -> Table:
         table.add_column(name, justify="left" if name in ("", "punchings") else "right")
     for path, a in moves.items():
         turns = "" if a.turns is None else f"{a.turns:+.2f}"
-        papers = punchings(a.punchings) + _lead(a)
+        papers = format_punchings(a.punchings) + _format_lead(a)
         table.add_row(path, _setting(path, a.before), _setting(path, a.after), turns, papers)
     return table
 
 
-def _lead(a: Adjustment) -> str:
+def _format_lead(a: Adjustment) -> str:
     if a.lead is None:
         return ""
     mass, place = a.lead
-    return f"{'put in' if mass > 0 else 'take out'} {abs(mass) * 1e3:.1f} g of lead, {mm(place, 0)} before the pin"
+    return (
+        f"{'put in' if mass > 0 else 'take out'} {abs(mass) * 1e3:.1f} g of lead, {format_mm(place, 0)} before the pin"
+    )
 
 
-def punchings(found: Mapping[float, int]) -> str:
+def format_punchings(found: Mapping[float, int]) -> str:
     words = (f"{'add' if n > 0 else 'take'} {abs(n)} x {t * 1e3:.2f} mm" for t, n in found.items())
     return ", ".join(words)
 
 
-def steps(title: str, done: Sequence[Done], targets: Mapping[str, float]) -> list[RenderableType]:
+def build_steps_table(title: str, done: Sequence[CompletedStep], targets: Mapping[str, float]) -> list[RenderableType]:
     """An order of work, a line a step."""
     table = Table(title=title, title_justify="left", box=None, pad_edge=False)
     for name in ("step", "", "asked", "comes to", "upset by it"):
         table.add_column(name)
     for i, d in enumerate(done, 1):
         names = d.step.sets
-        asked = ", ".join(said(n, targets[n] if d.step.value is None else d.step.value) for n in names if n in targets)
-        came = ", ".join(said(n, d.readings.get(n)) for n in names)
-        table.add_row(str(i), d.step.say, asked, came if d.reached else f"{came} NOT REACHED", _upset(d.upset))
+        asked = ", ".join(
+            format_target(n, targets[n] if d.step.value is None else d.step.value) for n in names if n in targets
+        )
+        came = ", ".join(format_target(n, d.readings.get(n)) for n in names)
+        table.add_row(str(i), d.step.say, asked, came if d.reached else f"{came} NOT REACHED", _format_upset(d.upset))
     return [table, Text(CAUTIONS)]
 
 
-def _upset(found: Mapping[str, float]) -> str:
+def _format_upset(found: Mapping[str, float]) -> str:
     largest = sorted(found.items(), key=lambda x: -abs(x[1]))[:4]
-    return ", ".join(f"{n.replace('_', ' ')} {said(n, v) if v < 0 else '+' + said(n, v)}" for n, v in largest)
+    return ", ".join(
+        f"{n.replace('_', ' ')} {format_target(n, v) if v < 0 else '+' + format_target(n, v)}" for n, v in largest
+    )
 
 
-def _edge(values: Mapping[str, float | None], prefix: str = "") -> dict[str, float | None]:
+def _convert_readings(values: Mapping[str, float | None], prefix: str = "") -> dict[str, float | None]:
     """Readings by JSON name and edge unit."""
-    units = {name: unit_of(name) for name in values}
+    units = {name: get_target_unit(name) for name in values}
     return {f"{prefix}{name}_{units[name]}": convert_si(value, units[name]) for name, value in values.items()}
 
 
-def of_regulation(done: Regulation, rooms: Iterable[Room] = (), over: float | None = None) -> dict[str, Any]:
+def build_regulation_document(
+    done: Regulation, rooms: Iterable[ConflictMargin] = (), over: float | None = None
+) -> dict[str, Any]:
     """JSON: targets, readings, settings (SI by path), misses, room."""
     return {
         "unit": done.unit.name,
         "met": done.met,
-        "targets": _edge(done.targets),
-        "readings": _edge(done.readings),
+        "targets": _convert_readings(done.targets),
+        "readings": _convert_readings(done.readings),
         "settings": {
             path: {
                 "before_si": a.before,
@@ -131,8 +141,8 @@ def of_regulation(done: Regulation, rooms: Iterable[Room] = (), over: float | No
         },
         "misses": [
             {"target": m.target, "why": m.why}
-            | _edge({m.target: m.asked}, "asked_")
-            | _edge({m.target: m.reached}, "reached_")
+            | _convert_readings({m.target: m.asked}, "asked_")
+            | _convert_readings({m.target: m.reached}, "reached_")
             for m in done.misses
         ],
         "pressed_sharp_over_naturals_mm": None if over is None else over * 1e3,
@@ -140,7 +150,7 @@ def of_regulation(done: Regulation, rooms: Iterable[Room] = (), over: float | No
     }
 
 
-def of_steps(unit: ActionUnit, order: str, done: Sequence[Done]) -> dict[str, Any]:
+def build_steps_document(unit: ActionUnit, order: str, done: Sequence[CompletedStep]) -> dict[str, Any]:
     """JSON of an order of work."""
     return {
         "unit": unit.name,
@@ -150,8 +160,8 @@ def of_steps(unit: ActionUnit, order: str, done: Sequence[Done]) -> dict[str, An
                 "say": d.step.say,
                 "sets": list(d.step.sets),
                 "reached": d.reached,
-                "readings": _edge(d.readings),
-                "upset": _edge(d.upset),
+                "readings": _convert_readings(d.readings),
+                "upset": _convert_readings(d.upset),
             }
             for d in done
         ],

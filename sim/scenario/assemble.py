@@ -7,58 +7,58 @@ from dataclasses import fields as dataclass_fields
 from dataclasses import is_dataclass, replace
 from typing import Any
 
-from sim.fields.coordinates import MAKES_IDLE, PARTS
+from sim.fields.coordinates import PARTS, SUPERSEDED_MEASURES
 from sim.fields.derivation_sheet import Sheet, UnworkableError
-from sim.fields.field_paths import by_path
-from sim.fields.quantity_field import Given
+from sim.fields.field_paths import index_fields
+from sim.fields.quantity_field import QuantityField
 from sim.scenario import derive, derive_key, geometry_checks
-from sim.scenario.stack import POSE, pose
-from sim.unit.centres import gravity_stiffness, torque_from_swings
+from sim.scenario.design_pose import POSE_FIELDS, derive_pose
+from sim.unit.centres import compute_gravity_stiffness, convert_swings_to_torque
 from sim.unit.model import CENTRES, CONTACTS, ActionUnit, ContactLaw, Source, Springs, Vec
-from sim.unit.plane import plus
+from sim.unit.plane import add_vectors
 
 
-def build(sheet: Sheet, name: str, note: str, key_number: int, path: str) -> ActionUnit | None:
+def build_unit(sheet: Sheet, name: str, note: str, key_number: int, path: str) -> ActionUnit | None:
     """The unit, or None with contradictions noted in the sheet."""
-    geometry_checks.before_geometry(sheet)
+    geometry_checks.check_measures(sheet)
     try:
         parts = _parts(sheet)
     except UnworkableError:
         return None
     parts = {part: _with_coordinates(part, made, sheet) for part, made in parts.items()}
-    hang = _hanging(parts)
+    hang = _gravity_stiffnesses(parts)
     unit = ActionUnit(
         name=name, note=note, key_number=key_number, path=path, friction=_frictions(sheet, hang),
-        **parts, springs=_springs(sheet), contacts=_contacts(sheet), string=derive_key.string(sheet),
-        finger=derive_key.finger(sheet), damper=derive_key.damper(sheet), sources=_sources(sheet),
+        **parts, springs=_springs(sheet), contacts=_contacts(sheet), string=derive_key.derive_string(sheet),
+        finger=derive_key.derive_finger(sheet), damper=derive_key.derive_damper(sheet), sources=_sources(sheet),
         nominal={p: g.value for p, g in sheet.values.items()}, targets=_targets(sheet),
     )  # fmt: skip
-    geometry_checks.after_geometry(sheet, unit, raw=bool(_raw_paths(sheet)))
+    geometry_checks.check_pose(sheet, unit, raw=bool(_raw_paths(sheet)))
     return None if sheet.contradictions else unit
 
 
 def _parts(sheet: Sheet) -> dict[str, Any]:
     """The parts as far as they can be worked out, so that one fault does not hide the next."""
-    where = pose(sheet)
+    where = derive_pose(sheet)
     makers: dict[str, Callable[[], object]] = {
-        "key": lambda: derive_key.key(sheet),
-        "wippen": lambda: derive.wippen(sheet, where),
-        "jack": lambda: derive.jack(sheet, where),
-        "lever": lambda: derive.lever(sheet, where),
-        "hammer": lambda: derive.hammer(sheet, where),
-        "rails": lambda: derive.rails(sheet, where),
+        "key": lambda: derive_key.derive_key_parts(sheet),
+        "wippen": lambda: derive.derive_wippen(sheet, where),
+        "jack": lambda: derive.derive_jack(sheet, where),
+        "lever": lambda: derive.derive_lever(sheet, where),
+        "hammer": lambda: derive.derive_hammer(sheet, where),
+        "rails": lambda: derive.derive_rails(sheet, where),
     }
     before = len(sheet.contradictions)
-    with sheet.resting_on(POSE):
+    with sheet.resting_on(POSE_FIELDS):
         made = {part: make() for part, make in makers.items()}
     missing = any(c.value == "missing" for c in sheet.contradictions)
     if missing or len(sheet.contradictions) > before:
-        _once(sheet)
+        _drop_repeated(sheet)
         raise UnworkableError
     return made
 
 
-def _once(sheet: Sheet) -> None:
+def _drop_repeated(sheet: Sheet) -> None:
     """A contradiction found on two ways is told once."""
     sheet.contradictions[:] = list(dict.fromkeys(sheet.contradictions))
 
@@ -82,19 +82,19 @@ def _with_coordinates(part: str, made: Any, sheet: Sheet) -> Any:
     return replace(made, **raw) if raw else made
 
 
-def _hanging(parts: Mapping[str, Any]) -> dict[str, float]:
+def _gravity_stiffnesses(parts: Mapping[str, Any]) -> dict[str, float]:
     """Gravity stiffness (N·m/rad) of each freed part hanging from its centre; the wippen with jack and lever."""
     jack, lever, hammer, wippen = parts["jack"], parts["lever"], parts["hammer"], parts["wippen"]
     moment = [wippen.mass * c for c in wippen.mass_centre]
     for part, centre in ((jack, wippen.jack_centre), (lever, wippen.lever_centre)):
-        place = plus(centre, part.mass_centre)
+        place = add_vectors(centre, part.mass_centre)
         moment = [m + part.mass * c for m, c in zip(moment, place, strict=True)]
     head = [hammer.head_mass * c for c in hammer.head_mass_centre]
     return {
-        "jack": gravity_stiffness(jack.mass, jack.mass_centre),
-        "lever": gravity_stiffness(lever.mass, lever.mass_centre),
-        "wippen": gravity_stiffness(1.0, (moment[0], moment[1])),
-        "hammer": gravity_stiffness(1.0, (head[0] + hammer.shank_mass_moment, head[1])),
+        "jack": compute_gravity_stiffness(jack.mass, jack.mass_centre),
+        "lever": compute_gravity_stiffness(lever.mass, lever.mass_centre),
+        "wippen": compute_gravity_stiffness(1.0, (moment[0], moment[1])),
+        "hammer": compute_gravity_stiffness(1.0, (head[0] + hammer.shank_mass_moment, head[1])),
     }
 
 
@@ -104,20 +104,20 @@ def _frictions(sheet: Sheet, hanging: Mapping[str, float]) -> dict[str, float]:
         path = f"friction.{centre}"
         given = sheet.values[path]
         if given.si is None:
-            sheet.values[path] = _settled(given, hanging.get(centre, 0.0), derive_key.touch_arm(sheet))
+            sheet.values[path] = _settled(given, hanging.get(centre, 0.0), derive_key.derive_touch_arm(sheet))
             _within_range(sheet, path)
     return {centre: sheet[f"friction.{centre}"] for centre in CENTRES}
 
 
-def _settled(given: Given, stiffness: float, arm: float) -> Given:
+def _settled(given: QuantityField, stiffness: float, arm: float) -> QuantityField:
     if given.touch_force is not None:
-        return given.settled(given.touch_force * arm)
+        return given.with_si(given.touch_force * arm)
     count, start = given.swings or (1.0, 0.0)
-    return given.settled(torque_from_swings(count, start, stiffness))
+    return given.with_si(convert_swings_to_torque(count, start, stiffness))
 
 
 def _within_range(sheet: Sheet, path: str) -> None:
-    kind = by_path()[path].kind
+    kind = index_fields()[path].kind
     if kind is not None:
         torque = 1e3 * sheet[path]
         remedy = f"this makes {torque:.2f} N·mm, more than a joint can have: count or weigh again"
@@ -150,7 +150,7 @@ def _sources(sheet: Sheet) -> dict[str, Source]:
     """Source of every value that has an effect."""
     sources = {path: given.source for path, given in sheet.values.items()}
     sources |= {path: pair[0].source for path, pair in sheet.points.items()}
-    idle = {p for raw in _raw_paths(sheet) for p in MAKES_IDLE.get(raw.removeprefix("coordinates."), ())}
+    idle = {p for raw in _raw_paths(sheet) for p in SUPERSEDED_MEASURES.get(raw.removeprefix("coordinates."), ())}
     unused = ("contacts.key_damper.", "contacts.damper_seat.") if "damper.mass" not in sheet else ()
     return {
         path: source

@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from sim.errors import Fault, InputError
-from sim.fields.overrides import apply
-from sim.fields.scenario_files import Leaf, Leaves, read_chain
+from sim.fields.overrides import apply_overrides
+from sim.fields.scenario_files import Leaf, Leaves, read_with_bases
 from sim.scenario import load
 from sim.unit.model import ActionUnit
-from sim.unit.plane import turned
-from sim.units import MASS, mm, show
+from sim.unit.plane import rotate_vector
+from sim.units import MASS, format_mm, format_quantity
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,13 @@ PARTS: Mapping[str, Part] = {
 }  # fmt: skip
 """Parts by name, a part of a section after the whole of it."""
 
-WEIGHTS = ("weight", "head_mass", "shank_weight")
+HAMMER_WEIGHTS = ("weight", "head_mass", "shank_weight")
 """Ways of weighing a hammer, of which two tell the third."""
 
-WITH_KEY = ("backcheck_place", "backcheck_height", "backcheck_angle")
+KEY_SETTINGS = ("backcheck_place", "backcheck_height", "backcheck_angle")
 """Settings that are counted from the key."""
 
-FLANGE = {
+FLANGE_MEASURES = {
     "flange_height": ("wippen_rail_height", "wippen_centre_height"),
     "flange_offset": ("balance_to_wippen_screw", "balance_to_wippen_centre"),
 }
@@ -71,7 +71,7 @@ class Source:
 
     def section(self, part: str) -> Leaves:
         """What it says of one part."""
-        settings = WITH_KEY if part == "key" else ()
+        settings = KEY_SETTINGS if part == "key" else ()
         return {
             p: leaf for p, leaf in self.leaves.items()
             if PARTS[part].holds(p) or (p[0] == "settings" and p[1] in settings)
@@ -96,7 +96,7 @@ class Base:
         base = [a + b for a, b in zip(u.wippen.centre, u.wippen.lever_centre, strict=True)]
         x, y = u.rails.drop_screw_tip
         over = y - (base[1] + y0 + (x - base[0] - x0) * lean)
-        shank = u.hammer.centre[1] + turned(u.hammer.cushion_point, u.hammer.rest_angle)[1]
+        shank = u.hammer.centre[1] + rotate_vector(u.hammer.cushion_point, u.hammer.rest_angle)[1]
         return {
             "let_off_button": u.rails.let_off_button_plane_y - toe,
             "drop_screw": over / (1 + lean**2) ** 0.5 - u.rails.drop_screw_radius,
@@ -111,9 +111,9 @@ class Base:
         return top - u.wippen.centre[1] - u.wippen.heel_point[1]
 
 
-def source(path: str | Path) -> Source:
+def load_source(path: str | Path) -> Source:
     """A scenario to take parts from; raw coordinates are no parts, and refused."""
-    leaves = read_chain(Path(path))
+    leaves = read_with_bases(Path(path))
     raw = next((leaf for p, leaf in leaves.items() if p[0] == "coordinates"), None)
     if raw is not None:
         remedy = "parts are exchanged by their measures: give key, wippen, jack, lever and hammer as measured"
@@ -122,9 +122,9 @@ def source(path: str | Path) -> Source:
     return Source(str(named.raw) if named else Path(path).stem, str(path), leaves)
 
 
-def part_source(path: str | Path, part: str) -> Source:
-    """As ``source``, for one part; a scenario that tells nothing of it is an InputError."""
-    found = source(path)
+def load_part_source(path: str | Path, part: str) -> Source:
+    """As ``load_source``, for one part; a scenario that tells nothing of it is an InputError."""
+    found = load_source(path)
     if found.section(part):
         return found
     wanted = PARTS[part]
@@ -133,12 +133,12 @@ def part_source(path: str | Path, part: str) -> Source:
     raise InputError([Fault(found.path, None, part, "not told", allowed, remedy)])
 
 
-def base(path: str | Path, overrides: Mapping[str, str] | None = None) -> Base:
+def load_base(path: str | Path, overrides: Mapping[str, str] | None = None) -> Base:
     """A scenario to build on, with inputs changed for this once; it has to be sound itself."""
-    plain = source(path)
-    found = Source(plain.name, plain.path, apply(plain.leaves, plain.path, overrides or {}))
-    unit = load.from_leaves(found.leaves, found.path)
-    return Base(found, unit, load.measures(found.leaves, found.path))
+    plain = load_source(path)
+    found = Source(plain.name, plain.path, apply_overrides(plain.leaves, plain.path, overrides or {}))
+    unit = load.build_from_leaves(found.leaves, found.path)
+    return Base(found, unit, load.collect_measures(found.leaves, found.path))
 
 
 @dataclass(frozen=True)
@@ -151,17 +151,17 @@ class Composite:
 
     def build(self) -> ActionUnit:
         """The unit; what does not go together at all is an InputError."""
-        return load.from_leaves(self.leaves, "these parts")
+        return load.build_from_leaves(self.leaves, "these parts")
 
 
-def compose(on: Base, parts: Mapping[str, Source]) -> Composite:
+def compose_unit(on: Base, parts: Mapping[str, Source]) -> Composite:
     """The parts on the base; an InputError where a measure is out of its range."""
     whole = {part: s for part, s in parts.items() if not PARTS[part].fields and s.path != on.source.path}
     given = {p: s for part, source in whole.items() for p, s in source.section(part).items()}
     gone = ("targets", *whole)
     leaves = {p: leaf for p, leaf in on.source.leaves.items() if p[0] not in gone and p not in given}
     if "key" in whole:
-        leaves = {p: leaf for p, leaf in leaves.items() if not (p[0] == "settings" and p[1] in WITH_KEY)}
+        leaves = {p: leaf for p, leaf in leaves.items() if not (p[0] == "settings" and p[1] in KEY_SETTINGS)}
     leaves |= given
     for top in ("based_on", "default_source"):
         leaves.pop((top,), None)
@@ -173,8 +173,8 @@ def compose(on: Base, parts: Mapping[str, Source]) -> Composite:
         leaves.pop(("settings", f"{name}_height"), None)
         leaves["settings", name] = _leaf(gap)
     leaves["settings", "capstan_height"] = _leaf(0.04)
-    found = load.measures(leaves, "these parts")
-    height = capstan_height(found) + on.capstan_gap
+    found = load.collect_measures(leaves, "these parts")
+    height = compute_capstan_height(found) + on.capstan_gap
     leaves["settings", "capstan_height"] = _leaf(height)
     return Composite(leaves, found | {"settings.capstan_height": height}, tuple(remarks))
 
@@ -192,8 +192,11 @@ def _exchanged(leaves: Leaves, part: str, origin: Source) -> Leaves:
     if own.section != "hammer":
         return exchanged
     theirs = {p: leaf for p, leaf in leaves.items() if p[0] != "hammer"} | origin.section("hammer")
-    head, shank = load.hammer_weights(leaves, "these parts")[0], load.hammer_weights(theirs, origin.path)[1]
-    for name in WEIGHTS:
+    head, shank = (
+        load.compute_hammer_weights(leaves, "these parts")[0],
+        load.compute_hammer_weights(theirs, origin.path)[1],
+    )
+    for name in HAMMER_WEIGHTS:
         exchanged.pop(("hammer", name), None)
     return exchanged | {("hammer", "head_mass"): _weighed(head), ("hammer", "shank_weight"): _weighed(shank)}
 
@@ -201,7 +204,7 @@ def _exchanged(leaves: Leaves, part: str, origin: Source) -> Leaves:
 def _flange(leaves: Leaves, on: Base, foreign: Mapping[str, Source]) -> list[str]:
     """Flange and rail say one thing together: where one of the two is not known, the centre stays where it was."""
     remarks = []
-    for name, (rail, centre) in FLANGE.items():
+    for name, (rail, centre) in FLANGE_MEASURES.items():
         own, rails = ("wippen", name), ("rails", rail)
         title = name.replace("_", " ")
         if own in leaves and rails not in leaves:
@@ -209,12 +212,12 @@ def _flange(leaves: Leaves, on: Base, foreign: Mapping[str, Source]) -> list[str
             remarks.append(f"{title} of the wippen cannot be compared: rails.{rail} of the base is not known")
         elif rails in leaves and own not in leaves and foreign.keys() & {"wippen", "flange"}:
             del leaves[rails]
-            leaves["rails", centre] = _leaf(wippen_centre(on.measures)[centre])
+            leaves["rails", centre] = _leaf(locate_wippen_centre(on.measures)[centre])
             remarks.append(f"{title} of the wippen is not known: its centre is taken to stand where the base's does")
     return remarks
 
 
-def wippen_centre(measures: Mapping[str, float]) -> dict[str, float]:
+def locate_wippen_centre(measures: Mapping[str, float]) -> dict[str, float]:
     """Height of the wippen centre over the bed, and its distance from the balance pins, m."""
     height = measures.get("rails.wippen_centre_height")
     if "rails.wippen_rail_height" in measures:
@@ -225,18 +228,18 @@ def wippen_centre(measures: Mapping[str, float]) -> dict[str, float]:
     return {"wippen_centre_height": height or 0.0, "balance_to_wippen_centre": place or 0.0}
 
 
-def capstan_height(measures: Mapping[str, float]) -> float:
+def compute_capstan_height(measures: Mapping[str, float]) -> float:
     """Height of the capstan's top at which it meets a level heel, over the level of the key's underside, m."""
-    centre = wippen_centre(measures)["wippen_centre_height"]
+    centre = locate_wippen_centre(measures)["wippen_centre_height"]
     return centre - measures["wippen.heel_drop"] - measures["key.balance_rail_height"]
 
 
 def _leaf(value: float) -> Leaf:
-    return _following(mm(value, 6))
+    return _following(format_mm(value, 6))
 
 
 def _weighed(mass: float) -> Leaf:
-    return _following(show(mass, "g", MASS, 6))
+    return _following(format_quantity(mass, "g", MASS, 6))
 
 
 def _following(text: str) -> Leaf:

@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 
 from sim.fields.derivation_sheet import Sheet
-from sim.scenario.stack import level_of_bed
+from sim.scenario.design_pose import compute_bed_level
 from sim.unit.model import Damper, Finger, Key, String
 
-STICK_CUBE = 1 / 3
+ROD_INERTIA_FACTOR = 1 / 3
 """Inertia of a uniform rod about its end over m L²."""
-LEAD_AT = 0.6
+LEAD_PLACE_SHARE = 0.6
 """Share of the arm at which lead whose place nobody told is taken to lie (our convention)."""
 
 
-def key(sheet: Sheet) -> Key:
+def derive_key_parts(sheet: Sheet) -> Key:
     """The key with capstan, backcheck and leads."""
     front = sheet["key.front_to_balance"]
     played = sheet["touch.point"] if "touch.point" in sheet else sheet["key.touch_from_edge"]
@@ -44,21 +44,21 @@ def key(sheet: Sheet) -> Key:
     )
 
 
-def touch_arm(sheet: Sheet) -> float:
+def derive_touch_arm(sheet: Sheet) -> float:
     """Balance pin to the place where the key is weighed, m."""
     return sheet["key.front_to_balance"] - sheet["key.touch_from_edge"]
 
 
 def _punching(sheet: Sheet) -> float:
     if "settings.punching_height" in sheet:
-        return sheet["settings.punching_height"] + level_of_bed(sheet)
+        return sheet["settings.punching_height"] + compute_bed_level(sheet)
     return -sheet["settings.punching"]
 
 
 def _front_moment(sheet: Sheet) -> float:
     """Gravity moment in kg·m: the scale's word where there is one, else stick, fittings and leads."""
     if "key.front_weight" in sheet:
-        return sheet["key.front_weight"] * touch_arm(sheet)
+        return sheet["key.front_weight"] * derive_touch_arm(sheet)
     leads = sum(mass * place for mass, place in sheet.leads or ())
     return _bare_moment(sheet) + leads
 
@@ -84,8 +84,8 @@ def _inertias(sheet: Sheet, moment: float) -> tuple[float, float]:
     if given[0] is not None and given[1] is not None:
         return given[0], given[1]
     masses = _halves(sheet)
-    front = STICK_CUBE * masses[0] * sheet["key.front_to_balance"] ** 2
-    rear = STICK_CUBE * masses[1] * sheet["key.rear_length"] ** 2
+    front = ROD_INERTIA_FACTOR * masses[0] * sheet["key.front_to_balance"] ** 2
+    rear = ROD_INERTIA_FACTOR * masses[1] * sheet["key.rear_length"] ** 2
     rear += sheet["key.capstan_mass"] * sheet["key.balance_to_capstan"] ** 2
     rear += sheet["key.backcheck_mass"] * sheet["settings.backcheck_place"] ** 2
     for mass, place in sheet.leads if sheet.leads is not None else _lead_for(sheet, moment):
@@ -95,21 +95,23 @@ def _inertias(sheet: Sheet, moment: float) -> tuple[float, float]:
 
 
 def _lead_place(sheet: Sheet) -> float:
-    """The middle of the leads in front of the pin, by mass; where there are none, ``LEAD_AT`` of the front's length."""
+    """The middle of the leads in front of the pin, by mass; without any, ``LEAD_PLACE_SHARE`` of its length."""
     front = [(mass, place) for mass, place in sheet.leads or () if place > 0]
     if not front:
-        return LEAD_AT * sheet["key.front_to_balance"]
+        return LEAD_PLACE_SHARE * sheet["key.front_to_balance"]
     return sum(mass * place for mass, place in front) / sum(mass for mass, _ in front)
 
 
 def _lead_for(sheet: Sheet, moment: float) -> tuple[tuple[float, float], ...]:
-    """The lump of lead, at ``LEAD_AT`` of the arm, that would give the weighed front weight."""
+    """The lump of lead, at ``LEAD_PLACE_SHARE`` of the arm, that would give the weighed front weight."""
     missing = moment - _bare_moment(sheet)
-    arm = LEAD_AT * math.copysign(sheet["key.front_to_balance"] if missing > 0 else sheet["key.rear_length"], missing)
+    arm = LEAD_PLACE_SHARE * math.copysign(
+        sheet["key.front_to_balance"] if missing > 0 else sheet["key.rear_length"], missing
+    )
     return ((missing / arm, arm),)
 
 
-def string(sheet: Sheet) -> String:
+def derive_string(sheet: Sheet) -> String:
     """Impedance and echoes; from length, tension and mass of one string where these are given.
 
     Wave speed sqrt(T L / m), impedance sqrt(T m / L) a string (textbook
@@ -126,7 +128,7 @@ def string(sheet: Sheet) -> String:
     return String(impedance, near, near * (1 - ratio) / ratio, reflection)
 
 
-def damper(sheet: Sheet) -> Damper | None:
+def derive_damper(sheet: Sheet) -> Damper | None:
     """The damper, where one is fitted."""
     if "damper.mass" not in sheet:
         return None
@@ -134,7 +136,7 @@ def damper(sheet: Sheet) -> Damper | None:
     return Damper(place, sheet["settings.damper"], sheet["damper.mass"], sheet["damper.friction"])
 
 
-def finger(sheet: Sheet) -> Finger:
+def derive_finger(sheet: Sheet) -> Finger:
     """The finger."""
     names = ("mass", "rise_time", "muscle_damping", "struck_height")
     return Finger(*(sheet[f"touch.{n}"] for n in names))

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 
 from sim.fields.derivation_sheet import Sheet
-from sim.scenario.stack import POSE
+from sim.scenario.design_pose import POSE_FIELDS
 from sim.unit.model import CONTACTS, ActionUnit, Vec
-from sim.unit.plane import closes, plus, turned
-from sim.units import mm
+from sim.unit.plane import add_vectors, is_triangle, rotate_vector
+from sim.units import format_mm
 
 STRIKE_LINE_SLACK = 3e-3
 """m; the rule is held to a bent wooden thing."""
 
-KEY_ARM = 30e-3
+SHORTEST_KEY_ARM = 30e-3
 """m; a key is played at least so far in front of its balance pin."""
 
 SHORTEST_FACE = 0.1e-3
@@ -23,7 +23,7 @@ HEEL_REACH = 12e-3
 """m; half of the heel's underside, and what a capstan may stand off its middle."""
 
 
-def before_geometry(sheet: Sheet) -> None:
+def check_measures(sheet: Sheet) -> None:
     """What can be told from the measures alone."""
     for check in (_key_lengths, _leads, _hammer_lengths, _lever_and_jack, _contacts, _targets, _springs):
         check(sheet)
@@ -32,14 +32,16 @@ def before_geometry(sheet: Sheet) -> None:
 def _shorter(sheet: Sheet, name: str, other: str, remedy: str, margin: float = 0.0) -> None:
     if name in sheet and other in sheet:
         limit = sheet[other] - margin
-        sheet.ask(sheet[name] < limit, name, (other,), f"less than {mm(limit)}", remedy)
+        sheet.ask(sheet[name] < limit, name, (other,), f"less than {format_mm(limit)}", remedy)
 
 
 def _key_lengths(sheet: Sheet) -> None:
     front, capstan, check = "key.front_to_balance", "key.balance_to_capstan", "settings.backcheck_place"
     _shorter(sheet, "key.balance_to_punching", front, "the punching lies under the key; measure both again")
-    _shorter(sheet, "key.touch_from_edge", front, "the place of weighing lies in front of the balance pin", KEY_ARM)
-    _shorter(sheet, "touch.point", front, "the finger plays in front of the balance pin", KEY_ARM)
+    _shorter(
+        sheet, "key.touch_from_edge", front, "the place of weighing lies in front of the balance pin", SHORTEST_KEY_ARM
+    )
+    _shorter(sheet, "touch.point", front, "the finger plays in front of the balance pin", SHORTEST_KEY_ARM)
     _shorter(sheet, capstan, check, "the capstan stands in front of the backcheck; measure both again")
     _shorter(sheet, capstan, "key.rear_length", "the capstan stands on the key; measure both again")
     _shorter(sheet, "key.balance_to_back_cloth", "key.rear_length", "the cloth lies under the key; measure both again")
@@ -49,10 +51,10 @@ def _leads(sheet: Sheet) -> None:
     for k, (mass, place) in enumerate(sheet.leads or ()):
         low, high = -sheet["key.rear_length"] if "key.rear_length" in sheet else -0.3, sheet["key.front_to_balance"]
         if not low < place < high:
-            shown = f"{1e3 * mass:g} g at {mm(place)}"
+            shown = f"{1e3 * mass:g} g at {format_mm(place)}"
             remedy = "the lead lies in the key; + is toward the player"
             sheet.refuse(f"key.leads[{k}].place", ("key.front_to_balance", "key.rear_length", "key.leads"), shown,
-                         f"{mm(low)} to {mm(high)}", remedy)  # fmt: skip
+                         f"{format_mm(low)} to {format_mm(high)}", remedy)  # fmt: skip
 
 
 def _hammer_lengths(sheet: Sheet) -> None:
@@ -65,10 +67,10 @@ def _hammer_lengths(sheet: Sheet) -> None:
 
 def _lever_and_jack(sheet: Sheet) -> None:
     length, toe, across = (sheet[f"jack.{n}"] for n in ("length", "toe_length", "toe_to_top"))
-    sides = f"{mm(length)}, {mm(toe)} and {mm(across)}"
+    sides = f"{format_mm(length)}, {format_mm(toe)} and {format_mm(across)}"
     remedy = f"a triangle that does not close ({sides}): measure jack.length, jack.toe_length and jack.toe_to_top again"
-    allowed = f"between {mm(abs(length - toe))} and {mm(length + toe)}"
-    sheet.ask(closes(length, toe, across), "jack.toe_to_top", ("jack.length", "jack.toe_length"), allowed, remedy)
+    allowed = f"between {format_mm(abs(length - toe))} and {format_mm(length + toe)}"
+    sheet.ask(is_triangle(length, toe, across), "jack.toe_to_top", ("jack.length", "jack.toe_length"), allowed, remedy)
     _shorter(sheet, "jack.rear_face_length", "jack.length", "the rear face is part of the upright; measure both again")
     _shorter(sheet, "jack.balance_length", "jack.length", "the jack balances between centre and top")
 
@@ -121,9 +123,9 @@ def _springs(sheet: Sheet) -> None:
             sheet.refuse(name, parts, "missing", "given, where the others are", remedy)
 
 
-def after_geometry(sheet: Sheet, unit: ActionUnit, raw: bool) -> None:
+def check_pose(sheet: Sheet, unit: ActionUnit, raw: bool) -> None:
     """What needs the pose; with ``raw`` coordinates only what must hold for any unit."""
-    with sheet.resting_on(("key", *POSE, "coordinates")):
+    with sheet.resting_on(("key", *POSE_FIELDS, "coordinates")):
         if not _points(sheet, unit):
             return
         _blow(sheet, unit)
@@ -138,7 +140,13 @@ def _points(sheet: Sheet, unit: ActionUnit) -> bool:
     jack, lever, crown = unit.jack, unit.lever, unit.hammer.strike_point
     remedy = "the finger plays in front of the balance pin, and + is toward the string"
     place = "coordinates.key.touch_point"
-    good = _point(sheet, place, -unit.key.touch_point[0] >= KEY_ARM, f"{mm(-KEY_ARM)} or less along the key", remedy)
+    good = _point(
+        sheet,
+        place,
+        -unit.key.touch_point[0] >= SHORTEST_KEY_ARM,
+        f"{format_mm(-SHORTEST_KEY_ARM)} or less along the key",
+        remedy,
+    )
     remedy = "two ends in one place make no face: measure both again"
     for name, a, b in (
         ("jack.top_front", jack.top_front, jack.top_rear),
@@ -146,7 +154,9 @@ def _points(sheet: Sheet, unit: ActionUnit) -> bool:
         ("lever.surface_to", lever.surface_to, lever.surface_from),
     ):
         far = math.dist(a, b) >= SHORTEST_FACE
-        good &= _point(sheet, f"coordinates.{name}", far, f"{mm(SHORTEST_FACE)} or more from the other end", remedy)
+        good &= _point(
+            sheet, f"coordinates.{name}", far, f"{format_mm(SHORTEST_FACE)} or more from the other end", remedy
+        )
     remedy = "the crown does not turn with the hammer: measure along and across the shank again"
     far = math.hypot(*crown) >= SHORTEST_FACE
     return good & _point(sheet, "coordinates.hammer.strike_point", far, "a place off the hammer centre", remedy)
@@ -159,12 +169,12 @@ def _point(sheet: Sheet, name: str, holds: bool, allowed: str, remedy: str) -> b
     return holds
 
 
-def crown(unit: ActionUnit, angle: float) -> Vec:
+def locate_crown(unit: ActionUnit, angle: float) -> Vec:
     """The crown at an angle of the shank."""
-    return plus(unit.hammer.centre, turned(unit.hammer.strike_point, angle))
+    return add_vectors(unit.hammer.centre, rotate_vector(unit.hammer.strike_point, angle))
 
 
-def striking_angle(unit: ActionUnit) -> float | None:
+def find_striking_angle(unit: ActionUnit) -> float | None:
     """Angle of the shank at which the crown meets the string; None where it cannot."""
     along, across = unit.hammer.strike_point
     sine = (unit.rails.string_y - unit.hammer.centre[1]) / math.hypot(along, across)
@@ -180,20 +190,20 @@ def _blow(sheet: Sheet, unit: ActionUnit) -> None:
     name = "coordinates.rails.string_y" if "coordinates.rails.string_y" in sheet else "rails.string_height"
     bed = 0.0 if name.startswith("coord") else -sheet["key.balance_rail_height"]
     involved = _RAW_HEIGHTS + _HEIGHTS
-    top = crown(unit, unit.hammer.rest_angle)[1]
-    if striking_angle(unit) is None:
+    top = locate_crown(unit, unit.hammer.rest_angle)[1]
+    if find_striking_angle(unit) is None:
         highest = unit.hammer.centre[1] + math.hypot(*unit.hammer.strike_point) - bed
         remedy = "the hammer cannot reach the string: compare string height, hammer centre and bore"
-        sheet.ask(False, name, involved, f"less than {mm(highest)}", remedy)
+        sheet.ask(False, name, involved, f"less than {format_mm(highest)}", remedy)
     else:
         remedy = "the crown at rest stands at the string or through it: compare string height, hammer centre and bore"
-        sheet.ask(unit.rails.string_y > top + 5e-3, name, involved, f"more than {mm(top + 5e-3 - bed)}", remedy)
+        sheet.ask(unit.rails.string_y > top + 5e-3, name, involved, f"more than {format_mm(top + 5e-3 - bed)}", remedy)
 
 
 def _heel_over_capstan(sheet: Sheet, unit: ActionUnit) -> None:
     heel = unit.wippen.centre[0] + unit.wippen.heel_point[0]
     off = unit.key.capstan_centre[0] - heel
-    low, high = mm(heel - HEEL_REACH), mm(heel + HEEL_REACH)
+    low, high = format_mm(heel - HEEL_REACH), format_mm(heel + HEEL_REACH)
     involved = ("wippen.centre_to_heel", "wippen.heel_drop", "rails.balance_to_wippen_centre",
                 "rails.balance_to_wippen_screw", "wippen.flange_offset")  # fmt: skip
     remedy = "the capstan misses the heel: compare the capstan's line, the rail's place and the heel"
@@ -206,30 +216,30 @@ def _capstan_height(sheet: Sheet, unit: ActionUnit) -> None:
     level = sheet["settings.capstan_height"] - gap
     involved = ("rails.wippen_centre_height", "rails.wippen_rail_height", "wippen.heel_drop", "key.balance_rail_height")
     remedy = "the capstan's top stands far from the heel's underside: compare the heights of capstan, rail and heel"
-    allowed = f"{mm(level - 6e-3)} to {mm(level + 6e-3)}"
+    allowed = f"{format_mm(level - 6e-3)} to {format_mm(level + 6e-3)}"
     sheet.ask(abs(gap) < 6e-3, "settings.capstan_height", involved, allowed, remedy)
 
 
 def _strike_line(sheet: Sheet, unit: ActionUnit) -> None:
-    angle = striking_angle(unit)
+    angle = find_striking_angle(unit)
     if "rails.strike_line" not in sheet or angle is None:
         return
-    x = crown(unit, angle)[0]
+    x = locate_crown(unit, angle)[0]
     involved = ("rails.spread", "rails.balance_to_wippen_centre", "hammer.hanging_distance", "hammer.bore")
     remedy = "the crown comes up elsewhere than the strike line: measure spread, hanging distance and the line again"
-    allowed = f"{mm(x - STRIKE_LINE_SLACK)} to {mm(x + STRIKE_LINE_SLACK)}"
+    allowed = f"{format_mm(x - STRIKE_LINE_SLACK)} to {format_mm(x + STRIKE_LINE_SLACK)}"
     sheet.ask(abs(sheet["rails.strike_line"] - x) < STRIKE_LINE_SLACK, "rails.strike_line", involved, allowed, remedy)
 
 
 def _button(sheet: Sheet, unit: ActionUnit) -> None:
     if "settings.let_off_button_height" not in sheet:
         return
-    centre = plus(unit.wippen.centre, unit.wippen.jack_centre)
+    centre = add_vectors(unit.wippen.centre, unit.wippen.jack_centre)
     toe = centre[1] + unit.jack.toe_centre[1] + unit.jack.toe_radius + sheet["key.balance_rail_height"]
     involved = ("jack.toe_length", "jack.toe_to_top", "key.balance_rail_height", "rails.wippen_centre_height")
     remedy = "the button stands below the jack's toe at rest, or far over it: measure it again, over the key bed"
     holds = -2e-3 < sheet["settings.let_off_button_height"] - toe < 20e-3
-    allowed = f"{mm(toe - 2e-3)} to {mm(toe + 20e-3)}"
+    allowed = f"{format_mm(toe - 2e-3)} to {format_mm(toe + 20e-3)}"
     sheet.ask(holds, "settings.let_off_button_height", involved, allowed, remedy)
 
 
@@ -239,7 +249,7 @@ def _screw(sheet: Sheet, unit: ActionUnit) -> None:
     base = unit.wippen.centre[0] + unit.wippen.lever_centre[0]
     involved = ("lever.front_reach", "rails.spread", "rails.balance_to_wippen_centre", "wippen.centre_to_lever")
     remedy = "the drop screw stands off the lever: compare its line with the lever's reach"
-    allowed = f"{mm(base + low[0])} to {mm(base + high[0])}"
+    allowed = f"{format_mm(base + low[0])} to {format_mm(base + high[0])}"
     if not sheet.ask(low[0] < x < high[0], "rails.balance_to_drop_screw", involved, allowed, remedy):
         return
     if "settings.drop_screw_height" in sheet:
@@ -249,14 +259,18 @@ def _screw(sheet: Sheet, unit: ActionUnit) -> None:
         remedy = (
             "the drop screw stands in the lever at rest, or far over it: measure its lower end again, over the key bed"
         )
-        allowed = f"{mm(bed - 2e-3)} to {mm(bed + 20e-3)}"
+        allowed = f"{format_mm(bed - 2e-3)} to {format_mm(bed + 20e-3)}"
         sheet.ask(holds, "settings.drop_screw_height", (*involved, "key.balance_rail_height"), allowed, remedy)
 
 
 def _hammer_over_check(sheet: Sheet, unit: ActionUnit) -> None:
-    tail = plus(unit.hammer.centre, turned(unit.hammer.tail_centre, unit.hammer.rest_angle))
-    top = plus(unit.key.backcheck_foot, turned((unit.key.backcheck_length, 0.0), unit.key.backcheck_angle))
+    tail = add_vectors(unit.hammer.centre, rotate_vector(unit.hammer.tail_centre, unit.hammer.rest_angle))
+    top = add_vectors(
+        unit.key.backcheck_foot, rotate_vector((unit.key.backcheck_length, 0.0), unit.key.backcheck_angle)
+    )
     involved = ("hammer.hanging_distance", "hammer.tail_offset", "rails.spread", "rails.balance_to_wippen_centre")
     remedy = "the check stands in front of the hammer's tail, where it cannot catch it: measure its place again"
     least = tail[0] - (top[0] - unit.key.backcheck_foot[0])
-    sheet.ask(top[0] > tail[0] - 5e-3, "settings.backcheck_place", involved, f"more than {mm(least - 5e-3)}", remedy)
+    sheet.ask(
+        top[0] > tail[0] - 5e-3, "settings.backcheck_place", involved, f"more than {format_mm(least - 5e-3)}", remedy
+    )

@@ -5,19 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 
 
-def scenario_folder() -> Path | None:
+def find_scenario_folder() -> Path | None:
     """``sim/_scenarios`` in a wheel, ``scenarios`` beside ``sim`` in a checkout."""
     package = Path(__file__).resolve().parents[1]
     return next((f for f in (package / "_scenarios", package.parent / "scenarios") if f.is_dir()), None)
 
 
-def shipped() -> dict[str, Path]:
+def list_shipped_scenarios() -> dict[str, Path]:
     """Shipped scenarios by name."""
-    folder = scenario_folder()
+    folder = find_scenario_folder()
     return {path.stem: path for path in sorted(folder.glob("*.toml"))} if folder else {}
 
 
-def scenario_path(named: str | Path) -> Path:
+def find_scenario(named: str | Path) -> Path:
     """The file that is meant: the path itself where it is a file, else a shipped scenario of that name."""
     path = Path(named)
     try:
@@ -26,4 +26,8 @@ def scenario_path(named: str | Path) -> Path:
     except (OSError, ValueError):
         return path
     plain = {"", ".", "scenarios"}
-    return shipped().get(path.stem, path) if path.parent.as_posix() in plain and path.suffix in ("", ".toml") else path
+    return (
+        list_shipped_scenarios().get(path.stem, path)
+        if path.parent.as_posix() in plain and path.suffix in ("", ".toml")
+        else path
+    )

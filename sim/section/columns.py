@@ -10,19 +10,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from sim.bench.centres import RADIUS
-from sim.diagnosis.bench_tests import bench_tests
-from sim.display_units import UNITS, count_decimals, unit_label
-from sim.fields.field_paths import kind_at
+from sim.bench.centres import PINNING_RADIUS
+from sim.diagnosis.bench_tests import list_bench_tests
+from sim.display_units import UNITS, count_decimals, format_unit
+from sim.fields.field_paths import find_kind
 from sim.units import Dimension
 
 REGULATED = (
     "key_height", "blow", "dip", "let_off", "drop", "aftertouch", "checking_distance", "spring_rise", "lever_height",
     "jack_address",
 )  # fmt: skip
-READ = ("down_weight", "up_weight", "leverage_6mm", "reset_point", "rest_gap", "lever_force", "jack_spring")
-SAID = ("slow_press", "check", "home", "repeats", "kicks")
-MEASURED: Mapping[str, str] = {
+NUMBER_TESTS = ("down_weight", "up_weight", "leverage_6mm", "reset_point", "rest_gap", "lever_force", "jack_spring")
+WORD_TESTS = ("slow_press", "check", "home", "repeats", "kicks")
+MEASURED_FIELDS: Mapping[str, str] = {
     "string_height": "rails.string_height", "hammer_centre_height": "rails.hammer_centre_height",
     "wippen_centre_height": "rails.wippen_centre_height", "spread": "rails.spread",
     "knuckle_set": "hammer.knuckle_set", "bore": "hammer.bore", "hanging_distance": "hammer.hanging_distance",
@@ -43,9 +43,9 @@ TITLES: Mapping[str, str] = {
 """Of columns that are no bench test."""
 CENTRES = ("hammer", "wippen", "lever", "jack", "key")
 SWINGING = ("hammer", "wippen", "lever", "jack")
-START = "40 deg"
+SWINGS_FROM = "40 deg"
 """Swings are counted from here."""
-FROM_PIN = f"{RADIUS * 1e3:g} mm"
+PINNING_RADIUS_TEXT = f"{PINNING_RADIUS * 1e3:g} mm"
 LEADS, REMARK = "leads", "remark"
 
 
@@ -70,7 +70,7 @@ class Column:
 
     @property
     def label(self) -> str:
-        return unit_label(self.unit)
+        return format_unit(self.unit)
 
     @property
     def range(self) -> str:
@@ -87,32 +87,35 @@ class Column:
 
 
 @cache
-def columns() -> Mapping[str, Column]:
+def list_columns() -> Mapping[str, Column]:
     """All of them by name, in the order of the sheet."""
-    made = [_of_test(name) for name in REGULATED]
-    made += [_of_test(name) for name in READ]
-    made += [_of_field(name, path) for name, path in MEASURED.items()]
+    made = [_column_from_test(name) for name in REGULATED]
+    made += [_column_from_test(name) for name in NUMBER_TESTS]
+    made += [_column_from_field(name, path) for name, path in MEASURED_FIELDS.items()]
     made.append(Column(LEADS, TITLES[LEADS], text=True))
-    made += [_of_test(f"pinning_{n}") for n in CENTRES]
-    made += [_of_test(f"swings_{n}") if f"swings_{n}" in bench_tests() else _swings(n) for n in SWINGING]
-    made += [_of_test(name) for name in SAID]
+    made += [_column_from_test(f"pinning_{n}") for n in CENTRES]
+    made += [
+        _column_from_test(f"swings_{n}") if f"swings_{n}" in list_bench_tests() else _column_of_swings(n)
+        for n in SWINGING
+    ]
+    made += [_column_from_test(name) for name in WORD_TESTS]
     return {c.name: c for c in (*made, Column(REMARK, TITLES[REMARK], text=True))}
 
 
-def _of_test(name: str) -> Column:
-    test = bench_tests()[name]
+def _column_from_test(name: str) -> Column:
+    test = list_bench_tests()[name]
     if test.words:
         return Column(name, test.title, words=test.words)
     return Column(name, test.title, test.unit, test.limits, accuracy=test.accuracy)
 
 
-def _swings(centre: str) -> Column:
-    like = bench_tests()["swings_wippen"]
+def _column_of_swings(centre: str) -> Column:
+    like = list_bench_tests()["swings_wippen"]
     return Column(f"swings_{centre}", TITLES[f"swings_{centre}"], "", like.limits, accuracy=like.accuracy)
 
 
-def _of_field(name: str, path: str) -> Column:
-    kind, test = kind_at(path), bench_tests().get(name)
+def _column_from_field(name: str, path: str) -> Column:
+    kind, test = find_kind(path), list_bench_tests().get(name)
     if kind is None:
         raise TypeError(f"{path} is no quantity")
     title = test.title if test is not None else TITLES[name]

@@ -13,26 +13,26 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sim.diagnosis.bench_tests import bench_tests
-from sim.diagnosis.observations import CHECKS, slip
-from sim.display_units import DIGITS, choose_unit, convert_si, unit_label
+from sim.diagnosis.bench_tests import list_bench_tests
+from sim.diagnosis.observations import CHECKS, guess_entry_error
+from sim.display_units import DIGITS, choose_unit, convert_si, format_unit
 from sim.errors import Fault, InputError, QuantityError
-from sim.fields.field_paths import suggestion
+from sim.fields.field_paths import suggest_name
 from sim.fields.line_numbers import find_lines
-from sim.fields.quantity_field import brief, one_line
-from sim.fields.untrusted_text import parse_toml, refuse
-from sim.section.columns import LEADS, REMARK, Column, columns
-from sim.section.spreadsheet import BLANKS, Cell, rows_of, text_at, text_of
-from sim.units import FORCE, LENGTH, MASS, g0, parse
+from sim.fields.quantity_field import fit_on_line, shorten_value
+from sim.fields.untrusted_text import make_input_error, parse_toml
+from sim.section.columns import LEADS, REMARK, Column, list_columns
+from sim.section.spreadsheet import BLANKS, Cell, decode_table_bytes, read_text_file, split_rows
+from sim.units import FORCE, LENGTH, MASS, STANDARD_GRAVITY, parse_quantity
 
 FORM = 1
-NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+NOTE_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 FLATS: Mapping[str, str] = {"DB": "C#", "EB": "D#", "GB": "F#", "AB": "G#", "BB": "A#"}
 LOWEST, HIGHEST = 1, 88
 MOST_LEADS = 12
 LONGEST_REMARK = 400
 NOTE = "note"
-ABOUT = ("title", "remarks", "invented", "form")
+SHEET_FIELDS = ("title", "remarks", "invented", "form")
 """What is said of the whole sheet, over the rows."""
 _DECIMAL_COMMA = re.compile(r"([+-]?\s*[0-9]{1,6}),([0-9]{1,6})(?![0-9.,])")
 _THOUSANDS = re.compile(r"[0-9][.,][0-9]+[.,][0-9]")
@@ -53,7 +53,7 @@ class NoteRow:
 
     @property
     def called(self) -> str:
-        return called(self.key_number)
+        return format_key(self.key_number)
 
 
 @dataclass(frozen=True)
@@ -70,33 +70,35 @@ class BenchSheet:
         return next((r for r in self.rows if r.key_number == key_number), None)
 
 
-def called(key_number: int) -> str:
+def format_key(key_number: int) -> str:
     """A key as ``40 (C4)``: its number from the lowest, and its name by scientific pitch."""
     at = key_number + 8
-    return f"{key_number} ({NAMES[at % 12]}{at // 12})"
+    return f"{key_number} ({NOTE_NAMES[at % 12]}{at // 12})"
 
 
-def load(path: str | Path) -> BenchSheet:
+def load_sheet(path: str | Path) -> BenchSheet:
     """A sheet from a file, by its ending: .toml, else a table.  Raises InputError with everything that is wrong."""
-    return _read(text_at(Path(path)), str(path))
+    return _parse_file(read_text_file(Path(path)), str(path))
 
 
-def load_upload(name: str, data: bytes) -> BenchSheet:
+def load_uploaded_sheet(name: str, data: bytes) -> BenchSheet:
     """A sheet that was handed over as bytes.  Raises InputError."""
-    shown = one_line(name[-80:], 80)
-    return _read(text_of(data, shown), shown)
+    shown = fit_on_line(name[-80:], 80)
+    return _parse_file(decode_table_bytes(data, shown), shown)
 
 
-def _read(text: str, name: str) -> BenchSheet:
-    return from_toml(text, name) if name.lower().endswith(".toml") else from_table(text, name)
+def _parse_file(text: str, name: str) -> BenchSheet:
+    return parse_toml_sheet(text, name) if name.lower().endswith(".toml") else parse_table(text, name)
 
 
-def from_table(text: str, name: str) -> BenchSheet:
+def parse_table(text: str, name: str) -> BenchSheet:
     """Of cells between commas, semicolons or tabs.  Raises InputError."""
-    rows = rows_of(text, name)
-    about, rest = _about(rows, name)
+    rows = split_rows(text, name)
+    about, rest = _split_heading_rows(rows, name)
     if not rest:
-        raise refuse(name, "the first row", "nothing", "the heads of the columns", "begin from the blank sheet")
+        raise make_input_error(
+            name, "the first row", "nothing", "the heads of the columns", "begin from the blank sheet"
+        )
     reader = _Reader(name)
     heads = reader.heads(rest[0])
     comma = "," in text and ";" not in text and "\t" not in text
@@ -105,18 +107,20 @@ def from_table(text: str, name: str) -> BenchSheet:
     return reader.sheet(about)
 
 
-def from_toml(text: str, name: str) -> BenchSheet:
+def parse_toml_sheet(text: str, name: str) -> BenchSheet:
     """Of TOML: title, note, invented, and a table a note.  Raises InputError."""
     tree, lines = parse_toml(text, name), find_lines(text)
     reader = _Reader(name)
     about: dict[str, str] = {}
     for key, value in tree.items():
         at = lines.get((key,))
-        if key in ABOUT and isinstance(value, str | bool | int):
+        if key in SHEET_FIELDS and isinstance(value, str | bool | int):
             about[key] = {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
         elif key != "notes" or not isinstance(value, dict):
-            wanted = f"{', '.join(ABOUT)}, and a table [notes.40] a note"
-            reader.faults.append(Fault(name, at, brief(key), brief(value), wanted, "begin from the blank sheet"))
+            wanted = f"{', '.join(SHEET_FIELDS)}, and a table [notes.40] a note"
+            reader.faults.append(
+                Fault(name, at, shorten_value(key), shorten_value(value), wanted, "begin from the blank sheet")
+            )
     _check_form(about, name)
     notes = tree.get("notes", {})
     for key, table in notes.items() if isinstance(notes, dict) else ():
@@ -124,16 +128,16 @@ def from_toml(text: str, name: str) -> BenchSheet:
         if isinstance(table, dict):
             reader.table(key, table, {n: lines.get(("notes", key, n), at) for n in table}, at)
         else:
-            reader.refuse(f"notes.{key}", brief(table), "a table", "write [notes.40] and its readings", at)
+            reader.refuse(f"notes.{key}", shorten_value(table), "a table", "write [notes.40] and its readings", at)
     return reader.sheet(about)
 
 
-def _about(rows: Sequence[Sequence[Cell]], name: str) -> tuple[dict[str, str], Sequence[Sequence[Cell]]]:
+def _split_heading_rows(rows: Sequence[Sequence[Cell]], name: str) -> tuple[dict[str, str], Sequence[Sequence[Cell]]]:
     """Rows over the heads that say something of the whole sheet."""
     found: dict[str, str] = {}
     for i, cells in enumerate(rows):
         key = cells[0].text.lower().rstrip(":")
-        if key not in ABOUT:
+        if key not in SHEET_FIELDS:
             _check_form(found, name)
             return found, rows[i:]
         found[key] = next((c.text for c in cells[1:] if c.text), "")
@@ -145,7 +149,7 @@ def _check_form(about: Mapping[str, str], name: str) -> None:
     form = about.get("form", str(FORM))
     if form != str(FORM):
         remedy = "this sheet was made by another version: take that one, or begin from this version's blank sheet"
-        raise refuse(name, "form", form, f"{FORM}, the form that this version reads", remedy)
+        raise make_input_error(name, "form", form, f"{FORM}, the form that this version reads", remedy)
 
 
 Heads = list[tuple[Column, str] | None]
@@ -161,7 +165,7 @@ class _Reader:
         self.rows: dict[int, NoteRow] = {}
 
     def refuse(self, where: str, value: str, allowed: str, remedy: str, line: int | None = None) -> None:
-        self.faults.append(Fault(self.file, line, one_line(where, 100), value, allowed, remedy))
+        self.faults.append(Fault(self.file, line, fit_on_line(where, 100), value, allowed, remedy))
 
     def sheet(self, about: Mapping[str, str]) -> BenchSheet:
         """All of it, or everything that is wrong."""
@@ -170,37 +174,41 @@ class _Reader:
         if self.faults:
             raise InputError(self.faults)
         rows = tuple(self.rows[k] for k in sorted(self.rows))
-        title = one_line(about.get("title", "") or Path(self.file).stem or "bench sheet", 120)
+        title = fit_on_line(about.get("title", "") or Path(self.file).stem or "bench sheet", 120)
         invented = about.get("invented", "no").lower() in ("yes", "true", "1")
-        return BenchSheet(title, rows, one_line(about.get("remarks", ""), 2000), invented, self.file)
+        return BenchSheet(title, rows, fit_on_line(about.get("remarks", ""), 2000), invented, self.file)
 
     def heads(self, cells: Sequence[Cell]) -> Heads:
         """What each column is, by its head."""
-        known = {_key(n): c for n, c in columns().items()} | {_key(c.title): c for c in columns().values()}
+        known = {_normalise_head(n): c for n, c in list_columns().items()} | {
+            _normalise_head(c.title): c for c in list_columns().values()
+        }
         found: Heads = []
         for cell in cells:
             found.append(None)
             match = _HEAD.fullmatch(cell.text)
             name, unit = (match["name"], match["unit"] or "") if match else (cell.text, "")
-            column, tail = known.get(_key(name)), ""
+            column, tail = known.get(_normalise_head(name)), ""
             if column is None and "_" in name + cell.text.replace(" ", "_"):
-                head, _, tail = _key(name).rpartition("_")
+                head, _, tail = _normalise_head(name).rpartition("_")
                 column = known.get(head)
-            if _key(name) == NOTE or not cell.text:
+            if _normalise_head(name) == NOTE or not cell.text:
                 continue
             if column is None:
-                hint = suggestion(_key(name), [NOTE, *columns()])
-                self.refuse(f"{cell.place}, a head", brief(cell.text), hint.allowed, hint.remedy)
+                hint = suggest_name(_normalise_head(name), [NOTE, *list_columns()])
+                self.refuse(f"{cell.place}, a head", shorten_value(cell.text), hint.allowed, hint.remedy)
             elif any(f is not None and f[0] is column for f in found):
-                self.refuse(f"{cell.place}, a head", brief(cell.text), "each column once", "put the two together")
-            elif not _fits(unit or tail, column):
+                self.refuse(
+                    f"{cell.place}, a head", shorten_value(cell.text), "each column once", "put the two together"
+                )
+            elif not _is_unit_of(unit or tail, column):
                 allowed = f"a unit of {column.dimension.name}, such as {column.label or 'none'}"
-                self.refuse(f"{cell.place}, a head", brief(cell.text), allowed, "correct the unit in the head")
+                self.refuse(f"{cell.place}, a head", shorten_value(cell.text), allowed, "correct the unit in the head")
             else:
                 found[-1] = (column, (unit or tail or column.label) if column.number else "")
-        if not any(_key(c.text) == NOTE for c in cells):
+        if not any(_normalise_head(c.text) == NOTE for c in cells):
             remedy = "add a column that gives the number of each key, 1 to 88, or its name, such as C4"
-            self.refuse("the heads", brief(cells[0].text), f"a column {NOTE}", remedy)
+            self.refuse("the heads", shorten_value(cells[0].text), f"a column {NOTE}", remedy)
         return found
 
     def row(self, cells: Sequence[Cell], heads: Heads, names: Sequence[Cell], *, exact: bool) -> None:
@@ -209,47 +217,51 @@ class _Reader:
             return
         over = [c for c in cells[len(heads) :] if not c.blank]
         if over or (exact and len(cells) != len(heads)):
-            told = f"{len(cells)} cells" + ("" if not over else f", {brief(over[0].text)} in {over[0].place}")
+            told = f"{len(cells)} cells" + ("" if not over else f", {shorten_value(over[0].text)} in {over[0].place}")
             remedy = "a decimal comma between commas, perhaps: put it in quotation marks, or part cells by semicolons"
             self.refuse(f"row {cells[0].row}", told, f"{len(heads)} cells, as many as heads", remedy)
             return
-        at = next((i for i, c in enumerate(names) if _key(c.text) == NOTE), None)
+        at = next((i for i, c in enumerate(names) if _normalise_head(c.text) == NOTE), None)
         if at is None:
             return
         note = cells[at] if at < len(cells) else Cell("", cells[0].row, at)
         given = [(h, c) for h, c in zip(heads, cells, strict=False) if h is not None and not c.blank]
         for i, c in enumerate(cells[: len(heads)]):
             if heads[i] is None and i != at and not c.blank:
-                self.refuse(c.place, brief(c.text), "nothing under an empty head", "write a head over the column")
+                self.refuse(
+                    c.place, shorten_value(c.text), "nothing under an empty head", "write a head over the column"
+                )
         self._note(note.text, note.place, [(h[0], h[1], c.text, c.place, c.computed) for h, c in given])
 
     def table(self, key: str, table: Mapping[str, object], lines: Mapping[str, int | None], at: int | None) -> None:
         """One note of TOML."""
         given: list[tuple[Column, str, str, str, str]] = []
         for name, raw in table.items():
-            column, place = columns().get(name), f"line {lines[name]}" if lines[name] else f"notes.{key}.{name}"
+            column, place = list_columns().get(name), f"line {lines[name]}" if lines[name] else f"notes.{key}.{name}"
             if column is None:
-                hint = suggestion(name, columns())
-                self.refuse(f"notes.{key}.{name}", brief(raw), hint.allowed, hint.remedy, lines[name])
+                hint = suggest_name(name, list_columns())
+                self.refuse(f"notes.{key}.{name}", shorten_value(raw), hint.allowed, hint.remedy, lines[name])
             elif isinstance(raw, bool) and column.words:
                 given.append((column, "", "yes" if raw else "no", place, ""))
             elif isinstance(raw, bool) or not isinstance(raw, str | int | float):
-                self.refuse(f"notes.{key}.{name}", brief(raw), _wanted(column), "write a text", lines[name])
+                self.refuse(
+                    f"notes.{key}.{name}", shorten_value(raw), _describe_allowed(column), "write a text", lines[name]
+                )
             elif str(raw).strip() not in BLANKS:
                 given.append((column, "", str(raw).strip(), place, ""))
         self._note(key, f"line {at}" if at else f"notes.{key}", given)
 
     def _note(self, note: str, place: str, given: Sequence[tuple[Column, str, str, str, str]]) -> None:
-        number = key_number(note)
+        number = parse_key_number(note)
         if number is None:
             allowed = f"a key's number, {LOWEST} to {HIGHEST}, or its name, A0 to C8"
-            self.refuse(f"{place}, note", brief(note), allowed, "say which note this row is of")
+            self.refuse(f"{place}, note", shorten_value(note), allowed, "say which note this row is of")
             return
         if not given:
             return
         if number in self.rows:
             twice = f"it stands in another row too ({self.rows[number].places[NOTE]}): keep one of them"
-            self.refuse(f"{place}, note", brief(note), "each note once", twice)
+            self.refuse(f"{place}, note", shorten_value(note), "each note once", twice)
             return
         numbers: dict[str, float] = {}
         words: dict[str, str] = {}
@@ -260,16 +272,16 @@ class _Reader:
             places[column.name] = where
             told = f"{where}, {column.name}"
             if column.name == REMARK:
-                remark = one_line(text, LONGEST_REMARK)
+                remark = fit_on_line(text, LONGEST_REMARK)
             elif computed:
-                self.refuse(told, brief(text), _wanted(column), computed)
+                self.refuse(told, shorten_value(text), _describe_allowed(column), computed)
             elif column.name == LEADS:
                 leads = self._leads(text, told)
             elif column.words:
                 if text.lower() in column.words:
                     words[column.name] = text.lower()
                 else:
-                    self.refuse(told, brief(text), ", ".join(column.words), "choose one of these words")
+                    self.refuse(told, shorten_value(text), ", ".join(column.words), "choose one of these words")
             elif (si := self._number(column, unit, text, told)) is not None:
                 numbers[column.name] = si
         if len(self.faults) == before:
@@ -278,14 +290,19 @@ class _Reader:
 
     def _number(self, column: Column, unit: str, text: str, told: str) -> float | None:
         try:
-            si = quantity(text, column, unit)
+            si = parse_cell_number(text, column, unit)
         except QuantityError as error:
-            self.refuse(told, brief(text), _wanted(column), error.remedy)
+            self.refuse(told, shorten_value(text), _describe_allowed(column), error.remedy)
             return None
         value = convert_si(si, column.unit)
         low, high = column.limits
         if value is None or not low <= value <= high:
-            self.refuse(told, brief(text), column.range, slip(column.name, value, column.limits, column.unit))
+            self.refuse(
+                told,
+                shorten_value(text),
+                column.range,
+                guess_entry_error(column.name, value, column.limits, column.unit),
+            )
             return None
         return si
 
@@ -295,13 +312,16 @@ class _Reader:
         for part in parts:
             mass, _, place = part.replace(" at ", "@").partition("@")
             try:
-                kg, m = parse(_point(mass.strip()), MASS), parse(_point(place.strip()), LENGTH)
+                kg, m = (
+                    parse_quantity(_replace_decimal_comma(mass.strip()), MASS),
+                    parse_quantity(_replace_decimal_comma(place.strip()), LENGTH),
+                )
             except QuantityError as error:
                 remedy = f"{error.problem}: write mass and place from the balance pin of each, joined by +"
-                self.refuse(told, brief(text), '"15 g @ 205 mm + 15 g @ 170 mm"', remedy)
+                self.refuse(told, shorten_value(text), '"15 g @ 205 mm + 15 g @ 170 mm"', remedy)
                 return None
             if not (1e-4 <= kg <= 0.06 and -0.3 <= m <= 0.33):
-                self.refuse(told, brief(part), "0.1 to 60 g at -300 to 330 mm", "read it again")
+                self.refuse(told, shorten_value(part), "0.1 to 60 g at -300 to 330 mm", "read it again")
                 return None
             found.append((kg, m))
         if len(found) > MOST_LEADS:
@@ -314,53 +334,53 @@ class _Reader:
         def found(name: str, value: str, allowed: str, remedy: str) -> None:
             self.refuse(f"{places[name]}, {name}", value, allowed, remedy)
 
-        tests = bench_tests()
+        tests = list_bench_tests()
         known = {n: v for n, v in numbers.items() if n in tests}
         for check in CHECKS:
             check(known, words, found)
 
 
-def _key(head: str) -> str:
+def _normalise_head(head: str) -> str:
     """A head as a column is named."""
     return re.sub(r"[^a-z0-9#]+", "_", head.strip().lower()).strip("_")
 
 
-def _fits(unit: str, column: Column) -> bool:
+def _is_unit_of(unit: str, column: Column) -> bool:
     if not unit:
         return True
     plain = {"g": "gf"}.get(unit, unit) if column.dimension is FORCE else unit
-    return column.number and column.dimension.knows(plain)
+    return column.number and column.dimension.has_unit(plain)
 
 
-def _wanted(column: Column) -> str:
+def _describe_allowed(column: Column) -> str:
     if column.words:
         return ", ".join(column.words)
     return "a text" if column.text else column.range
 
 
-def quantity(text: str, column: Column, unit: str = "") -> float:
+def parse_cell_number(text: str, column: Column, unit: str = "") -> float:
     """A cell's number (SI): with its own unit, else with that of its head.  Raises QuantityError.
 
     A weight on the key may be given in grams, as the trade does; a comma is a decimal comma.
     """
     if _THOUSANDS.search(text):
         raise QuantityError(f"{text!r} has two signs in its number", "write one decimal sign and no thousands sign")
-    plain = _point(text)
+    plain = _replace_decimal_comma(text)
     bare = re.fullmatch(r"[+-]?\s*(?:[0-9]+\s+)?[0-9]+\s*/\s*[0-9]+|[+-]?\s*[0-9.]+(?:[eE][+-]?[0-9]+)?", plain)
     if bare and unit:
         plain = f"{plain} {unit}"
     if column.dimension is FORCE and (match := re.fullmatch(r"(.*[0-9.])\s*g", plain)):
         plain = f"{match[1]} gf"
     if column.dimension is MASS and (match := re.fullmatch(r"(.*[0-9.])\s*gf", plain)):
-        return parse(f"{match[1]} gf", FORCE) / g0
-    return parse(plain, column.dimension)
+        return parse_quantity(f"{match[1]} gf", FORCE) / STANDARD_GRAVITY
+    return parse_quantity(plain, column.dimension)
 
 
-def _point(text: str) -> str:
+def _replace_decimal_comma(text: str) -> str:
     return _DECIMAL_COMMA.sub(r"\1.\2", text, count=1)
 
 
-def key_number(note: str) -> int | None:
+def parse_key_number(note: str) -> int | None:
     """A key's number of what somebody wrote: 40, or C4; None for what is neither."""
     text = note.strip().replace("♯", "#").replace("♭", "b")
     if re.fullmatch(r"[0-9]{1,2}(?:\.0)?", text):
@@ -371,25 +391,22 @@ def key_number(note: str) -> int | None:
         return None
     name = (match[1] + match[2]).upper()
     name = FLATS.get(name, name)
-    if name not in NAMES:
+    if name not in NOTE_NAMES:
         return None
-    number = 12 * int(match[3]) + NAMES.index(name) - 8
+    number = 12 * int(match[3]) + NOTE_NAMES.index(name) - 8
     return number if LOWEST <= number <= HIGHEST else None
 
 
-def cells_of(sheet: BenchSheet, inches: bool = False, *, every: bool = False) -> Iterator[list[str]]:
+def tabulate_cells(sheet: BenchSheet, inches: bool = False, *, every: bool = False) -> Iterator[list[str]]:
     """Heads, then a row a note, as they are printed: columns that some note has, or ``every`` one."""
-    used = [c for n, c in columns().items() if every or any(_told(r, c, inches) for r in sheet.rows)]
+    used = [c for n, c in list_columns().items() if every or any(_format_cell(r, c, inches) for r in sheet.rows)]
     units = [choose_unit(c.unit, inches) if c.number else "" for c in used]
-    yield [
-        NOTE,
-        *(f"{c.name} ({unit_label(u)})" if u else c.name for c, u in zip(used, units, strict=True)),
-    ]
+    yield [NOTE, *(f"{c.name} ({format_unit(u)})" if u else c.name for c, u in zip(used, units, strict=True))]
     for row in sheet.rows:
-        yield [str(row.key_number), *(_told(row, c, inches) for c in used)]
+        yield [str(row.key_number), *(_format_cell(row, c, inches) for c in used)]
 
 
-def _told(row: NoteRow, column: Column, inches: bool) -> str:
+def _format_cell(row: NoteRow, column: Column, inches: bool) -> str:
     """A cell as it is printed; "" where nothing was read."""
     if column.name == LEADS:
         return " + ".join(f"{kg * 1e3:g} g @ {m * 1e3:g} mm" for kg, m in row.leads or ())
@@ -397,10 +414,10 @@ def _told(row: NoteRow, column: Column, inches: bool) -> str:
         return row.remark
     if column.words:
         return row.words.get(column.name, "")
-    return printed(column, row.numbers.get(column.name), inches)
+    return format_cell_number(column, row.numbers.get(column.name), inches)
 
 
-def printed(column: Column, si: float | None, inches: bool = False) -> str:
+def format_cell_number(column: Column, si: float | None, inches: bool = False) -> str:
     """A number as it is printed, without its unit; "" where there is none."""
     if si is None:
         return ""
@@ -410,14 +427,16 @@ def printed(column: Column, si: float | None, inches: bool = False) -> str:
     return text.removeprefix("-") if text and float(text) == 0 else text
 
 
-def to_toml(sheet: BenchSheet, inches: bool = False) -> dict[str, object]:
+def build_toml_tables(sheet: BenchSheet, inches: bool = False) -> dict[str, object]:
     """The sheet as tables, to be written as TOML."""
     notes: dict[str, dict[str, str]] = {}
     for row in sheet.rows:
         told: dict[str, str] = {}
-        for name, column in columns().items():
-            if text := _told(row, column, inches):
-                told[name] = f"{text} {unit_label(choose_unit(column.unit, inches))}".strip() if column.number else text
+        for name, column in list_columns().items():
+            if text := _format_cell(row, column, inches):
+                told[name] = (
+                    f"{text} {format_unit(choose_unit(column.unit, inches))}".strip() if column.number else text
+                )
         notes[str(row.key_number)] = told
     about: dict[str, object] = {"form": FORM, "title": sheet.title, "invented": sheet.invented}
     if sheet.remarks:

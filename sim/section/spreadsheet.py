@@ -16,11 +16,11 @@ from pathlib import Path
 
 from sim.errors import InputError
 from sim.fields.untrusted_files import read_bytes
-from sim.fields.untrusted_text import LARGEST_FILE, decode, few_enough, refuse
+from sim.fields.untrusted_text import LARGEST_FILE, check_value_count, decode_text, make_input_error
 
 DELIMITERS = (",", ";", "\t")
 LONGEST_CELL = 4000
-WIDEST = 200
+MOST_COLUMNS = 200
 """Columns."""
 _UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _FORMULA = re.compile(r"[=@]|[+\-](?=[^0-9.,\s])|[+\-][^=]*[A-Za-z]+\$?[0-9]|[+\-]?[0-9.,]+\s*[*^]")
@@ -61,22 +61,24 @@ class Cell:
         return ""
 
 
-def text_at(path: Path) -> str:
+def read_text_file(path: Path) -> str:
     """The text of a file.  Raises InputError."""
-    return text_of(
+    return decode_table_bytes(
         read_bytes(path, 2 * LARGEST_FILE, f"a plain text file of at most {LARGEST_FILE / 1e6:g} MB"), str(path)
     )
 
 
-def text_of(data: bytes, name: str) -> str:
+def decode_table_bytes(data: bytes, name: str) -> str:
     """Bytes to text.  Raises InputError for too many, for binary data, for an unknown encoding."""
     if data[:2] in _UTF16 and len(data) <= 2 * LARGEST_FILE:
         try:
             return data.decode("utf-16")
         except UnicodeDecodeError:
-            raise refuse(name, "the file", "broken UTF-16", "a plain text file", "save it as CSV in UTF-8") from None
+            raise make_input_error(
+                name, "the file", "broken UTF-16", "a plain text file", "save it as CSV in UTF-8"
+            ) from None
     try:
-        return decode(data, name)
+        return decode_text(data, name)
     except InputError:
         if b"\0" in data or len(data) > LARGEST_FILE:
             raise
@@ -85,39 +87,45 @@ def text_of(data: bytes, name: str) -> str:
     except UnicodeDecodeError:
         text = "\x80"
     if re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]", text):
-        raise refuse(name, "the file", "an unknown encoding", "UTF-8, UTF-16 or code page 1252", "save it as CSV UTF-8")
+        raise make_input_error(
+            name, "the file", "an unknown encoding", "UTF-8, UTF-16 or code page 1252", "save it as CSV UTF-8"
+        )
     return text
 
 
-def rows_of(text: str, name: str) -> list[list[Cell]]:
+def split_rows(text: str, name: str) -> list[list[Cell]]:
     """Rows that hold anything, stripped; one that begins with # is a remark and is left out.  Raises InputError."""
     plain = text.replace("\r\n", "\n").replace("\r", "\n")
-    table = csv.reader(io.StringIO(plain, newline=""), delimiter=_delimiter(plain), strict=True)
+    table = csv.reader(io.StringIO(plain, newline=""), delimiter=_guess_delimiter(plain), strict=True)
     rows: list[list[Cell]] = []
     count = 0
     try:
         for number, row in enumerate(table, start=1):
-            cells = [Cell(_plain(c), number, i) for i, c in enumerate(row)]
-            if len(cells) > WIDEST:
-                raise refuse(name, f"row {number}", f"{len(cells)} cells", f"at most {WIDEST}", "take out the rest")
+            cells = [Cell(_strip_cell(c), number, i) for i, c in enumerate(row)]
+            if len(cells) > MOST_COLUMNS:
+                raise make_input_error(
+                    name, f"row {number}", f"{len(cells)} cells", f"at most {MOST_COLUMNS}", "take out the rest"
+                )
             count += sum(c.text != "" for c in cells)
-            few_enough(count, name, "cells", "take out what is no reading")
+            check_value_count(count, name, "cells", "take out what is no reading")
             remark = cells[:1] and cells[0].text.startswith("#") and not cells[0].computed
             if any(c.text for c in cells) and not remark:
                 rows.append(cells)
     except csv.Error as error:
         remedy = "a quotation mark is open, or a cell is too long: mend that line"
-        raise refuse(name, "the file", f"broken CSV: {error}", "cells between commas", remedy, table.line_num) from None
+        raise make_input_error(
+            name, "the file", f"broken CSV: {error}", "cells between commas", remedy, table.line_num
+        ) from None
     return rows
 
 
-def _plain(cell: str) -> str:
+def _strip_cell(cell: str) -> str:
     """A cell without the blanks around it and the apostrophe that makes a spreadsheet take it for text."""
     text = cell.replace("\u00a0", " ").replace("\ufeff", "").strip()
     return text[1:].strip() if text.startswith("'") else text
 
 
-def _delimiter(text: str) -> str:
+def _guess_delimiter(text: str) -> str:
     """The sign that parts the most cells of the first line that has any, outside quotation marks."""
     for line in text.splitlines():
         bare = re.sub(r'"(?:[^"]|"")*"', "", line)

@@ -15,30 +15,30 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.reading_list import Taken, flat, names, take
+from sim.bench.reading_list import NamedReading, list_reading_names, list_readings, take_readings
 from sim.bench.readings import Prediction
 from sim.errors import Fault, InputError, SimulationError
 from sim.regulation.regulate import regulate
-from sim.regulation.targets import met, screw_for
-from sim.studies.tolerances import WISHED, known_inputs, tolerance
-from sim.studies.variants import HEIGHT, Origin
+from sim.regulation.targets import choose_screw, get_met_tolerance
+from sim.studies.tolerances import TARGET_PREFIX, find_tolerance, list_known_inputs
+from sim.studies.variants import HEIGHT_SUFFIX, BaseScenario
 from sim.unit.model import ActionUnit
 
 HELD, REGULATED = "held", "regulated"
-MANNERS = (HELD, REGULATED)
-REGULATED_TO = ("blow", "dip", "let_off", "drop", "lever_height", "jack_address", "checking_distance")
+ADJUSTMENT_MODES = (HELD, REGULATED)
+DEFAULT_TARGETS = ("blow", "dip", "let_off", "drop", "lever_height", "jack_address", "checking_distance")
 """Readings a unit is regulated to where the scenario asks for nothing else."""
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class StudyPoint:
     """What became of a unit with some inputs moved: ``plays`` or what it does instead, and its readings by name."""
 
     outcome: str
-    taken: Mapping[str, Taken]
+    taken: Mapping[str, NamedReading]
 
 
-class Manner(Protocol):
+class AdjustmentMode(Protocol):
     """A way of moving inputs and reading what comes of it."""
 
     @property
@@ -61,15 +61,15 @@ class Manner(Protocol):
     def turned(self) -> Mapping[str, str]:
         """Screws that are turned for a target, and the path of that target."""
 
-    def read(self, moved: Mapping[str, float], kind: str) -> Point:
+    def read(self, moved: Mapping[str, float], kind: str) -> StudyPoint:
         """Readings of a kind with some inputs at other values (SI); nothing is raised for a unit that fails."""
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldScrews:
     """Every screw stays where it is."""
 
-    origin: Origin
+    origin: BaseScenario
     name: str = HELD
     targets: Mapping[str, float] = field(default_factory=dict)
     turned: Mapping[str, str] = field(default_factory=dict)
@@ -80,29 +80,29 @@ class Held:
 
     @cached_property
     def known(self) -> Mapping[str, float]:
-        return known_inputs(self.unit)
+        return list_known_inputs(self.unit)
 
-    def read(self, moved: Mapping[str, float], kind: str) -> Point:
-        return _point(lambda: take(self.origin.held(moved), kind))
+    def read(self, moved: Mapping[str, float], kind: str) -> StudyPoint:
+        return _catch_failures(lambda: take_readings(self.origin.held(moved), kind))
 
 
 @dataclass(frozen=True)
-class Regulated:
+class RegulatedScrews:
     """The unit is regulated again each time, from where its screws stand, to readings that may be moved themselves."""
 
-    origin: Origin
+    origin: BaseScenario
     targets: Mapping[str, float]
     gains: Mapping[str, NDArray[np.float64]]
     """What the screws do to the readings, learned beforehand, so that the order of the units does not matter."""
     name: str = REGULATED
 
     @classmethod
-    def of(cls, origin: Origin) -> Regulated:
+    def of(cls, origin: BaseScenario) -> RegulatedScrews:
         """To the scenario's own targets, and to what REGULATED_TO read as they stand."""
-        targets = _targets(origin)
+        targets = _choose_targets(origin)
         gains: dict[str, NDArray[np.float64]] = {}
         for side in (0.5, -0.5):
-            aside = {t: si + side * tolerance(path_of(t), origin.ready).si for t, si in targets.items()}
+            aside = {t: si + side * find_tolerance(find_target_path(t), origin.ready).si for t, si in targets.items()}
             regulate(origin.ready, aside, warm=True, check=False, learned=gains)
         return cls(origin, targets, gains)
 
@@ -112,42 +112,44 @@ class Regulated:
 
     @cached_property
     def turned(self) -> Mapping[str, str]:
-        screws = {screw_for(t, self.targets).path.removesuffix(HEIGHT): path_of(t) for t in self.targets}
-        return {path: target for screw, target in screws.items() for path in (screw, f"{screw}{HEIGHT}")}
+        screws = {
+            choose_screw(t, self.targets).path.removesuffix(HEIGHT_SUFFIX): find_target_path(t) for t in self.targets
+        }
+        return {path: target for screw, target in screws.items() for path in (screw, f"{screw}{HEIGHT_SUFFIX}")}
 
     @cached_property
     def known(self) -> Mapping[str, float]:
-        left = {path: si for path, si in known_inputs(self.unit).items() if path not in self.turned}
-        return left | {path_of(t): si for t, si in self.targets.items()}
+        left = {path: si for path, si in list_known_inputs(self.unit).items() if path not in self.turned}
+        return left | {find_target_path(t): si for t, si in self.targets.items()}
 
-    def read(self, moved: Mapping[str, float], kind: str) -> Point:
-        asked = {t: moved.get(path_of(t), si) for t, si in self.targets.items()}
-        parts = {path: si for path, si in moved.items() if not path.startswith(WISHED)}
-        return _point(lambda: self._regulated(self.origin.held(parts), asked, kind))
+    def read(self, moved: Mapping[str, float], kind: str) -> StudyPoint:
+        asked = {t: moved.get(find_target_path(t), si) for t, si in self.targets.items()}
+        parts = {path: si for path, si in moved.items() if not path.startswith(TARGET_PREFIX)}
+        return _catch_failures(lambda: self._regulated(self.origin.held(parts), asked, kind))
 
     def _regulated(self, start: ActionUnit, asked: Mapping[str, float], kind: str) -> Prediction | str:
         """What is read of it; in words the targets that are not met, when starting afresh does not meet them either."""
-        check = not asked.keys() <= set(names(kind))  # else what is read tells whether they are met
+        check = not asked.keys() <= set(list_reading_names(kind))  # else what is read tells whether they are met
         missed: list[str] = []
         for warm in (True, False):
             done = regulate(start, asked, warm=warm, check=check, learned=dict(self.gains) if warm else None)
             missed = [miss.target for miss in done.misses]
             if missed:
                 continue
-            found = take(done.unit, kind)
-            missed = [] if check else _off(flat(found), asked)
+            found = take_readings(done.unit, kind)
+            missed = [] if check else _find_missed_targets(list_readings(found), asked)
             if not missed:
                 return found
         return f"cannot be regulated: {', '.join(sorted(t.replace('_', ' ') for t in missed))}"
 
 
-def manner(name: str, origin: Origin) -> Manner:
+def choose_adjustment_mode(name: str, origin: BaseScenario) -> AdjustmentMode:
     """The manner of that name (one of MANNERS).  Raises InputError for a unit that cannot be read so."""
     held = origin.by_height
-    return Regulated.of(held) if name == REGULATED else Held(held)
+    return RegulatedScrews.of(held) if name == REGULATED else HeldScrews(held)
 
 
-def first_read(way: Manner, kind: str) -> Point:
+def read_unmoved_unit(way: AdjustmentMode, kind: str) -> StudyPoint:
     """The unit with nothing moved.  Raises InputError when not even that can be read."""
     found = way.read({}, kind)
     if not found.taken:
@@ -156,23 +158,23 @@ def first_read(way: Manner, kind: str) -> Point:
     return found
 
 
-def path_of(target: str) -> str:
+def find_target_path(target: str) -> str:
     """Where a scenario gives a target: both drops by one field."""
-    return f"{WISHED}{'drop' if target == 'drop_at_bottom' else target}"
+    return f"{TARGET_PREFIX}{'drop' if target == 'drop_at_bottom' else target}"
 
 
-def _off(taken: Mapping[str, Taken], asked: Mapping[str, float]) -> list[str]:
+def _find_missed_targets(taken: Mapping[str, NamedReading], asked: Mapping[str, float]) -> list[str]:
     read = {target: taken[target].value for target in asked}
-    return [t for t, si in read.items() if si is None or abs(si - asked[t]) > met(t)]
+    return [t for t, si in read.items() if si is None or abs(si - asked[t]) > get_met_tolerance(t)]
 
 
-def _targets(origin: Origin) -> dict[str, float]:
+def _choose_targets(origin: BaseScenario) -> dict[str, float]:
     targets = dict(origin.loaded.targets)
     if {"blow", "dip"} <= targets.keys():
         targets.pop("aftertouch", None)  # these leave no choice of it
-    read = flat(take(origin.ready, "predict"))
-    for name in REGULATED_TO:
-        if screw_for(name, targets).path in {screw_for(t, targets).path for t in targets}:
+    read = list_readings(take_readings(origin.ready, "predict"))
+    for name in DEFAULT_TARGETS:
+        if choose_screw(name, targets).path in {choose_screw(t, targets).path for t in targets}:
             continue
         found = read[name].value
         if found is None:
@@ -183,11 +185,11 @@ def _targets(origin: Origin) -> dict[str, float]:
     return targets
 
 
-def _point(read: Callable[[], Prediction | str]) -> Point:
+def _catch_failures(read: Callable[[], Prediction | str]) -> StudyPoint:
     try:
         found = read()
     except InputError as error:
-        return Point(f"refused: {error.faults[0].remedy}", {})
+        return StudyPoint(f"refused: {error.faults[0].remedy}", {})
     except SimulationError as error:
-        return Point(f"leaves what the model can follow: {error.name}", {})
-    return Point(found, {}) if isinstance(found, str) else Point(found.outcome, flat(found))
+        return StudyPoint(f"leaves what the model can follow: {error.name}", {})
+    return StudyPoint(found, {}) if isinstance(found, str) else StudyPoint(found.outcome, list_readings(found))

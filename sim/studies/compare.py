@@ -6,26 +6,26 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 
-from sim.bench.reading_list import Taken, flat, take
+from sim.bench.reading_list import NamedReading, list_readings, take_readings
 from sim.bench.readings import Prediction
 from sim.display_units import convert_si
 from sim.errors import InputError, SimulationError
-from sim.fields.field_paths import kind_at
-from sim.parallel import on_all_cores
-from sim.studies.variants import Origin, text_of
+from sim.fields.field_paths import find_kind
+from sim.parallel import run_on_all_cores
+from sim.studies.variants import BaseScenario, format_input
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]
 
-SAME = 1e-9
+EQUALITY_TOLERANCE = 1e-9
 """Two values of an input are the same within this share."""
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ReadingDifference:
     """One reading of both units (SI)."""
 
-    reading: Taken
+    reading: NamedReading
     a: float | None
     b: float | None
 
@@ -49,7 +49,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class InputDifference:
     """One input that differs: its value in A and in B (SI), and the overrides that make A's into B's."""
 
     name: str
@@ -59,7 +59,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Carried:
+class ChangeEffect:
     """What A becomes with some inputs changed: the outcome, and each reading's change (SI)."""
 
     outcome: str
@@ -73,13 +73,13 @@ class Comparison:
     a: Prediction
     b: Prediction
     units: tuple[ActionUnit, ActionUnit]
-    lines: tuple[Line, ...]
-    changes: tuple[Change, ...]
-    alone: tuple[Carried, ...]
+    lines: tuple[ReadingDifference, ...]
+    changes: tuple[InputDifference, ...]
+    alone: tuple[ChangeEffect, ...]
     """Each change by itself, in the order of ``changes``."""
-    together: Carried
+    together: ChangeEffect
 
-    def shares(self, reading: str) -> list[tuple[Change, float]]:
+    def shares(self, reading: str) -> list[tuple[InputDifference, float]]:
         """What each change alone does to a reading (SI), the greatest first."""
         found = [
             (change, one.effect[reading])
@@ -94,14 +94,16 @@ class Comparison:
             return None
         return self.together.effect[reading] - sum(one.effect[reading] for one in self.alone)
 
-    def elsewhere(self, line: Line) -> float | None:
+    def elsewhere(self, line: ReadingDifference) -> float | None:
         """What of the difference no single field carries (leads, a damper left out, raw points)."""
         if line.difference is None or line.reading.name not in self.together.effect:
             return None
         return line.difference - self.together.effect[line.reading.name]
 
 
-def compare(a: Origin, b: Origin, *, repetition: bool = True, progress: Progress | None = None) -> Comparison:
+def compare_units(
+    a: BaseScenario, b: BaseScenario, *, repetition: bool = True, progress: Progress | None = None
+) -> Comparison:
     """Compare two units, each set up for its own targets.
 
     Raises InputError for an input that makes no sense, SimulationError when one of the
@@ -109,22 +111,24 @@ def compare(a: Origin, b: Origin, *, repetition: bool = True, progress: Progress
     """
     kind = "repeat" if repetition else "predict"
     units = a.ready, b.ready
-    changes = tuple(differing(a, b))
+    changes = tuple(find_input_differences(a, b))
     jobs: list[Mapping[str, str]] = [c.overrides for c in changes]
     jobs.append({p: text for c in changes for p, text in c.overrides.items()})
-    reading: list[Callable[[], Prediction | str]] = [partial(take, unit, kind) for unit in units]
-    reading += [partial(_variant, a, overrides, kind) for overrides in jobs]
-    first, second, *done = on_all_cores(reading, progress, lambda number: "each change alone" if number > 1 else "both")
+    reading: list[Callable[[], Prediction | str]] = [partial(take_readings, unit, kind) for unit in units]
+    reading += [partial(_read_variant, a, overrides, kind) for overrides in jobs]
+    first, second, *done = run_on_all_cores(
+        reading, progress, lambda number: "each change alone" if number > 1 else "both"
+    )
     assert not isinstance(first, str) and not isinstance(second, str)  # a unit that stands is read, or raises
-    before, after = flat(first), flat(second)
-    lines = tuple(_line(name, before, after) for name in dict.fromkeys((*before, *after)))
-    *alone, together = (_carried(before, found) for found in done)
+    before, after = list_readings(first), list_readings(second)
+    lines = tuple(_compare_reading(name, before, after) for name in dict.fromkeys((*before, *after)))
+    *alone, together = (_measure_effect(before, found) for found in done)
     return Comparison(first, second, units, lines, changes, tuple(alone), together)
 
 
-def _variant(a: Origin, overrides: Mapping[str, str], kind: str) -> Prediction | str:
+def _read_variant(a: BaseScenario, overrides: Mapping[str, str], kind: str) -> Prediction | str:
     try:
-        return take(a.anew(overrides), kind)
+        return take_readings(a.set_up_with(overrides), kind)
     except InputError as error:
         fault = error.faults[0]
         return f"refused: {fault.field} = {fault.value}; allowed: {fault.allowed}"
@@ -132,45 +136,49 @@ def _variant(a: Origin, overrides: Mapping[str, str], kind: str) -> Prediction |
         return f"leaves what the model can follow: {error.name}"
 
 
-def _carried(before: Mapping[str, Taken], found: Prediction | str) -> Carried:
+def _measure_effect(before: Mapping[str, NamedReading], found: Prediction | str) -> ChangeEffect:
     if isinstance(found, str):
-        return Carried(found, {})
+        return ChangeEffect(found, {})
     effect = {}
-    for name, taken in flat(found).items():
+    for name, taken in list_readings(found).items():
         first = before[name].value if name in before else None
         if taken.value is not None and first is not None:
             effect[name] = taken.value - first
-    return Carried(found.outcome, effect)
+    return ChangeEffect(found.outcome, effect)
 
 
-def _line(name: str, before: Mapping[str, Taken], after: Mapping[str, Taken]) -> Line:
+def _compare_reading(
+    name: str, before: Mapping[str, NamedReading], after: Mapping[str, NamedReading]
+) -> ReadingDifference:
     one, other = before.get(name), after.get(name)
     known = one or other
     assert known is not None  # the name comes from one of the two
-    return Line(known, one.value if one else None, other.value if other else None)
+    return ReadingDifference(known, one.value if one else None, other.value if other else None)
 
 
-def differing(a: Origin, b: Origin) -> Iterator[Change]:
+def find_input_differences(a: BaseScenario, b: BaseScenario) -> Iterator[InputDifference]:
     """The inputs that differ, each with what would make A's into B's."""
     one, other = a.loaded, b.loaded
     if one.key.sharp != other.key.sharp:
-        yield Change("key.sharp", None, None, {"key.sharp": str(other.key.sharp).lower()})
+        yield InputDifference("key.sharp", None, None, {"key.sharp": str(other.key.sharp).lower()})
     if one.hammer.shank_bends != other.hammer.shank_bends:
-        yield Change("hammer.shank_bends", None, None, {"hammer.shank_bends": str(other.hammer.shank_bends).lower()})
-    found = {p: si for p, si in other.nominal.items() if kind_at(p) and _differs(one.nominal.get(p), si)}
+        yield InputDifference(
+            "hammer.shank_bends", None, None, {"hammer.shank_bends": str(other.hammer.shank_bends).lower()}
+        )
+    found = {p: si for p, si in other.nominal.items() if find_kind(p) and _has_difference(one.nominal.get(p), si)}
     whole = {p: other.nominal[p] for p in other.nominal if p.startswith("damper.") or p == "settings.damper"}
     if whole and one.damper is None:
-        yield Change("damper", None, None, {p: text_of(p, si, other) for p, si in whole.items()})
+        yield InputDifference("damper", None, None, {p: format_input(p, si, other) for p, si in whole.items()})
         found = {p: si for p, si in found.items() if p not in whole}
     for path, si in found.items():
         contact, _, name = path.rpartition(".")
         stiffness = f"{contact}.stiffness"
         if name != "exponent" or stiffness not in other.nominal:
-            yield Change(path, one.nominal.get(path), si, {path: text_of(path, si, other)})
+            yield InputDifference(path, one.nominal.get(path), si, {path: format_input(path, si, other)})
         elif stiffness not in found:  # else the stiffness brings its exponent along, in its unit
-            told = text_of(stiffness, other.nominal[stiffness], other)
-            yield Change(path, one.nominal.get(path), si, {stiffness: told})
+            told = format_input(stiffness, other.nominal[stiffness], other)
+            yield InputDifference(path, one.nominal.get(path), si, {stiffness: told})
 
 
-def _differs(a: float | None, b: float) -> bool:
-    return a is None or abs(a - b) > SAME * max(abs(a), abs(b))
+def _has_difference(a: float | None, b: float) -> bool:
+    return a is None or abs(a - b) > EQUALITY_TOLERANCE * max(abs(a), abs(b))

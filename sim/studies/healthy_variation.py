@@ -15,14 +15,14 @@ from functools import cache
 import numpy as np
 
 from sim.display_units import format_si
-from sim.regulation.model_inputs import knob_at, spelling
+from sim.regulation.model_inputs import find_bench_unit, find_model_input
 from sim.regulation.regulate import regulate
 from sim.regulation.targets import read_all
-from sim.shared_files import shared_file
+from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
-from sim.units import NUMBER, parse
+from sim.units import NUMBER, parse_quantity
 
-SET: Mapping[str, str] = {
+REGULATED_READINGS: Mapping[str, str] = {
     "lever_height": "lever_height", "jack_address": "jack_address", "blow": "blow", "key_height": "key_height",
     "rest_cushion_gap": "rest_gap", "let_off": "let_off", "drop": "drop", "dip": "dip",
     "checking_distance": "checking_distance", "spring_rise": "spring_rise",
@@ -47,52 +47,54 @@ class Variation:
     @property
     def told(self) -> str:
         """Its standard deviation as the bench would write it."""
-        return f"{100 * self.deviation:.3g} %" if self.share else format_si(self.deviation, spelling(self.at))
+        return f"{100 * self.deviation:.3g} %" if self.share else format_si(self.deviation, find_bench_unit(self.at))
 
     def put(self, unit: ActionUnit, z: float) -> ActionUnit:
         """The unit with this input so many standard deviations off."""
-        knob = knob_at(self.at)
+        knob = find_model_input(self.at)
         now = knob.get(unit)
         return knob.put(unit, now * math.exp(self.deviation * z) if self.share else now + self.deviation * z)
 
 
 @cache
-def variations() -> tuple[Variation, ...]:
+def load_variations() -> tuple[Variation, ...]:
     """All of the file, in its order."""
-    with shared_file("healthy_variation.toml").open("rb") as file:
+    with find_shared_file("healthy_variation.toml").open("rb") as file:
         rows = tomllib.load(file)["variation"]
     return tuple(
-        Variation(row["at"], True, parse(row["share"], NUMBER), row["source"])
+        Variation(row["at"], True, parse_quantity(row["share"], NUMBER), row["source"])
         if "share" in row
-        else Variation(row["at"], False, parse(row["by"], knob_at(row["at"]).dimension), row["source"])
+        else Variation(
+            row["at"], False, parse_quantity(row["by"], find_model_input(row["at"]).dimension), row["source"]
+        )
         for row in rows
     )
 
 
-def varied(unit: ActionUnit, z: Sequence[float]) -> ActionUnit:
+def vary_unit(unit: ActionUnit, z: Sequence[float]) -> ActionUnit:
     """A unit with every input off by its own number of standard deviations, one an input, regulated in between.
 
     What the parts do not let it be regulated to stays as far off as the search came.  Raises ValueError.
     """
-    off = list(zip(variations(), map(float, z), strict=True))
+    off = list(zip(load_variations(), map(float, z), strict=True))
     parts = [(v, by) for v, by in off if by and not v.left]
     made = unit
     for variation, by in parts:
         made = variation.put(made, by)
     if parts:
-        made = regulate(made, regulated_to(unit), warm=True, check=False).unit
+        made = regulate(made, read_regulated(unit), warm=True, check=False).unit
     for variation, by in off:
         if variation.left:
             made = variation.put(made, by)
     return made
 
 
-def regulated_to(unit: ActionUnit) -> dict[str, float]:
+def read_regulated(unit: ActionUnit) -> dict[str, float]:
     """What this unit reads of all that is regulated (SI)."""
-    found = read_all(unit, dict.fromkeys(SET, 0.0))
-    return {name: value for name in SET if (value := found[name]) is not None}
+    found = read_all(unit, dict.fromkeys(REGULATED_READINGS, 0.0))
+    return {name: value for name in REGULATED_READINGS if (value := found[name]) is not None}
 
 
-def drawn(unit: ActionUnit, random: np.random.Generator) -> ActionUnit:
+def draw_healthy_unit(unit: ActionUnit, random: np.random.Generator) -> ActionUnit:
     """A healthy unit like this one."""
-    return varied(unit, random.standard_normal(len(variations())).tolist())
+    return vary_unit(unit, random.standard_normal(len(load_variations())).tolist())

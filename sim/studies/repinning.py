@@ -9,10 +9,10 @@ from functools import partial
 import numpy as np
 
 from sim.bench.predict import predict
-from sim.bench.reading_list import Taken, flat
+from sim.bench.reading_list import NamedReading, list_readings
 from sim.errors import SimulationError
-from sim.parallel import on_all_cores
-from sim.studies.healthy_variation import drawn
+from sim.parallel import run_on_all_cores
+from sim.studies.healthy_variation import draw_healthy_unit
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]
@@ -28,10 +28,10 @@ READINGS = (
 
 
 @dataclass(frozen=True)
-class Brought:
+class ReadingChange:
     """One reading (SI): before, after, and the standard deviation of the change over units as this one may be."""
 
-    reading: Taken
+    reading: NamedReading
     before: float | None
     after: float | None
     spread: float | None
@@ -45,10 +45,10 @@ class Repinning:
     centre: str
     torque: float
     outcomes: tuple[str, str]
-    readings: tuple[Brought, ...]
+    readings: tuple[ReadingChange, ...]
 
 
-def repin(
+def repin_centre(
     unit: ActionUnit, centre: str, torque: float, progress: Progress | None = None, stop: Stop | None = None
 ) -> Repinning:
     """Before and after, N·m; the screws stay.  The spread is that over units whose parts differ as healthy ones do.
@@ -57,45 +57,47 @@ def repin(
     """
     if torque < 0 or centre not in unit.friction:
         raise ValueError(f"{centre} cannot be pinned to {torque} N·m")
-    jobs = [partial(_both, partial(_itself, unit), centre, torque)]
-    jobs += [partial(_both, partial(_like, unit, k), centre, torque) for k in range(DRAWS)]
+    jobs = [partial(_read_before_and_after, partial(_return_unit, unit), centre, torque)]
+    jobs += [partial(_read_before_and_after, partial(_draw_like, unit, k), centre, torque) for k in range(DRAWS)]
     told = ["this unit", *(f"units like it, {k + 1} of {DRAWS}" for k in range(DRAWS))]
-    ran = on_all_cores(jobs, progress, told.__getitem__, stop)
+    ran = run_on_all_cores(jobs, progress, told.__getitem__, stop)
     own = ran[0]
     assert own is not None
     before, after = own[0][1], own[1][1]
     readings = []
     for name in READINGS:
-        changes = [c for one in ran[1:] if one is not None and (c := _change(one, name)) is not None]
+        changes = [c for one in ran[1:] if one is not None and (c := _subtract_reading(one, name)) is not None]
         spread = float(np.std(changes, ddof=1)) if len(changes) > DRAWS // 2 else None
-        readings.append(Brought(before[name], before[name].value, after[name].value, spread))
+        readings.append(ReadingChange(before[name], before[name].value, after[name].value, spread))
     return Repinning(centre, torque, (own[0][0], own[1][0]), tuple(readings))
 
 
-Read = tuple[str, Mapping[str, Taken]]
+OutcomeReadings = tuple[str, Mapping[str, NamedReading]]
 
 
-def _itself(unit: ActionUnit) -> ActionUnit:
+def _return_unit(unit: ActionUnit) -> ActionUnit:
     return unit
 
 
-def _like(unit: ActionUnit, k: int) -> ActionUnit:
-    return drawn(unit, np.random.default_rng([SEED, k]))
+def _draw_like(unit: ActionUnit, k: int) -> ActionUnit:
+    return draw_healthy_unit(unit, np.random.default_rng([SEED, k]))
 
 
-def _both(made: Callable[[], ActionUnit], centre: str, torque: float) -> tuple[Read, Read] | None:
+def _read_before_and_after(
+    made: Callable[[], ActionUnit], centre: str, torque: float
+) -> tuple[OutcomeReadings, OutcomeReadings] | None:
     try:
         unit = made()
-        return _read(unit), _read(replace(unit, friction={**unit.friction, centre: torque}))
+        return _read_unit(unit), _read_unit(replace(unit, friction={**unit.friction, centre: torque}))
     except (SimulationError, ValueError):
         return None
 
 
-def _read(unit: ActionUnit) -> Read:
+def _read_unit(unit: ActionUnit) -> OutcomeReadings:
     found = predict(unit)
-    return found.outcome, flat(found)
+    return found.outcome, list_readings(found)
 
 
-def _change(one: tuple[Read, Read], name: str) -> float | None:
+def _subtract_reading(one: tuple[OutcomeReadings, OutcomeReadings], name: str) -> float | None:
     a, b = one[0][1][name].value, one[1][1][name].value
     return None if a is None or b is None else b - a

@@ -19,13 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from sim.bench.reading_list import Taken, kind_for
+from sim.bench.reading_list import NamedReading, find_reading_kind
 from sim.errors import Fault, InputError
-from sim.fields.field_paths import kind_at
-from sim.parallel import on_all_cores
-from sim.studies.adjustment_mode import REGULATED, Manner, Point, first_read, manner
-from sim.studies.tolerances import Tolerance, chosen, main_inputs, own_factor, tolerance
-from sim.studies.variants import Origin
+from sim.fields.field_paths import find_kind
+from sim.parallel import run_on_all_cores
+from sim.studies.adjustment_mode import REGULATED, AdjustmentMode, StudyPoint, choose_adjustment_mode, read_unmoved_unit
+from sim.studies.tolerances import Tolerance, find_input_factor, find_tolerance, select_inputs, select_main_inputs
+from sim.studies.variants import BaseScenario
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
@@ -33,23 +33,23 @@ Stop = Callable[[], bool]
 Shares = tuple[float | None, ...]
 
 SAMPLES = 64
-SURE = 0.95
+CONFIDENCE = 0.95
 """Confidence of the intervals, by bootstrap."""
 DRAWS = 200
 SEED = 20240229
 """The same draw every time."""
-PLAYS = Taken("plays", None, "", "plays (1) or not (0)", None)
+PLAYS = NamedReading("plays", None, "", "plays (1) or not (0)", None)
 
 
 @dataclass(frozen=True)
-class Indices:
+class SobolIndices:
     """One reading: its spread, and each input's share of the variance, by itself and with all it takes part in.
 
     A share is None where one of the units that it is made from gave no reading, and
     for a reading that does not vary.
     """
 
-    reading: Taken
+    reading: NamedReading
     mean: float
     deviation: float
     """Mean and standard deviation (SI) over the units drawn freely that gave the reading."""
@@ -63,7 +63,7 @@ class Indices:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class SensitivityAnalysis:
     """The whole analysis."""
 
     screws: str
@@ -74,7 +74,7 @@ class Doubt:
     samples: int
     outcomes: Mapping[str, int]
     """How many units did what, the commonest first."""
-    readings: tuple[Indices, ...]
+    readings: tuple[SobolIndices, ...]
 
     @property
     def runs(self) -> int:
@@ -88,7 +88,7 @@ class Doubt:
 
 
 def analyse(
-    origin: Origin,
+    origin: BaseScenario,
     only: Iterable[str] = (),
     readings: Iterable[str] = (),
     samples: int = SAMPLES,
@@ -96,7 +96,7 @@ def analyse(
     *,
     screws: str = REGULATED,
     stop: Stop | None = None,
-) -> Doubt:
+) -> SensitivityAnalysis:
     """Draw units within the tolerances of the inputs (``only``; else the main ones) and read them.
 
     ``screws`` is one of MANNERS.  Regulated, each drawn unit is regulated again, to
@@ -106,49 +106,55 @@ def analyse(
     if samples < 2 or samples & (samples - 1):
         raise InputError([Fault("--samples", None, "samples", str(samples), "2, 4, 8 ...", "take a power of two")])
     asked = tuple(readings)
-    kind = kind_for(asked)
-    way = manner(screws, origin)
-    paths = chosen(only, way.known, way.turned) or main_inputs(way.known)
-    return shared_out(way, [tolerance(path, way.unit) for path in paths], kind, asked, samples, progress, stop)
+    kind = find_reading_kind(asked)
+    way = choose_adjustment_mode(screws, origin)
+    paths = select_inputs(only, way.known, way.turned) or select_main_inputs(way.known)
+    return compute_sensitivity(
+        way, [find_tolerance(path, way.unit) for path in paths], kind, asked, samples, progress, stop
+    )
 
 
-def shared_out(
-    way: Manner,
+def compute_sensitivity(
+    way: AdjustmentMode,
     inputs: Sequence[Tolerance],
     kind: str,
     asked: Sequence[str],
     samples: int,
     progress: Progress | None = None,
     stop: Stop | None = None,
-) -> Doubt:
+) -> SensitivityAnalysis:
     """The analysis for given inputs: ``samples`` x (inputs + 2) units, on all cores."""
-    base = first_read(way, kind).taken
+    base = read_unmoved_unit(way, kind).taken
     names = asked or [n for n, taken in base.items() if taken.value is not None and n not in way.targets]
-    design = _design(way, inputs, samples)
+    design = _build_design(way, inputs, samples)
     paths = [given.path for given in inputs]
     jobs = [partial(way.read, dict(zip(paths, row.tolist(), strict=True)), kind) for row in design]
-    points = on_all_cores(jobs, progress, lambda number: f"unit {number + 1} of {len(jobs)}", stop)
-    found = [_indices(base[name], _column(points, name), samples, len(inputs)) for name in names if name in base]
+    points = run_on_all_cores(jobs, progress, lambda number: f"unit {number + 1} of {len(jobs)}", stop)
+    found = [
+        _compute_indices(base[name], _collect_reading(points, name), samples, len(inputs))
+        for name in names
+        if name in base
+    ]
     plays = np.array([float(point.outcome == "plays") for point in points])
     if not plays.all():
-        found.insert(0, _indices(PLAYS, plays, samples, len(inputs)))
+        found.insert(0, _compute_indices(PLAYS, plays, samples, len(inputs)))
     outcomes = dict(Counter(point.outcome for point in points).most_common())
-    return Doubt(way.name, way.targets, tuple(inputs), samples, outcomes, tuple(found))
+    return SensitivityAnalysis(way.name, way.targets, tuple(inputs), samples, outcomes, tuple(found))
 
 
-def _column(points: Sequence[Point], name: str) -> Array:
+def _collect_reading(points: Sequence[StudyPoint], name: str) -> Array:
     """One reading of every unit (SI); NaN where it gave none."""
     values = (point.taken[name].value if name in point.taken else None for point in points)
     return np.array([np.nan if value is None else value for value in values])
 
 
-def _design(way: Manner, inputs: Sequence[Tolerance], n: int) -> Array:
+def _build_design(way: AdjustmentMode, inputs: Sequence[Tolerance], n: int) -> Array:
     """Rows A, B, then A with each column of B in turn (SI): n (d + 2) units."""
     from scipy.stats import qmc  # takes a second that others need not wait for
 
     d = len(inputs)
     drawn = np.clip(qmc.Sobol(2 * d, seed=SEED).random(n), 1e-6, 1 - 1e-6)
-    a, b = (_within(way, inputs, half) for half in (drawn[:, :d], drawn[:, d:]))
+    a, b = (_scale_to_tolerances(way, inputs, half) for half in (drawn[:, :d], drawn[:, d:]))
     mixed = []
     for i in range(d):
         one = a.copy()
@@ -157,19 +163,19 @@ def _design(way: Manner, inputs: Sequence[Tolerance], n: int) -> Array:
     return np.concatenate([a, b, *mixed])
 
 
-def _within(way: Manner, inputs: Sequence[Tolerance], drawn: Array) -> Array:
+def _scale_to_tolerances(way: AdjustmentMode, inputs: Sequence[Tolerance], drawn: Array) -> Array:
     """Shares 0 to 1 as values (SI), cut off at the end of a field's range: a friction is never less than none."""
     out = np.empty_like(drawn)
     for i, given in enumerate(inputs):
-        share, kind = drawn[:, i], kind_at(given.path)
+        share, kind = drawn[:, i], find_kind(given.path)
         out[:, i] = way.known[given.path] + given.si * (ndtri(share) if given.normal else 2 * share - 1)
         if kind is not None and kind.form != "contact stiffness":
-            own = own_factor(given.path)
+            own = find_input_factor(given.path)
             out[:, i] = np.clip(out[:, i], kind.minimum * own, kind.maximum * own)
     return out
 
 
-def _indices(reading: Taken, values: Array, n: int, d: int) -> Indices:
+def _compute_indices(reading: NamedReading, values: Array, n: int, d: int) -> SobolIndices:
     """Of one reading, from its value for every row of the design (NaN where it was not read)."""
     a, b, mixed = values[:n], values[n : 2 * n], values[2 * n :].reshape(d, n)
     drawn = values[: 2 * n]
@@ -179,33 +185,33 @@ def _indices(reading: Taken, values: Array, n: int, d: int) -> Indices:
     whole = [bool(np.isfinite(one).all()) and len(drawn) == 2 * n for one in mixed]
     none: Shares = (None,) * d
     if not any(whole) or deviation <= 1e-9 * max(abs(mean), 1e-9):
-        return Indices(reading, mean, deviation, missing, none, none, none, none)
+        return SobolIndices(reading, mean, deviation, missing, none, none, none, none)
     parts = {"f_A": a[None, :], "f_B": b[None, :], "f_AB": mixed[whole][:, None, :]}
-    given = (_estimate(parts, n), _interval(parts, n))
-    first, total, first_error, total_error = (_spread_out(v, whole) for pair in given for v in pair)
-    return Indices(reading, mean, deviation, missing, first, total, first_error, total_error)
+    given = (_estimate_indices(parts, n), _bootstrap_errors(parts, n))
+    first, total, first_error, total_error = (_fill_missing(v, whole) for pair in given for v in pair)
+    return SobolIndices(reading, mean, deviation, missing, first, total, first_error, total_error)
 
 
-def _estimate(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
+def _estimate_indices(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
     from scipy.stats import sobol_indices
 
     found = sobol_indices(func=dict(parts), n=n)
     return np.ravel(found.first_order), np.ravel(found.total_order)
 
 
-def _interval(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
+def _bootstrap_errors(parts: Mapping[str, Array], n: int) -> tuple[Array, Array]:
     """Half the confidence interval of first and total indices, by drawing the rows again with replacement."""
     rng = np.random.default_rng(SEED)
     drawn = []
     for _ in range(DRAWS):
         rows = rng.integers(n, size=n)
-        drawn.append(_estimate({name: part[..., rows] for name, part in parts.items()}, n))
-    low, high = np.percentile(np.array(drawn), (50 * (1 - SURE), 50 * (1 + SURE)), axis=0)
+        drawn.append(_estimate_indices({name: part[..., rows] for name, part in parts.items()}, n))
+    low, high = np.percentile(np.array(drawn), (50 * (1 - CONFIDENCE), 50 * (1 + CONFIDENCE)), axis=0)
     first, total = (high - low) / 2
     return first, total
 
 
-def _spread_out(values: Array, whole: Sequence[bool]) -> Shares:
+def _fill_missing(values: Array, whole: Sequence[bool]) -> Shares:
     """Values of the inputs that have one, in the place of each; None for the others."""
     left = iter(values.tolist())
     return tuple(next(left) if there else None for there in whole)

@@ -14,22 +14,22 @@ import numpy as np
 
 from sim.bench import release
 from sim.bench import strike as blows
-from sim.bench.predict import MODERATE, SOFT, touch
-from sim.bench.reading_list import Taken, flat, take
+from sim.bench.predict import MODERATE, SOFT, find_touch
+from sim.bench.reading_list import NamedReading, list_readings, take_readings
 from sim.bench.readings import Prediction
-from sim.bench.rest_pose import at_rest
+from sim.bench.rest_pose import settle_at_rest
 from sim.errors import InputError, SimulationError
-from sim.parallel import on_all_cores
-from sim.studies.variants import Origin
+from sim.parallel import run_on_all_cores
+from sim.studies.variants import BaseScenario
 
 Progress = Callable[[float, str], None]
 
 SPRING, LEVER_CENTRE = "springs.repetition", "friction.lever"
-LIFTS = 0.2e-3
+LEAST_RISE = 0.2e-3
 """A rise from which on the lever is said to lift the hammer, m."""
-CLOSE = 0.02e-3
+TORQUE_RESOLUTION = 0.02e-3
 """The edges of the window are found within this, N·m."""
-REACH = 0.5, 1.6
+SEARCH_RANGE = 0.5, 1.6
 """Springs tried for the window, over the scenario's own."""
 FRICTIONS = (0.5e-3, 1.0e-3, 1.5e-3, 2.0e-3, 2.5e-3, 3.0e-3)
 """Lever centres for which the window is found, N·m."""
@@ -42,7 +42,7 @@ CURVES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Spring:
+class SpringReading:
     """One spring (N·m) and what it does."""
 
     torque: float
@@ -50,11 +50,11 @@ class Spring:
     kicks: bool | None
     caught: tuple[tuple[str, bool], ...]
     """Touch, and whether the check caught the hammer."""
-    readings: dict[str, Taken]
+    readings: dict[str, NamedReading]
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
+class SpringWindow:
     """Springs (N·m) that lift and do not kick, at one lever-centre friction (N·m); None where no edge was met."""
 
     friction: float
@@ -79,8 +79,8 @@ class SpringStudy:
     own: float
     """The scenario's spring, N·m."""
     own_friction: float
-    springs: tuple[Spring, ...]
-    windows: tuple[Window, ...]
+    springs: tuple[SpringReading, ...]
+    windows: tuple[SpringWindow, ...]
 
     @property
     def shift(self) -> float | None:
@@ -92,8 +92,8 @@ class SpringStudy:
         return float(np.polyfit(friction, centre, 1)[0])
 
 
-def study(
-    origin: Origin,
+def study_spring(
+    origin: BaseScenario,
     shares: Sequence[float] = SHARES,
     frictions: Sequence[float] = FRICTIONS,
     *,
@@ -103,60 +103,66 @@ def study(
     """The whole study; the screws stay as they are."""
     held = origin.by_height
     own, friction = held.ready.nominal[SPRING], held.ready.nominal[LEVER_CENTRE]
-    jobs: list[Callable[[], Spring | Window]] = [partial(one, held, own * share, repetition) for share in shares]
-    jobs += [partial(window, held, torque) for torque in sorted({*frictions, friction} if frictions else ())]
-    found = on_all_cores(jobs, progress, lambda number: "springs" if number < len(shares) else "windows")
-    springs = tuple(spring for spring in found if isinstance(spring, Spring))
-    return SpringStudy(own, friction, springs, tuple(w for w in found if isinstance(w, Window)))
+    jobs: list[Callable[[], SpringReading | SpringWindow]] = [
+        partial(read_spring, held, own * share, repetition) for share in shares
+    ]
+    jobs += [
+        partial(find_spring_window, held, torque) for torque in sorted({*frictions, friction} if frictions else ())
+    ]
+    found = run_on_all_cores(jobs, progress, lambda number: "springs" if number < len(shares) else "windows")
+    springs = tuple(spring for spring in found if isinstance(spring, SpringReading))
+    return SpringStudy(own, friction, springs, tuple(w for w in found if isinstance(w, SpringWindow)))
 
 
-def one(origin: Origin, torque: float, repetition: bool = True) -> Spring:
+def read_spring(origin: BaseScenario, torque: float, repetition: bool = True) -> SpringReading:
     """What one spring does."""
     try:
-        found = take(origin.held({SPRING: torque}), "repeat" if repetition else "predict")
+        found = take_readings(origin.held({SPRING: torque}), "repeat" if repetition else "predict")
     except InputError as error:
-        return Spring(torque, f"refused: {error.faults[0].remedy}", None, (), {})
+        return SpringReading(torque, f"refused: {error.faults[0].remedy}", None, (), {})
     except SimulationError as error:
-        return Spring(torque, f"leaves what the model can follow: {error.name}", None, (), {})
-    readings = flat(found)
+        return SpringReading(torque, f"leaves what the model can follow: {error.name}", None, (), {})
+    readings = list_readings(found)
     wanted = [n for n in readings if n in CURVES or n.startswith(("sounded_at", "home_at"))]
-    return Spring(torque, found.outcome, found.repetition.kicks, _caught(found), {n: readings[n] for n in wanted})
+    return SpringReading(
+        torque, found.outcome, found.repetition.kicks, _is_caught(found), {n: readings[n] for n in wanted}
+    )
 
 
-def _caught(found: Prediction) -> tuple[tuple[str, bool], ...]:
+def _is_caught(found: Prediction) -> tuple[tuple[str, bool], ...]:
     return tuple((blow.touch, blow.caught) for blow in found.strikes)
 
 
-def window(origin: Origin, friction: float) -> Window:
+def find_spring_window(origin: BaseScenario, friction: float) -> SpringWindow:
     """The springs that lift without a kick at one lever-centre friction (both N·m)."""
     own = origin.ready.nominal[SPRING]
-    low, high = (own * share for share in REACH)
-    lifts = edge_of(low, high, lambda torque: _rise(origin, torque, friction)[0])
-    kicks = edge_of(lifts or low, high, lambda torque: _rise(origin, torque, friction)[1])
-    return Window(friction, lifts, kicks)
+    low, high = (own * share for share in SEARCH_RANGE)
+    lifts = bisect_threshold(low, high, lambda torque: _test_spring(origin, torque, friction)[0])
+    kicks = bisect_threshold(lifts or low, high, lambda torque: _test_spring(origin, torque, friction)[1])
+    return SpringWindow(friction, lifts, kicks)
 
 
-def edge_of(low: float, high: float, holds: Callable[[float], bool]) -> float | None:
+def bisect_threshold(low: float, high: float, holds: Callable[[float], bool]) -> float | None:
     """The least value from which on something holds, within CLOSE; None where it holds at neither end or at both."""
     if holds(low) or not holds(high):
         return None
-    while high - low > CLOSE:
+    while high - low > TORQUE_RESOLUTION:
         middle = (low + high) / 2
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high
 
 
-def _rise(origin: Origin, torque: float, friction: float) -> tuple[bool, bool]:
+def _test_spring(origin: BaseScenario, torque: float, friction: float) -> tuple[bool, bool]:
     """Whether this spring lifts the hammer from its check, and whether it kicks."""
     try:
-        rest = at_rest(origin.held({SPRING: torque, LEVER_CENTRE: friction}))
+        rest = settle_at_rest(origin.held({SPRING: torque, LEVER_CENTRE: friction}))
     except (InputError, SimulationError):
         return False, False
-    reading, run = blows.play(rest, touch(MODERATE))
+    reading, run = blows.play_touch(rest, find_touch(MODERATE))
     if not run.outcome.fine:
         return False, False
-    found = release.spring_rise(rest, run, reading.caught)
+    found = release.measure_spring_rise(rest, run, reading.caught)
     if found.height is None:
         return False, False
-    twice = blows.play(rest, touch(SOFT))[0].contacts_with_string > 1
-    return found.height >= LIFTS, found.leaves_lever or twice
+    twice = blows.play_touch(rest, find_touch(SOFT))[0].contacts_with_string > 1
+    return found.height >= LEAST_RISE, found.leaves_lever or twice

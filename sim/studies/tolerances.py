@@ -10,15 +10,15 @@ from fnmatch import fnmatchcase
 from functools import cache
 
 from sim.errors import Fault, InputError, QuantityError
-from sim.fields.field_paths import by_path, kind_at, suggestion
-from sim.shared_files import shared_file
-from sim.studies.variants import HEIGHT
+from sim.fields.field_paths import find_kind, index_fields, suggest_name
+from sim.shared_files import find_shared_file
+from sim.studies.variants import HEIGHT_SUFFIX
 from sim.unit.model import ActionUnit
-from sim.units import parse
+from sim.units import parse_quantity
 
 SHARE = re.compile(r"([0-9.]+) %")
 ONLY = "--only"
-WISHED, PITCH = "targets.", "_pitch"
+TARGET_PREFIX, PITCH = "targets.", "_pitch"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ class Tolerance:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class ToleranceEntry:
     """One entry of the file."""
 
     at: str
@@ -43,16 +43,17 @@ class Entry:
 
 
 @cache
-def entries() -> tuple[Entry, ...]:
+def load_entries() -> tuple[ToleranceEntry, ...]:
     """The file, in its order."""
-    with shared_file("bench_tolerances.toml").open("rb") as file:
+    with find_shared_file("bench_tolerances.toml").open("rb") as file:
         rows = tomllib.load(file)["tolerance"]
     return tuple(
-        Entry(row["at"], row["value"], row["shape"] == "normal", row.get("main", False), row["source"]) for row in rows
+        ToleranceEntry(row["at"], row["value"], row["shape"] == "normal", row.get("main", False), row["source"])
+        for row in rows
     )
 
 
-def tolerance(path: str, unit: ActionUnit) -> Tolerance:
+def find_tolerance(path: str, unit: ActionUnit) -> Tolerance:
     """Of an input of a unit: the uncertainty its scenario states, else the bench's usual one.
 
     A target that the scenario does not ask for (``targets.blow``) has one too.
@@ -60,63 +61,69 @@ def tolerance(path: str, unit: ActionUnit) -> Tolerance:
     stated = unit.sources[path].uncertainty if path in unit.sources else None
     if stated:
         return Tolerance(path, stated, True, "the scenario's own uncertainty")
-    for entry in entries():
-        found = _size(entry, path, unit.nominal.get(path, 0.0)) if fnmatchcase(path, entry.at) else None
+    for entry in load_entries():
+        found = _convert_size(entry, path, unit.nominal.get(path, 0.0)) if fnmatchcase(path, entry.at) else None
         if found is not None:
             return Tolerance(path, found, entry.normal, entry.source)
-    return Tolerance(path, _part_of_range(path), False, "a fiftieth of what the field may hold")
+    return Tolerance(path, _take_part_of_range(path), False, "a fiftieth of what the field may hold")
 
 
-def _size(entry: Entry, path: str, si: float) -> float | None:
+def _convert_size(entry: ToleranceEntry, path: str, si: float) -> float | None:
     """None where the entry does not fit: another kind of quantity, or a share of nothing."""
     share = SHARE.fullmatch(entry.value)
     if share:
         return abs(si) * float(share[1]) / 100 or None
-    kind = kind_at(path)
+    kind = find_kind(path)
     if kind is None or kind.form == "contact stiffness":
         return None
     try:
-        return parse(entry.value, kind.dimension)
+        return parse_quantity(entry.value, kind.dimension)
     except QuantityError:
         return None
 
 
-def _part_of_range(path: str) -> float:
+def _take_part_of_range(path: str) -> float:
     """For a share of nothing."""
-    kind = kind_at(path)
+    kind = find_kind(path)
     return (kind.maximum - kind.minimum) / 50 * kind.dimension.factor(kind.unit) if kind else 1.0
 
 
-def known_inputs(unit: ActionUnit) -> dict[str, float]:
+def list_known_inputs(unit: ActionUnit) -> dict[str, float]:
     """Inputs of a unit that are quantities, wishes left out, with their values (SI)."""
     return {
-        p: si for p, si in unit.nominal.items() if kind_at(p) and not p.startswith(WISHED) and not p.endswith(PITCH)
+        p: si
+        for p, si in unit.nominal.items()
+        if find_kind(p) and not p.startswith(TARGET_PREFIX) and not p.endswith(PITCH)
     }
 
 
-def inputs(known: Iterable[str]) -> tuple[str, ...]:
+def select_studied_inputs(known: Iterable[str]) -> tuple[str, ...]:
     """Those of ``known`` that are studied where none are named: without the player's finger and the felts' own laws."""
-    return tuple(path for path in known if not path.startswith("touch.") and not _felt(path))
+    return tuple(path for path in known if not path.startswith("touch.") and not _is_felt_law(path))
 
 
-def _felt(path: str) -> bool:
+def _is_felt_law(path: str) -> bool:
     return path.startswith("contacts.") and not path.endswith(".friction")
 
 
-def main_inputs(known: Iterable[str]) -> tuple[str, ...]:
+def select_main_inputs(known: Iterable[str]) -> tuple[str, ...]:
     """Those of ``known`` whose tolerance the file calls main."""
-    patterns = [entry.at for entry in entries() if entry.main]
-    return tuple(path for path in inputs(known) if any(fnmatchcase(path, at) for at in patterns))
+    patterns = [entry.at for entry in load_entries() if entry.main]
+    return tuple(path for path in select_studied_inputs(known) if any(fnmatchcase(path, at) for at in patterns))
 
 
-def chosen(only: Iterable[str], known: Collection[str], regulated: Mapping[str, str] | None = None) -> tuple[str, ...]:
+def select_inputs(
+    only: Iterable[str], known: Collection[str], regulated: Mapping[str, str] | None = None
+) -> tuple[str, ...]:
     """The inputs of ``known`` that patterns such as ``springs.*`` name; a pattern that names none is an InputError.
 
     ``regulated``: screws that are turned to a target, and so are no inputs, with the path of that target.
     """
-    patterns = [f"{path}{HEIGHT}" if path not in known and f"{path}{HEIGHT}" in known else path for path in only]
+    patterns = [
+        f"{path}{HEIGHT_SUFFIX}" if path not in known and f"{path}{HEIGHT_SUFFIX}" in known else path for path in only
+    ]
     faults = [
-        _no_such(pattern, known, regulated or {})
+        _report_unknown_pattern(pattern, known, regulated or {})
         for pattern in patterns
         if not any(fnmatchcase(path, pattern) for path in known)
     ]
@@ -125,31 +132,31 @@ def chosen(only: Iterable[str], known: Collection[str], regulated: Mapping[str, 
     return tuple(path for path in known if any(fnmatchcase(path, pattern) for pattern in patterns))
 
 
-def _no_such(pattern: str, known: Collection[str], regulated: Mapping[str, str]) -> Fault:
-    for name in (pattern, f"{pattern}{HEIGHT}"):
+def _report_unknown_pattern(pattern: str, known: Collection[str], regulated: Mapping[str, str]) -> Fault:
+    for name in (pattern, f"{pattern}{HEIGHT_SUFFIX}"):
         if name in regulated:
             remedy = f"name {regulated[name]} instead, or leave the screws where they are: --screws held"
             return Fault(ONLY, None, pattern, "a screw", "what regulating leaves alone: it is turned each time", remedy)
-    if pattern.startswith(WISHED):
+    if pattern.startswith(TARGET_PREFIX):
         remedy = "the screws are held: name the screw, or regulate each unit again: --screws regulated"
         return Fault(ONLY, None, pattern, "a target", "one of the inputs", remedy)
     if pattern.endswith(PITCH):
         remedy = "name the screw: its influence is told by the turn where its pitch is given"
         return Fault(ONLY, None, pattern, "a pitch", "one of the inputs", remedy)
-    if pattern in by_path():
+    if pattern in index_fields():
         remedy = "this scenario has no such number: set it with --set first, or name what it gives instead"
         return Fault(ONLY, None, pattern, "no quantity of this scenario", "one of its inputs", remedy)
-    hint = suggestion(pattern, known)
+    hint = suggest_name(pattern, known)
     return Fault(ONLY, None, pattern or '""', "no such input", hint.allowed, hint.remedy)
 
 
-def own_unit(path: str) -> str:
+def find_input_unit(path: str) -> str:
     """Unit in which an input is told."""
-    kind = kind_at(path)
+    kind = find_kind(path)
     return "" if kind is None else "SI" if kind.form == "contact stiffness" else kind.unit
 
 
-def own_factor(path: str) -> float:
+def find_input_factor(path: str) -> float:
     """SI per unit in which an input is told."""
-    kind = kind_at(path)
+    kind = find_kind(path)
     return 1.0 if kind is None or kind.form == "contact stiffness" else kind.dimension.factor(kind.unit)

@@ -11,18 +11,18 @@ from typing import Any
 
 from sim.display_units import UNITS, format_si
 from sim.errors import Fault, InputError, QuantityError
-from sim.regulation.model_inputs import knob_at, spelling
-from sim.shared_files import shared_file
-from sim.teaching.plain_typing import plain
+from sim.regulation.model_inputs import find_bench_unit, find_model_input
+from sim.shared_files import find_shared_file
+from sim.teaching.plain_typing import replace_symbols
 from sim.unit.model import ActionUnit
-from sim.units import parse
+from sim.units import parse_quantity
 
-A_LITTLE = 4
+EXAMPLE_STEPS = 4
 """Steps of a hand that are turned at a touch."""
 
 
 @dataclass(frozen=True)
-class Hand:
+class Adjustment:
     """One input that can be changed; lengths of ``low`` to ``high`` and ``step`` in SI, ``seconds`` for one change.
 
     What is told by the reading that it is turned for starts at 0, what is told as itself (a
@@ -41,7 +41,7 @@ class Hand:
     @property
     def unit(self) -> str:
         """Unit of its values at the edge."""
-        return spelling(self.at)
+        return find_bench_unit(self.at)
 
     @property
     def relative(self) -> bool:
@@ -50,17 +50,19 @@ class Hand:
 
     def example(self, inches: bool = False) -> str:
         """A value as it may be typed: a little more, or of what is told as itself the middle of its reach."""
-        return format_si(A_LITTLE * self.step if self.relative else 0.5 * (self.low + self.high), self.unit, inches)
+        return format_si(
+            EXAMPLE_STEPS * self.step if self.relative else 0.5 * (self.low + self.high), self.unit, inches
+        )
 
     def now(self, unit: ActionUnit) -> float:
         """Where it stands (SI; 0 for one that is told by its change)."""
-        return knob_at(self.at).get(unit)
+        return find_model_input(self.at).get(unit)
 
     def put(self, unit: ActionUnit, value: float) -> ActionUnit:
         """The unit with it at a value, or changed by it (SI).  Raises ValueError outside ``low`` to ``high``."""
         if not self.low <= value <= self.high:
             raise ValueError(f"{self.title}: {value} is outside {self.low} to {self.high}")
-        return knob_at(self.at).put(unit, value)
+        return find_model_input(self.at).put(unit, value)
 
     def of(self, unit: ActionUnit) -> bool:
         """Whether the unit has the part at all."""
@@ -71,9 +73,9 @@ class Hand:
         dimension = UNITS[self.unit][1]
         allowed = f"{format_si(self.low, self.unit)} to {format_si(self.high, self.unit)}"
         try:
-            value = parse(typed, dimension)
+            value = parse_quantity(typed, dimension)
         except QuantityError as error:
-            raise self._refused(typed, allowed, plain(error.remedy)) from None
+            raise self._refused(typed, allowed, replace_symbols(error.remedy)) from None
         if not self.low <= value <= self.high:
             raise self._refused(typed, allowed, "a smaller change, or another cause")
         return value
@@ -83,15 +85,17 @@ class Hand:
 
 
 @cache
-def hands() -> Mapping[str, Hand]:
+def load_adjustments() -> Mapping[str, Adjustment]:
     """All of them by ``at``, in the order of the file."""
-    with shared_file("hands.toml").open("rb") as file:
+    with find_shared_file("hands.toml").open("rb") as file:
         rows = tomllib.load(file)["hand"]
-    return MappingProxyType({row["at"]: _hand(row) for row in rows})
+    return MappingProxyType({row["at"]: _parse_adjustment(row) for row in rows})
 
 
-def _hand(row: Mapping[str, Any]) -> Hand:
-    dimension = knob_at(row["at"]).dimension
-    low, high = (parse(text, dimension) for text in row["range"])
-    step = parse(row["step"], dimension)
-    return Hand(row["at"], row["title"], row["told"], low, high, step, 60.0 * row["minutes"], row.get("caution", ""))
+def _parse_adjustment(row: Mapping[str, Any]) -> Adjustment:
+    dimension = find_model_input(row["at"]).dimension
+    low, high = (parse_quantity(text, dimension) for text in row["range"])
+    step = parse_quantity(row["step"], dimension)
+    return Adjustment(
+        row["at"], row["title"], row["told"], low, high, step, 60.0 * row["minutes"], row.get("caution", "")
+    )

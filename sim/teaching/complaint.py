@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from sim.diagnosis.bench_tests import Symptoms, bench_tests
-from sim.teaching.exercise import FELT_BY_OWNER, Exercise, bench
+from sim.diagnosis.bench_tests import Symptoms, list_bench_tests
+from sim.teaching.exercise import FELT_BY_OWNER, Exercise, prepare_bench
 
 COMPLAINTS: tuple[tuple[str, str | int, str], ...] = (
     ("slow_press", "blocks on the string", "Pressed slowly, the hammer stays at the string."),
@@ -24,18 +24,22 @@ COMPLAINTS: tuple[tuple[str, str | int, str], ...] = (
 """Reading, the word or the way it goes, and what is said of it."""
 
 
-def complaint(e: Exercise) -> str:
+def choose_complaint(e: Exercise) -> str:
     """What the owner says: the teacher's words, or the first thing that the readings give to complain of."""
     if e.owner:
         return e.owner
-    made = bench(e)
+    made = prepare_bench(e)
     found = made.hidden.found
-    heard = (words for name, way, words in COMPLAINTS if found is not None and _so(name, way, made.before, found))
+    heard = (
+        words
+        for name, way, words in COMPLAINTS
+        if found is not None and _complaint_holds(name, way, made.before, found)
+    )
     return next(heard, "It is not like its neighbours; I cannot say what it is.")
 
 
-def _so(name: str, way: str | int, before: Symptoms, found: Symptoms) -> bool:
+def _complaint_holds(name: str, way: str | int, before: Symptoms, found: Symptoms) -> bool:
     if isinstance(way, str):
         return found.words[name] == way != before.words[name]
     a, b = before.numbers[name], found.numbers[name]
-    return a is not None and b is not None and way * (b - a) >= FELT_BY_OWNER * bench_tests()[name].si
+    return a is not None and b is not None and way * (b - a) >= FELT_BY_OWNER * list_bench_tests()[name].si

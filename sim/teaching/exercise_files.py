@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from sim.diagnosis.faults import faults
+from sim.diagnosis.faults import load_faults
 from sim.errors import Fault, InputError
-from sim.fields.field_paths import suggestion
+from sim.fields.field_paths import suggest_name
 from sim.fields.line_numbers import find_lines
-from sim.fields.quantity_field import STEERS, brief, one_line
-from sim.fields.untrusted_text import decode, parse_toml, read_text
-from sim.scenario.shipped import scenario_folder, shipped
-from sim.teaching.exercise import LARGEST_SEED, LEVELS, USUAL, Exercise, problems
+from sim.fields.quantity_field import CONTROL_CHARACTERS, fit_on_line, shorten_value
+from sim.fields.untrusted_text import decode_text, parse_toml, read_text
+from sim.scenario.shipped import find_scenario_folder, list_shipped_scenarios
+from sim.teaching.exercise import LARGEST_SEED, LEVELS, USUAL_SCENARIO, Exercise, list_problems
 
 LONGEST = {"title": 80, "owner": 400, "note": 400}
 """Characters of a text."""
@@ -22,32 +22,32 @@ FIELDS = ("title", "owner", "note", "scenario", "level", "seed", "allowed_minute
 FOLDER = "exercises"
 
 
-def exercises() -> dict[str, Path]:
+def list_exercises() -> dict[str, Path]:
     """Those that come with the package, by name."""
-    folder = scenario_folder()
+    folder = find_scenario_folder()
     return {path.stem: path for path in sorted((folder / FOLDER).glob("*.toml"))} if folder else {}
 
 
-def load(path: str | Path) -> Exercise:
+def load_exercise(path: str | Path) -> Exercise:
     """From a file, or the name of a shipped one.  Raises InputError with everything that is wrong."""
-    known = exercises()
+    known = list_exercises()
     file = known[str(path)] if str(path) in known else Path(path)
-    return loads(read_text(file), str(path))
+    return parse_exercise(read_text(file), str(path))
 
 
-def load_upload(name: str, data: bytes) -> Exercise:
+def load_exercise_upload(name: str, data: bytes) -> Exercise:
     """From a file that was handed over as bytes.  Raises InputError."""
-    shown = one_line(name[-80:], 80)
-    return loads(decode(data, shown), shown)
+    shown = fit_on_line(name[-80:], 80)
+    return parse_exercise(decode_text(data, shown), shown)
 
 
-def loads(text: str, file: str) -> Exercise:
+def parse_exercise(text: str, file: str) -> Exercise:
     """From a text.  Raises InputError."""
     tree = parse_toml(text, file)
     at = {path[0]: line for path, line in reversed(find_lines(text).items())}
     reader = _Reader(file, at)
     made = reader.read(tree)
-    wrong = [*reader.faults, *problems(made, file, at)]
+    wrong = [*reader.faults, *list_problems(made, file, at)]
     if wrong:
         raise InputError(wrong)
     return made
@@ -61,12 +61,14 @@ class _Reader:
         self.faults: list[Fault] = []
 
     def refuse(self, field: str, value: object, allowed: str, remedy: str) -> None:
-        self.faults.append(Fault(self.file, self.lines.get(field), one_line(field, 60), brief(value), allowed, remedy))
+        self.faults.append(
+            Fault(self.file, self.lines.get(field), fit_on_line(field, 60), shorten_value(value), allowed, remedy)
+        )
 
     def read(self, tree: Mapping[str, object]) -> Exercise:
         for name, value in tree.items():
             if name not in FIELDS:
-                hint = suggestion(name, FIELDS)
+                hint = suggest_name(name, FIELDS)
                 self.refuse(name, value, hint.allowed, hint.remedy)
         for name, longest in LONGEST.items():
             self._text(tree, name, longest)
@@ -83,7 +85,7 @@ class _Reader:
 
     def _text(self, tree: Mapping[str, object], name: str, longest: int, *, tell: bool = True) -> str:
         value = tree.get(name, "")
-        if isinstance(value, str) and len(value) <= longest and not STEERS.search(value):
+        if isinstance(value, str) and len(value) <= longest and not CONTROL_CHARACTERS.search(value):
             return value
         if tell:
             self.refuse(name, value, f"a text of one line, up to {longest} characters", "write it shorter, in quotes")
@@ -103,12 +105,12 @@ class _Reader:
         return None
 
     def _scenario(self, tree: Mapping[str, object]) -> str:
-        value = tree.get("scenario", USUAL)
-        if isinstance(value, str) and value in shipped():
+        value = tree.get("scenario", USUAL_SCENARIO)
+        if isinstance(value, str) and value in list_shipped_scenarios():
             return value
-        hint = suggestion(value if isinstance(value, str) else "", shipped())
+        hint = suggest_name(value if isinstance(value, str) else "", list_shipped_scenarios())
         self.refuse("scenario", value, hint.allowed, hint.remedy)
-        return USUAL
+        return USUAL_SCENARIO
 
     def _ill(self, rows: object) -> tuple[tuple[str, float], ...]:
         allowed = 'tables [[fault]] with name = "…" and severity = 0 to 1'
@@ -119,7 +121,7 @@ class _Reader:
         for row in rows:
             for name in row:
                 if name not in ("name", "severity"):
-                    hint = suggestion(name, ("name", "severity"))
+                    hint = suggest_name(name, ("name", "severity"))
                     self.refuse("fault", {name: row[name]}, hint.allowed, hint.remedy)
             named, severity = row.get("name"), row.get("severity", 0.5)
             if not isinstance(named, str):
@@ -134,23 +136,23 @@ class _Reader:
 
 
 def _span(name: str) -> tuple[str, str]:
-    if name not in faults():
+    if name not in load_faults():
         return "", ""
-    fault = faults()[name]
+    fault = load_faults()[name]
     return f" ({fault.magnitude(0.0)})", f" ({fault.magnitude(1.0)})"
 
 
-def blank() -> str:
+def format_blank_exercise() -> str:
     """A small exercise to edit, with every fault of the catalogue and its least and worst in remarks."""
     levels = [f"#   {n}: {level.told}" for n, level in LEVELS.items()]
-    listed = [f"#   {f.name:22} {f.title}, {f.magnitude(0.0)} to {f.magnitude(1.0)}" for f in faults().values()]
+    listed = [f"#   {f.name:22} {f.title}, {f.magnitude(0.0)} to {f.magnitude(1.0)}" for f in load_faults().values()]
     return "\n".join(
         [
             "# An exercise: a note with something hidden in it, not to be read by whoever practises.",
             'title = "My exercise"',
             'owner = "It is heavier than its neighbours."        # what the owner says; leave it out to have it told',
-            f"# scenario: one of {', '.join(shipped())}",
-            f'scenario = "{USUAL}"',
+            f"# scenario: one of {', '.join(list_shipped_scenarios())}",
+            f'scenario = "{USUAL_SCENARIO}"',
             "level = 2                       # whether the unit differs as healthy ones do, and what reading may cost",
             *levels,
             "seed = 1                        # another seed: another unit and other slips of reading",

@@ -8,16 +8,16 @@ from functools import cached_property
 
 import numpy as np
 
-from sim.diagnosis.inference import HEALTHY, Cause, Cells, cells
+from sim.diagnosis.inference import NO_FAULT, Cause, CauseGrid, build_cause_grid
 from sim.diagnosis.library import Library
-from sim.teaching.exercise import Exercise, couples_of
+from sim.teaching.exercise import Exercise, list_fault_pairs
 
 
 @dataclass(frozen=True, eq=False)
-class Known:
+class KnownReadings:
     """The cells of a scenario's unit, and of them those with one fault, or two, and none that is healthy."""
 
-    cells: Cells
+    cells: CauseGrid
     whole: Library | None = None
     """The library that answers how readings follow hands, where the cells have another."""
 
@@ -25,43 +25,43 @@ class Known:
     def library(self) -> Library:
         return self.cells.library if self.whole is None else self.whole
 
-    def at(self, e: Exercise) -> Known:
+    def at(self, e: Exercise) -> KnownReadings:
         """What holds for an exercise: its unit differs as healthy ones do, or is the scenario's own."""
         return self if e.rule.varied or self.whole is not None else self.own
 
-    def of(self, e: Exercise) -> Cells:
+    def of(self, e: Exercise) -> CauseGrid:
         """For so many faults as the exercise says it hides."""
         known = self.at(e)
         return known.one if e.count == 1 else known.two
 
     @cached_property
-    def own(self) -> Known:
+    def own(self) -> KnownReadings:
         """Of the scenario's very unit, which does not differ from itself."""
         library, nothing = self.cells.library, np.zeros_like
         same = replace(
             library, slopes=nothing(library.slopes), bends=nothing(library.bends), leaps=nothing(library.leaps)
         )
-        return Known(cells(same), library)
+        return KnownReadings(build_cause_grid(same), library)
 
     @cached_property
-    def one(self) -> Cells:
-        return only(self.cells, 1)
+    def one(self) -> CauseGrid:
+        return select_fault_count(self.cells, 1)
 
     @cached_property
-    def two(self) -> Cells:
+    def two(self) -> CauseGrid:
         """Pairs of the catalogue, and the others that an exercise of two may hide, taken to add up."""
         library = self.cells.library
-        return only(cells(library, couples_of(library.unit)), 2)
+        return select_fault_count(build_cause_grid(library, list_fault_pairs(library.unit)), 2)
 
 
-def only(grid: Cells, count: int) -> Cells:
+def select_fault_count(grid: CauseGrid, count: int) -> CauseGrid:
     """Cells of so many faults at once; the healthy one is left without any weight."""
-    return some(grid, {cause for cause in grid.causes if len(cause) == count})
+    return select_causes(grid, {cause for cause in grid.causes if len(cause) == count})
 
 
-def some(grid: Cells, causes: Collection[Cause]) -> Cells:
+def select_causes(grid: CauseGrid, causes: Collection[Cause]) -> CauseGrid:
     """Cells of some causes; the healthy one stays, without any weight."""
-    kept = [i for i, cause in enumerate(grid.causes) if cause == HEALTHY or cause in causes]
+    kept = [i for i, cause in enumerate(grid.causes) if cause == NO_FAULT or cause in causes]
     place = np.full(len(grid.causes), -1)
     place[kept] = np.arange(len(kept))
     mine = np.flatnonzero(place[grid.of] >= 0)

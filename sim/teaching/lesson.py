@@ -20,17 +20,17 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from sim.diagnosis.bench_tests import Sight
+from sim.diagnosis.bench_tests import ReadableQuantity
 from sim.display_units import UNITS, format_si
-from sim.shared_files import shared_folder
-from sim.teaching.adjustments import hands
-from sim.teaching.probes import Seen, look, sights
+from sim.shared_files import find_shared_folder
+from sim.teaching.adjustments import load_adjustments
+from sim.teaching.probes import Seen, load_sights, probe_unit
 from sim.unit.model import ActionUnit
-from sim.units import parse
+from sim.units import parse_quantity
 
-WAYS = ("grows", "shrinks", "stays")
+CHANGE_WORDS = ("grows", "shrinks", "stays")
 """What a reading may do; it stays within what a bench can tell."""
-ABSENT = "cannot be read"
+CANNOT_BE_READ = "cannot be read"
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Change:
     def on(self, unit: ActionUnit) -> ActionUnit:
         """The unit with it.  Raises ValueError where a hand does not reach."""
         for at, value, share in self.turns:
-            hand = hands()[at]
+            hand = load_adjustments()[at]
             unit = hand.put(unit, value * hand.now(unit) if share else value)
         return unit
 
@@ -58,8 +58,8 @@ class Wanted:
     before: str = ""
 
     @property
-    def sight(self) -> Sight:
-        return sights()[self.read]
+    def sight(self) -> ReadableQuantity:
+        return load_sights()[self.read]
 
     @property
     def reads(self) -> tuple[str, ...]:
@@ -69,7 +69,7 @@ class Wanted:
         """Whether what was seen is that."""
         value = seen.values[self.read]
         if self.word:
-            return (ABSENT if value is None else value) == self.word
+            return (CANNOT_BE_READ if value is None else value) == self.word
         if not isinstance(value, float):
             return False
         other = seen.number(self.before) if self.before else None
@@ -82,7 +82,7 @@ class Wanted:
         if self.word:
             return self.word
         if self.before:
-            return f"less than {sights()[self.before].title}"
+            return f"less than {load_sights()[self.before].title}"
         ends = [format_si(v, self.sight.unit, inches) for v in (self.low, self.high)]
         if not math.isfinite(self.low):
             return f"at most {ends[1]}"
@@ -109,13 +109,13 @@ class Claim:
     def seen(self, unit: ActionUnit) -> tuple[Seen, Seen]:
         """What is read before the change and after it; the same where nothing is changed."""
         before = self.given.on(unit)
-        first = look(before, self.reads)
-        return first, look(self.change.on(before), self.reads) if self.change.turns else first
+        first = probe_unit(before, self.reads)
+        return first, probe_unit(self.change.on(before), self.reads) if self.change.turns else first
 
     def holds(self, unit: ActionUnit) -> bool:
         """Whether the simulation does what it says."""
         if self.wanted is not None:  # what was before does not matter, and need not be run
-            return self.wanted.met(look(self.change.on(self.given.on(unit)), self.reads))
+            return self.wanted.met(probe_unit(self.change.on(self.given.on(unit)), self.reads))
         return self.fits(*self.seen(unit))
 
     def fits(self, before: Seen, after: Seen) -> bool:
@@ -125,18 +125,18 @@ class Claim:
         was, now = before.number(self.read), after.number(self.read)
         if was is None or now is None:
             return False
-        return way_of(self.read, was, now) == self.way and self.least <= abs(now - was) <= self.most
+        return classify_change(self.read, was, now) == self.way and self.least <= abs(now - was) <= self.most
 
 
-def way_of(read: str, was: float, now: float) -> str:
+def classify_change(read: str, was: float, now: float) -> str:
     """What a reading did: one of WAYS."""
-    if abs(now - was) < sights()[read].si:
+    if abs(now - was) < load_sights()[read].si:
         return "stays"
     return "grows" if now > was else "shrinks"
 
 
 @dataclass(frozen=True)
-class Part:
+class Paragraph:
     """One paragraph."""
 
     say: str
@@ -145,7 +145,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Foretell:
+class PredictQuestion:
     """Something to foretell: what a reading will do, or its value (``number``), after a change; then it is shown."""
 
     ask: str
@@ -162,7 +162,7 @@ class Foretell:
     @property
     def answers(self) -> tuple[str, ...]:
         """What can be chosen; nothing where a number is asked."""
-        return () if self.number else self.words or WAYS
+        return () if self.number else self.words or CHANGE_WORDS
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ class Task:
 
     say: str
     start: Change
-    hands: tuple[str, ...]
+    adjustments: tuple[str, ...]
     want: tuple[Wanted, ...]
     feedback: tuple[Feedback, ...]
     show: str
@@ -191,8 +191,8 @@ class Lesson:
     scenario: str
     look_at: tuple[str, ...]
     """Readings that stand beside the picture."""
-    parts: tuple[Part, ...]
-    foretell: tuple[Foretell, ...]
+    parts: tuple[Paragraph, ...]
+    prediction_questions: tuple[PredictQuestion, ...]
     task: Task
 
     @property
@@ -202,13 +202,13 @@ class Lesson:
 
 
 @cache
-def lessons() -> Mapping[str, Lesson]:
+def load_lessons() -> Mapping[str, Lesson]:
     """All of them by name, in their order."""
-    files = sorted((shared_folder() / "lessons").glob("*.toml"))
-    return MappingProxyType({name_of(f): _lesson(f) for f in files})
+    files = sorted((find_shared_folder() / "lessons").glob("*.toml"))
+    return MappingProxyType({get_lesson_name(f): _lesson(f) for f in files})
 
 
-def name_of(file: Path) -> str:
+def get_lesson_name(file: Path) -> str:
     """A lesson's name: the file's without its number."""
     return file.stem.partition("-")[2]
 
@@ -217,13 +217,13 @@ def _lesson(file: Path) -> Lesson:
     row = tomllib.loads(file.read_text(encoding="utf-8"))
     task = row["task"]
     return Lesson(
-        name_of(file),
+        get_lesson_name(file),
         row["title"],
         row["goal"],
         row.get("scenario", "concert-grand-natural"),
         tuple(row["look_at"]),
-        tuple(Part(p["say"], _claims(p), p.get("plain", False)) for p in row["part"]),
-        tuple(_foretell(f) for f in row.get("foretell", ())),
+        tuple(Paragraph(p["say"], _claims(p), p.get("plain", False)) for p in row["part"]),
+        tuple(_parse_question(f) for f in row.get("foretell", ())),
         Task(
             task["say"],
             _change(task["start"]),
@@ -235,10 +235,10 @@ def _lesson(file: Path) -> Lesson:
     )
 
 
-def _foretell(row: Mapping[str, Any]) -> Foretell:
-    return Foretell(
+def _parse_question(row: Mapping[str, Any]) -> PredictQuestion:
+    return PredictQuestion(
         row["ask"], _change(row.get("given", {})), _change(row["change"]), row["read"], row.get("number", False),
-        sights()[row["read"]].words, row["show"], row["because"], _claims(row),
+        load_sights()[row["read"]].words, row["show"], row["because"], _claims(row),
     )  # fmt: skip
 
 
@@ -250,13 +250,13 @@ def _claim(row: Mapping[str, Any]) -> Claim:
     change, given = _change(row.get("change", {})), _change(row.get("given", {}))
     if "does" not in row:
         return Claim(change, row["read"], wanted=_wanted(row), given=given)
-    unit = sights()[row["read"]].unit
+    unit = load_sights()[row["read"]].unit
     least, most = _size(row.get("least"), unit, 0.0), _size(row.get("most"), unit, math.inf)
     return Claim(change, row["read"], row["does"], least, most, given=given)
 
 
 def _wanted(row: Mapping[str, Any]) -> Wanted:
-    unit = sights()[row["read"]].unit
+    unit = load_sights()[row["read"]].unit
     return Wanted(
         row["read"], _size(row.get("from"), unit, -math.inf), _size(row.get("to"), unit, math.inf), row.get("is", ""),
         row.get("before", ""),
@@ -264,7 +264,7 @@ def _wanted(row: Mapping[str, Any]) -> Wanted:
 
 
 def _size(text: str | None, unit: str, otherwise: float) -> float:
-    return otherwise if text is None else parse(text, UNITS[unit][1])
+    return otherwise if text is None else parse_quantity(text, UNITS[unit][1])
 
 
 def _change(row: Mapping[str, str]) -> Change:
@@ -272,7 +272,7 @@ def _change(row: Mapping[str, str]) -> Change:
 
 
 def _turn(at: str, text: str) -> tuple[str, float, bool]:
-    hand = hands()[at]
+    hand = load_adjustments()[at]
     if text.endswith("%"):
         return at, float(text.removesuffix("%")) / 100, True
-    return at, parse(text, UNITS[hand.unit][1]), False
+    return at, parse_quantity(text, UNITS[hand.unit][1]), False

@@ -6,60 +6,60 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from sim.diagnosis.bench_tests import Sight
+from sim.diagnosis.bench_tests import ReadableQuantity
 from sim.display_units import UNITS, format_si
 from sim.errors import Fault, InputError, QuantityError
 from sim.regulation.set_up import set_up
 from sim.scenario.load import load
-from sim.scenario.shipped import scenario_path
-from sim.teaching.adjustments import Hand, hands
-from sim.teaching.lesson import ABSENT, Claim, Foretell, Lesson, Wanted, way_of
-from sim.teaching.plain_typing import plain
-from sim.teaching.probes import Seen, look, sights
+from sim.scenario.shipped import find_scenario
+from sim.teaching.adjustments import Adjustment, load_adjustments
+from sim.teaching.lesson import CANNOT_BE_READ, Claim, Lesson, PredictQuestion, Wanted, classify_change
+from sim.teaching.plain_typing import replace_symbols
+from sim.teaching.probes import Seen, load_sights, probe_unit
 from sim.unit.model import ActionUnit
-from sim.units import parse
+from sim.units import parse_quantity
 
-NEAR = 0.1
+ANSWER_SHARE = 0.1
 """A number foretold within this share of what comes is right, or within half of what a bench tells. Our convention."""
 
 
 @cache
-def unit_of(lesson: Lesson) -> ActionUnit:
+def load_lesson_unit(lesson: Lesson) -> ActionUnit:
     """The unit that a lesson speaks of, as it should be."""
-    return set_up(load(scenario_path(lesson.scenario)))
+    return set_up(load(find_scenario(lesson.scenario)))
 
 
-def begun(lesson: Lesson) -> ActionUnit:
+def build_task_unit(lesson: Lesson) -> ActionUnit:
     """The unit as a task hands it over."""
-    return lesson.task.start.on(unit_of(lesson))
+    return lesson.task.start.on(load_lesson_unit(lesson))
 
 
-def turned(lesson: Lesson, values: Mapping[str, float]) -> ActionUnit:
+def apply_turns(lesson: Lesson, values: Mapping[str, float]) -> ActionUnit:
     """The task's unit with hands at values (SI); a hand not named stays.  Raises InputError for one of no use here."""
-    unit = begun(lesson)
+    unit = build_task_unit(lesson)
     for at, value in values.items():
-        if at not in lesson.task.hands:
-            allowed = ", ".join(lesson.task.hands)
+        if at not in lesson.task.adjustments:
+            allowed = ", ".join(lesson.task.adjustments)
             raise InputError([Fault("lesson", None, "hand", at[:40], allowed, "this lesson is done with these")])
-        unit = hands()[at].put(unit, value)
+        unit = load_adjustments()[at].put(unit, value)
     return unit
 
 
-def hands_of(lesson: Lesson) -> dict[Hand, float]:
+def list_task_adjustments(lesson: Lesson) -> dict[Adjustment, float]:
     """The task's hands, and where each stands when it begins (SI)."""
-    unit = begun(lesson)
-    return {hands()[at]: hands()[at].now(unit) for at in lesson.task.hands}
+    unit = build_task_unit(lesson)
+    return {load_adjustments()[at]: load_adjustments()[at].now(unit) for at in lesson.task.adjustments}
 
 
-def stands(lesson: Lesson, hand: Hand, now: float, inches: bool = False) -> str:
+def format_adjustment_place(lesson: Lesson, hand: Adjustment, now: float, inches: bool = False) -> str:
     """Where a hand stands, in words; of several that are told as themselves nothing, since it would give away which."""
     if hand.relative:
         return f"at {format_si(0.0, hand.unit, inches)}"
-    return f"at {format_si(now, hand.unit, inches)}" if len(lesson.task.hands) == 1 else "as found"
+    return f"at {format_si(now, hand.unit, inches)}" if len(lesson.task.adjustments) == 1 else "as found"
 
 
 @dataclass(frozen=True)
-class Row:
+class ResultRow:
     """One reading of a task: what was wanted, what came out."""
 
     wanted: Wanted
@@ -69,10 +69,10 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Result:
+class TaskResult:
     """What a try came to: every reading that was wanted, and words about this very result."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[ResultRow, ...]
     words: tuple[str, ...]
 
     @property
@@ -80,57 +80,62 @@ class Result:
         return all(row.met for row in self.rows)
 
 
-def result(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> Result:
+def judge_task(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> TaskResult:
     """Try a task with the hands at these values (SI).  Raises InputError."""
-    seen = look(turned(lesson, values), reads_of(lesson))
-    rows = tuple(Row(w, w.told(inches), told(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
-    words = tuple(filled(f.say, seen, inches) for f in lesson.task.feedback if f.when.met(seen))
-    return Result(rows, words)
+    seen = probe_unit(apply_turns(lesson, values), list_needed_readings(lesson))
+    rows = tuple(ResultRow(w, w.told(inches), format_seen(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
+    words = tuple(fill_words(f.say, seen, inches) for f in lesson.task.feedback if f.when.met(seen))
+    return TaskResult(rows, words)
 
 
-def reads_of(lesson: Lesson) -> set[str]:
+def list_needed_readings(lesson: Lesson) -> set[str]:
     """Every reading that a task's result needs."""
     wanted = [*lesson.task.want, *(f.when for f in lesson.task.feedback)]
-    words = {name for f in lesson.task.feedback for name in sights() if f"{{{name}}}" in f.say}
+    words = {name for f in lesson.task.feedback for name in load_sights() if f"{{{name}}}" in f.say}
     return {name for w in wanted for name in w.reads} | words
 
 
-def told(seen: Seen, name: str, inches: bool = False) -> str:
+def format_seen(seen: Seen, name: str, inches: bool = False) -> str:
     """One reading in words."""
     value = seen.values[name]
     if value is None or isinstance(value, str):
-        return value or ABSENT
-    return format_si(value, sights()[name].unit, inches)
+        return value or CANNOT_BE_READ
+    return format_si(value, load_sights()[name].unit, inches)
 
 
-def filled(say: str, seen: Seen, inches: bool = False) -> str:
+def fill_words(say: str, seen: Seen, inches: bool = False) -> str:
     """Words with what was read in place of each {reading}."""
     for name in seen.values:
-        say = say.replace(f"{{{name}}}", told(seen, name, inches))
+        say = say.replace(f"{{{name}}}", format_seen(seen, name, inches))
     return say
 
 
-def near(question: Foretell, value: float) -> float:
+def find_answer_tolerance(question: PredictQuestion, value: float) -> float:
     """How far off a number may be foretold and still be right, where ``value`` comes (SI)."""
-    return max(0.5 * sights()[question.read].si, NEAR * abs(value))
+    return max(0.5 * load_sights()[question.read].si, ANSWER_SHARE * abs(value))
 
 
-def judged(question: Foretell, inches: bool = False) -> str:
+def format_answer_rule(question: PredictQuestion, inches: bool = False) -> str:
     """What counts as right, told before anything is said; nothing where a word is chosen."""
-    sight = sights()[question.read]
+    sight = load_sights()[question.read]
     if question.number:
-        share = f"{100 * NEAR:.0f} %"
-        return f"It counts as right within {share} of what comes, and always within {told_close(sight, 0.5, inches)}."
-    return "" if question.words else f"“Stays” means: it moves by less than {told_close(sight, 1.0, inches)}."
+        share = f"{100 * ANSWER_SHARE:.0f} %"
+        return (
+            f"It counts as right within {share} of what comes, and always within "
+            f"{format_accuracy_share(sight, 0.5, inches)}."
+        )
+    return (
+        "" if question.words else f"“Stays” means: it moves by less than {format_accuracy_share(sight, 1.0, inches)}."
+    )
 
 
-def told_close(sight: Sight, share: float, inches: bool) -> str:
+def format_accuracy_share(sight: ReadableQuantity, share: float, inches: bool) -> str:
     """A share of what a bench tells of a reading, in words."""
     return format_si(share * sight.si, sight.unit, inches)
 
 
 @dataclass(frozen=True)
-class Foretold:
+class PredictionResult:
     """What was said beforehand, what came, and how far off it was."""
 
     right: bool
@@ -142,21 +147,21 @@ class Foretold:
     """For a number: how far off it was."""
 
 
-def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False) -> Foretold:
+def judge_prediction(lesson: Lesson, question: PredictQuestion, said: str, inches: bool = False) -> PredictionResult:
     """What came of a question, beside what was said (a word of its answers, or a value).  Raises InputError."""
-    was = question.given.on(unit_of(lesson))
+    was = question.given.on(load_lesson_unit(lesson))
     now = question.change.on(was)
-    before, after = (look(u, [question.read]) for u in (was, now))
-    b, a = (told(s, question.read, inches) for s in (before, after))
+    before, after = (probe_unit(u, [question.read]) for u in (was, now))
+    b, a = (format_seen(s, question.read, inches) for s in (before, after))
     value = after.values[question.read]
     if question.number:
-        number = said_number(question, said)
-        sight = sights()[question.read]
+        number = parse_said_number(question, said)
+        sight = load_sights()[question.read]
         if not isinstance(value, float):
-            return Foretold(False, said, ABSENT, b, a, "")
+            return PredictionResult(False, said, CANNOT_BE_READ, b, a, "")
         off = number - value
         far = format_si(off, sight.unit, inches, sign="+")
-        return Foretold(abs(off) <= near(question, value), said, a, b, a, far)
+        return PredictionResult(abs(off) <= find_answer_tolerance(question, value), said, a, b, a, far)
     if said not in question.answers:
         raise InputError(
             [Fault("lesson", None, "answer", said[:40], ", ".join(question.answers), "choose one of these")]
@@ -165,38 +170,42 @@ def foretold(lesson: Lesson, question: Foretell, said: str, inches: bool = False
         came = str(value)
     else:
         first = before.number(question.read)
-        came = ABSENT if first is None or not isinstance(value, float) else way_of(question.read, first, value)
-    return Foretold(said == came, said, came, b, a, "")
+        came = (
+            CANNOT_BE_READ
+            if first is None or not isinstance(value, float)
+            else classify_change(question.read, first, value)
+        )
+    return PredictionResult(said == came, said, came, b, a, "")
 
 
-def said_number(question: Foretell, said: str) -> float:
+def parse_said_number(question: PredictQuestion, said: str) -> float:
     """A number as it was typed (SI).  Raises InputError."""
-    dimension = UNITS[sights()[question.read].unit][1]
+    dimension = UNITS[load_sights()[question.read].unit][1]
     try:
-        return parse(said, dimension)
+        return parse_quantity(said, dimension)
     except QuantityError as error:
-        title, allowed = sights()[question.read].title, f"a quantity such as {plain(dimension.example)}"
-        raise InputError([Fault("lesson", None, title, said[:40], allowed, plain(error.remedy))]) from None
+        title, allowed = load_sights()[question.read].title, f"a quantity such as {replace_symbols(dimension.example)}"
+        raise InputError([Fault("lesson", None, title, said[:40], allowed, replace_symbols(error.remedy))]) from None
 
 
-def checked(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:
+def build_claim_row(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:
     """A sentence's claim beside what the simulation says: a row of a table."""
     was, now = claim.seen(unit)
     said = claim.wanted.told(inches) if claim.wanted is not None else claim.way
     return {
-        "done": "; ".join(turn_told(t, inches) for t in claim.change.turns) or "nothing",
-        "reading": sights()[claim.read].title,
-        "before": told(was, claim.read, inches) if claim.change.turns else "",
-        "after": told(now, claim.read, inches),
+        "done": "; ".join(format_turn(t, inches) for t in claim.change.turns) or "nothing",
+        "reading": load_sights()[claim.read].title,
+        "before": format_seen(was, claim.read, inches) if claim.change.turns else "",
+        "after": format_seen(now, claim.read, inches),
         "said": said,
         "holds": "yes" if claim.fits(was, now) else "no",
     }
 
 
-def turn_told(turn: tuple[str, float, bool], inches: bool = False) -> str:
+def format_turn(turn: tuple[str, float, bool], inches: bool = False) -> str:
     """One hand's change in words."""
     at, value, share = turn
-    hand = hands()[at]
+    hand = load_adjustments()[at]
     told_as = (
         f"{100 * value:.0f} %" if share else format_si(value, hand.unit, inches, sign="+" if hand.relative else "")
     )

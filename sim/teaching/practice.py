@@ -11,25 +11,25 @@ from typing import Literal
 
 import numpy as np
 
-from sim.diagnosis.bench_tests import LOST, BenchTest, Symptoms, read, tests_of
-from sim.diagnosis.faults import faults
+from sim.diagnosis.bench_tests import ANY_OTHER_WORD, BenchTest, Symptoms, list_unit_tests, try_symptoms
+from sim.diagnosis.faults import load_faults
 from sim.diagnosis.inference import Evidence
-from sim.diagnosis.next_test import TAKE_OUT
-from sim.diagnosis.trials import as_read
-from sim.display_units import convert_si, format_si, unit_label
+from sim.diagnosis.next_test import TAKE_OUT_SECONDS
+from sim.diagnosis.trials import simulate_bench_reading
+from sim.display_units import convert_si, format_si, format_unit
 from sim.errors import Fault, InputError
-from sim.fields.field_paths import suggestion
-from sim.fields.untrusted_text import refuse
-from sim.teaching.adjustments import Hand, hands
-from sim.teaching.exercise import Exercise, bench
+from sim.fields.field_paths import suggest_name
+from sim.fields.untrusted_text import make_input_error
+from sim.teaching.adjustments import Adjustment, load_adjustments
+from sim.teaching.exercise import Exercise, prepare_bench
 from sim.unit.model import ActionUnit
 
-KEPT = 64
+CACHE_SIZE = 64
 MOST_MOVES = 400
 """Moves of one attempt; the longest sensible one has some eighty."""
 
 Kind = Literal["take", "mend", "cause"]
-Mends = tuple[tuple[str, float], ...]
+Repairs = tuple[tuple[str, float], ...]
 """Hands and what they were put at or turned by (SI), in their order."""
 
 
@@ -44,24 +44,24 @@ class Move:
     def __str__(self) -> str:
         if self.kind != "mend":
             return f"{self.kind} {self.name}"
-        unit = hands()[self.name].unit
-        return f"mend {self.name}={convert_si(self.value, unit):.9g} {unit_label(unit)}".rstrip()
+        unit = load_adjustments()[self.name].unit
+        return f"mend {self.name}={convert_si(self.value, unit):.9g} {format_unit(unit)}".rstrip()
 
 
-def take(name: str) -> Move:
+def take_reading(name: str) -> Move:
     return Move("take", name)
 
 
-def cause(name: str) -> Move:
+def name_cause(name: str) -> Move:
     return Move("cause", name)
 
 
-def mend(at: str, typed: str | float) -> Move:
+def make_repair(at: str, typed: str | float) -> Move:
     """A hand put at a value as typed, or in SI.  Raises InputError."""
-    hand = hands().get(at)
+    hand = load_adjustments().get(at)
     if hand is None:
-        hint = suggestion(at, hands())
-        raise refuse("practice", "mend", at, hint.allowed, hint.remedy)
+        hint = suggest_name(at, load_adjustments())
+        raise make_input_error("practice", "mend", at, hint.allowed, hint.remedy)
     if not isinstance(typed, str):
         return Move("mend", at, typed)
     try:
@@ -70,16 +70,16 @@ def mend(at: str, typed: str | float) -> Move:
         raise InputError([replace(fault, file="practice") for fault in error.faults]) from None
 
 
-def move_of(text: str) -> Move:
+def parse_move(text: str) -> Move:
     """A move as it is written: ``take NAME``, ``mend AT=VALUE``, ``cause NAME``.  Raises InputError."""
     kind, _, rest = text.strip().partition(" ")
     at, is_given, typed = rest.partition("=")
     if kind == "mend" and is_given:
-        return mend(at.strip(), typed.strip())
+        return make_repair(at.strip(), typed.strip())
     if kind in ("take", "cause") and rest:
         return Move("take" if kind == "take" else "cause", rest.strip())
     allowed = "take NAME, mend AT=VALUE, or cause NAME"
-    raise refuse("practice", "move", text, allowed, "write it as one of these")
+    raise make_input_error("practice", "move", text, allowed, "write it as one of these")
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ class Taken:
 
 
 @dataclass(frozen=True)
-class Line:
+class NotebookLine:
     """A move with what it cost, all told so far (seconds), and what it gave; ``stage`` counts the mends before."""
 
     move: Move
@@ -137,16 +137,16 @@ class Attempt:
         elif move.kind == "cause":
             known = self.causes
         else:
-            known = self.hands
+            known = self.adjustments
         if move.name not in known:
-            hint = suggestion(move.name, known)
-            raise refuse("practice", move.kind, move.name, hint.allowed, hint.remedy)
+            hint = suggest_name(move.name, known)
+            raise make_input_error("practice", move.kind, move.name, hint.allowed, hint.remedy)
         if len(self.moves) >= MOST_MOVES:
             remedy = "hand in, or begin anew"
             raise InputError([Fault("practice", None, "moves", str(len(self.moves) + 1), f"{MOST_MOVES}", remedy)])
         if move.kind == "mend":
             try:
-                unit_after(self.exercise, (*self.mends, (move.name, move.value)))
+                build_repaired_unit(self.exercise, (*self.repairs, (move.name, move.value)))
             except ValueError as error:
                 remedy = "a smaller change, or another cause"
                 fault = Fault("practice", None, f"mend {move.name}", str(error), "what the parts allow", remedy)
@@ -155,38 +155,38 @@ class Attempt:
     @cached_property
     def tests(self) -> dict[str, BenchTest]:
         """Readings that can be taken."""
-        return tests_of(bench(self.exercise).sound)
+        return list_unit_tests(prepare_bench(self.exercise).sound)
 
     @cached_property
-    def hands(self) -> dict[str, Hand]:
+    def adjustments(self) -> dict[str, Adjustment]:
         """What can be changed."""
-        sound = bench(self.exercise).sound
-        return {at: hand for at, hand in hands().items() if hand.of(sound)}
+        sound = prepare_bench(self.exercise).sound
+        return {at: hand for at, hand in load_adjustments().items() if hand.of(sound)}
 
     @cached_property
     def causes(self) -> dict[str, str]:
         """What may be named, with titles."""
-        sound = bench(self.exercise).sound
-        return {n: f.title for n, f in faults().items() if f.of(sound)}
+        sound = prepare_bench(self.exercise).sound
+        return {n: f.title for n, f in load_faults().items() if f.of(sound)}
 
     @cached_property
-    def lines(self) -> tuple[Line, ...]:
+    def lines(self) -> tuple[NotebookLine, ...]:
         """The notebook."""
-        lines: list[Line] = []
+        lines: list[NotebookLine] = []
         total, out = 0.0, False
-        mends: Mends = ()
+        mends: Repairs = ()
         times: dict[str, int] = {}
         for move in self.moves:
             stage, taken = len(mends), None
             seconds = self.cost(move, out)
             if move.kind == "take":
-                taken = reading(self.exercise, mends, self.tests[move.name], times.get(move.name, 0))
+                taken = simulate_reading(self.exercise, mends, self.tests[move.name], times.get(move.name, 0))
                 times[move.name] = times.get(move.name, 0) + 1
                 out = taken.test.out
             elif move.kind == "mend":
                 mends, out = (*mends, (move.name, move.value)), False
             total += seconds
-            lines.append(Line(move, seconds, total, stage, out, taken))
+            lines.append(NotebookLine(move, seconds, total, stage, out, taken))
         return tuple(lines)
 
     def cost(self, move: Move, out: bool | None = None) -> float:
@@ -194,9 +194,9 @@ class Attempt:
         if move.kind == "cause":
             return 0.0
         if move.kind == "mend":
-            return self.hands[move.name].seconds
+            return self.adjustments[move.name].seconds
         test = self.tests[move.name]
-        return test.seconds + (TAKE_OUT if test.out and not (self.out if out is None else out) else 0.0)
+        return test.seconds + (TAKE_OUT_SECONDS if test.out and not (self.out if out is None else out) else 0.0)
 
     @property
     def seconds(self) -> float:
@@ -212,12 +212,12 @@ class Attempt:
         return self.lines[-1].out if self.lines else False
 
     @property
-    def mends(self) -> Mends:
+    def repairs(self) -> Repairs:
         return tuple((m.name, m.value) for m in self.moves if m.kind == "mend")
 
     @property
     def stage(self) -> int:
-        return len(self.mends)
+        return len(self.repairs)
 
     @property
     def named(self) -> tuple[str, ...]:
@@ -227,12 +227,12 @@ class Attempt:
     @property
     def unit(self) -> ActionUnit:
         """As it stands now."""
-        return unit_after(self.exercise, self.mends)
+        return build_repaired_unit(self.exercise, self.repairs)
 
     @property
     def found(self) -> Symptoms | None:
         """All that it reads now, without the bench's noise: for marking alone."""
-        return found_after(self.exercise, self.mends)
+        return read_repaired_unit(self.exercise, self.repairs)
 
     def taken(self, stage: int | None = None) -> dict[str, Taken]:
         """Readings taken at a stage (default: since the last mend); the mean of those taken more than once."""
@@ -241,14 +241,14 @@ class Attempt:
         for line in self.lines:
             if line.taken is not None and line.stage == at:
                 all_.setdefault(line.move.name, []).append(line.taken)
-        return {name: mean(taken) for name, taken in all_.items()}
+        return {name: average_taken(taken) for name, taken in all_.items()}
 
     def evidence(self, stage: int | None = None) -> Evidence:
         """The same as a diagnosis takes it."""
-        return evidence(self.taken(stage))
+        return build_observations(self.taken(stage))
 
 
-def mean(taken: Sequence[Taken]) -> Taken:
+def average_taken(taken: Sequence[Taken]) -> Taken:
     """One reading taken several times of a unit that nobody touched in between."""
     values = [t.value for t in taken if t.value is not None]
     if len(values) < 2:
@@ -256,7 +256,7 @@ def mean(taken: Sequence[Taken]) -> Taken:
     return replace(taken[-1], value=sum(values) / len(values), times=len(values))
 
 
-def evidence(taken: Mapping[str, Taken]) -> Evidence:
+def build_observations(taken: Mapping[str, Taken]) -> Evidence:
     """Readings as a diagnosis takes them."""
     numbers: dict[str, float] = {}
     words: dict[str, str] = {}
@@ -273,31 +273,31 @@ def evidence(taken: Mapping[str, Taken]) -> Evidence:
     return Evidence(numbers, words, rough)
 
 
-def attempt(exercise: Exercise, moves: Iterable[str | Move]) -> Attempt:
+def make_attempt(exercise: Exercise, moves: Iterable[str | Move]) -> Attempt:
     """An attempt from its moves, written or made.  Raises InputError."""
-    return Attempt(exercise).then(*(move_of(m) if isinstance(m, str) else m for m in moves))
+    return Attempt(exercise).then(*(parse_move(m) if isinstance(m, str) else m for m in moves))
 
 
-@lru_cache(maxsize=KEPT)
-def unit_after(exercise: Exercise, mends: Mends) -> ActionUnit:
+@lru_cache(maxsize=CACHE_SIZE)
+def build_repaired_unit(exercise: Exercise, mends: Repairs) -> ActionUnit:
     """The spoiled unit after so many mends.  Raises ValueError where the parts do not allow one."""
     if not mends:
-        return bench(exercise).hidden.unit
+        return prepare_bench(exercise).hidden.unit
     at, value = mends[-1]
-    return hands()[at].put(unit_after(exercise, mends[:-1]), value)
+    return load_adjustments()[at].put(build_repaired_unit(exercise, mends[:-1]), value)
 
 
-@lru_cache(maxsize=KEPT)
-def found_after(exercise: Exercise, mends: Mends) -> Symptoms | None:
+@lru_cache(maxsize=CACHE_SIZE)
+def read_repaired_unit(exercise: Exercise, mends: Repairs) -> Symptoms | None:
     """What it reads then; None where it does not come to rest."""
-    return read(unit_after(exercise, mends)) if mends else bench(exercise).hidden.found
+    return try_symptoms(build_repaired_unit(exercise, mends)) if mends else prepare_bench(exercise).hidden.found
 
 
-def reading(exercise: Exercise, mends: Mends, test: BenchTest, times: int) -> Taken:
+def simulate_reading(exercise: Exercise, mends: Repairs, test: BenchTest, times: int) -> Taken:
     """One reading; its noise hangs on the exercise, the reading and how often it was taken before."""
-    found = found_after(exercise, mends)
+    found = read_repaired_unit(exercise, mends)
     if found is None:
-        return Taken(test, word=LOST if LOST in test.words else "")
+        return Taken(test, word=ANY_OTHER_WORD if ANY_OTHER_WORD in test.words else "")
     seen = None if test.needs is None else (test.needs[0], found.words[test.needs[0]])
     if test.words:
         return Taken(test, word=found.words[test.name])
@@ -306,4 +306,4 @@ def reading(exercise: Exercise, mends: Mends, test: BenchTest, times: int) -> Ta
         return Taken(test, seen=seen if seen != test.needs else None)
     drawn_by = f"{exercise.code} {exercise.ill} {test.name}"
     random = np.random.default_rng([exercise.seed, zlib.crc32(drawn_by.encode()), times])
-    return Taken(test, as_read(test, value, random) * test.si, seen=seen)
+    return Taken(test, simulate_bench_reading(test, value, random) * test.si, seen=seen)

@@ -11,9 +11,9 @@ import numpy as np
 
 from sim.bench import slow_press
 from sim.bench import strike as blows
-from sim.bench.predict import repeat, touches
-from sim.bench.rest_pose import Rest, at_rest
-from sim.diagnosis.bench_tests import Sight, bench_tests, symptoms
+from sim.bench.predict import list_touches, repeat
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.diagnosis.bench_tests import ReadableQuantity, list_bench_tests, read_symptoms
 from sim.errors import SimulationError
 from sim.piano import template
 from sim.unit.model import GRAVITY, ActionUnit
@@ -39,18 +39,18 @@ _ORDERED = {
     "toe_meets_button": "the toe meets the button", "lever_meets_screw": "the lever meets the drop screw",
     "lets_off": "the hammer lets off", "key_at_bottom": "the key is at the bottom",
 }  # fmt: skip
-BEARS = 1e-3 * GRAVITY
+BEARING_FORCE = 1e-3 * GRAVITY
 """A knuckle that bears with less than this on a part does not lie on it, N (1 gf: our convention)."""
 _PRESSED = (
-    *(Sight(name, f"key travel, front, until {what}", "mm", 0.1) for name, what in _ORDERED.items()),
-    Sight("crown_at_button", "crown to string where the toe meets the button", "mm", 0.5),
-    Sight("crown_at_screw", "crown to string where the lever meets the drop screw", "mm", 0.5),
-    Sight("friction_felt", "friction felt at the key", "gf", 1.0),
-    Sight("balance_weight", "balance weight", "gf", 1.0),
-    Sight("on_jack", "the knuckle bears on the jack, key at rest, with", "gf", 2.0),
-    Sight("on_lever", "the knuckle bears on the lever, key at rest, with", "gf", 2.0),
-    Sight("rests_on", "the knuckle, key at rest, lies on", words=("the lever", "the jack", "both")),
-    Sight("comes_last", "last of all in a slow press", words=tuple(_ORDERED.values())),
+    *(ReadableQuantity(name, f"key travel, front, until {what}", "mm", 0.1) for name, what in _ORDERED.items()),
+    ReadableQuantity("crown_at_button", "crown to string where the toe meets the button", "mm", 0.5),
+    ReadableQuantity("crown_at_screw", "crown to string where the lever meets the drop screw", "mm", 0.5),
+    ReadableQuantity("friction_felt", "friction felt at the key", "gf", 1.0),
+    ReadableQuantity("balance_weight", "balance weight", "gf", 1.0),
+    ReadableQuantity("on_jack", "the knuckle bears on the jack, key at rest, with", "gf", 2.0),
+    ReadableQuantity("on_lever", "the knuckle bears on the lever, key at rest, with", "gf", 2.0),
+    ReadableQuantity("rests_on", "the knuckle, key at rest, lies on", words=("the lever", "the jack", "both")),
+    ReadableQuantity("comes_last", "last of all in a slow press", words=tuple(_ORDERED.values())),
 )
 _BLOWN = (
     ("hammer_speed", "hammer speed", "m_s", 0.05), ("travel_time", "travel time", "ms", 1.0),
@@ -59,16 +59,16 @@ _BLOWN = (
     ("bottom_after_contact", "crown on string to key at the bottom", "ms", 0.5),
     ("key_goes", "key travel, front, at most", "mm", 0.1),
 )  # fmt: skip
-_REPEATED = (Sight("limit", "strokes a second of which nine in ten sound", "", 0.5),)
+_REPEATED = (ReadableQuantity("limit", "strokes a second of which nine in ten sound", "", 0.5),)
 _TEMPLATE = (
-    Sight("template_low", "line under a touching template, lower than the true line by", "mm", 0.1),
-    Sight("template_squeezes", "back-rail cloth under a touching template, squeezed by", "mm", 0.01),
+    ReadableQuantity("template_low", "line under a touching template, lower than the true line by", "mm", 0.1),
+    ReadableQuantity("template_squeezes", "back-rail cloth under a touching template, squeezed by", "mm", 0.01),
 )
 
 
 def _press(rest: Rest) -> dict[str, float | str | None]:
-    pressed = slow_press.press(rest)
-    weight, _ = slow_press.touch_weight(pressed)
+    pressed = slow_press.press_slowly(rest)
+    weight, _ = slow_press.read_touch_weight(pressed)
     run, edge_travel = pressed.down, rest.travel(pressed.down) * rest.edge
     t, crown = run.trace["t"], run.place.crown_to_string
 
@@ -89,15 +89,15 @@ def _press(rest: Rest) -> dict[str, float | str | None]:
     ways = {name: way for name in _ORDERED if isinstance(way := found[name], float)}
     found["comes_last"] = _ORDERED[max(ways, key=lambda name: ways[name])] if ways else None
     bears = {n: float(run.trace[f"N_{n}_knuckle"][0]) for n in ("jack", "lever")}
-    on = [f"the {n}" for n, force in bears.items() if force >= BEARS]
+    on = [f"the {n}" for n, force in bears.items() if force >= BEARING_FORCE]
     found["rests_on"] = "both" if len(on) > 1 else on[0] if on else None
     return found | {f"on_{n}": force for n, force in bears.items()}
 
 
 def _blows(rest: Rest) -> dict[str, float | str | None]:
     found: dict[str, float | str | None] = {}
-    for touch in touches():
-        reading, run = blows.play(rest, touch)
+    for touch in list_touches():
+        reading, run = blows.play_touch(rest, touch)
         struck = reading.events.get("string_contact")
         for name in ("hammer_speed", "travel_time", "free_flight_distance"):
             found[f"{name}_{touch.name}"] = getattr(reading, name)
@@ -114,41 +114,41 @@ def _repeat(rest: Rest) -> dict[str, float | str | None]:
 
 
 def _template(rest: Rest) -> dict[str, float | str | None]:
-    (touched,) = template.touching(rest.unit, DEEPEST, (1.0,))
-    low = touched.high_at(TOUCHING)
+    (touched,) = template.lower_template(rest.unit, DEEPEST, (1.0,))
+    low = touched.find_height_excess(TOUCHING)
     under = None if low is None else touched.at(-low)
     return {"template_low": low, "template_squeezes": None if under is None else under.squeeze}
 
 
 def _bench(rest: Rest) -> dict[str, float | str | None]:
-    found = symptoms(rest.unit)
+    found = read_symptoms(rest.unit)
     return {**found.numbers, **found.words}
 
 
-Taken = Callable[[Rest], dict[str, float | str | None]]
+Probe = Callable[[Rest], dict[str, float | str | None]]
 
 
 @cache
-def _sources() -> tuple[tuple[Mapping[str, Sight], Taken], ...]:
+def _sources() -> tuple[tuple[Mapping[str, ReadableQuantity], Probe], ...]:
     """What is seen in one go, and how."""
     blown = [
-        Sight(f"{name}_{touch.name}", f"{title}, {touch.name} blow", unit, fine)
-        for touch in touches()
+        ReadableQuantity(f"{name}_{touch.name}", f"{title}, {touch.name} blow", unit, fine)
+        for touch in list_touches()
         for name, title, unit, fine in _BLOWN
     ]
-    bench: Iterable[Sight] = bench_tests().values()
+    bench: Iterable[ReadableQuantity] = list_bench_tests().values()
     groups = ((bench, _bench), (_PRESSED, _press), (blown, _blows), (_REPEATED, _repeat), (_TEMPLATE, _template))
     return tuple(({s.name: s for s in group}, taken) for group, taken in groups)
 
 
 @cache
-def sights() -> Mapping[str, Sight]:
+def load_sights() -> Mapping[str, ReadableQuantity]:
     """All of them by name."""
     return {name: s for group, _ in _sources() for name, s in group.items()}
 
 
 @dataclass(frozen=True)
-class _Known:
+class _CachedUnit:
     """A unit, known again by all that it holds."""
 
     held: str
@@ -156,23 +156,23 @@ class _Known:
 
 
 @lru_cache(maxsize=128)
-def _taken(known: _Known, source: int) -> Mapping[str, float | str | None]:
+def _probe_source(known: _CachedUnit, source: int) -> Mapping[str, float | str | None]:
     """What one source shows of a unit: the next question about the same unit costs nothing.  Raises SimulationError."""
-    return MappingProxyType(_sources()[source][1](at_rest(known.unit)))
+    return MappingProxyType(_sources()[source][1](settle_at_rest(known.unit)))
 
 
-def look(unit: ActionUnit, names: Iterable[str]) -> Seen:
+def probe_unit(unit: ActionUnit, names: Iterable[str]) -> Seen:
     """What these sights show of a unit (SI); all None where it does not come to rest.  Raises KeyError."""
     wanted = set(names)
-    missing = wanted - sights().keys()
+    missing = wanted - load_sights().keys()
     if missing:
         raise KeyError(f"no such sight: {', '.join(sorted(missing))}")
     values: dict[str, float | str | None] = dict.fromkeys(wanted)
-    known = _Known(repr(unit), unit)
+    known = _CachedUnit(repr(unit), unit)
     try:
         for source, (group, _) in enumerate(_sources()):
             if wanted & group.keys():
-                found = _taken(known, source)
+                found = _probe_source(known, source)
                 values |= {n: found.get(n) for n in wanted & group.keys()}
     except SimulationError:
         return Seen(dict.fromkeys(wanted))

@@ -16,8 +16,8 @@ from pydantic import Field, NaiveDatetime, ValidationError
 
 from sim.errors import InputError
 from sim.fields.section_base import Name, Section
-from sim.fields.untrusted_files import from_lists
-from sim.fields.untrusted_text import decode, parse_toml, refuse
+from sim.fields.untrusted_files import collect_list_faults
+from sim.fields.untrusted_text import decode_text, make_input_error, parse_toml
 
 FORM = 1
 """Form of the file; another one is refused."""
@@ -101,7 +101,7 @@ class Progress:
         return Progress.of(*self.entries, *other.entries)
 
 
-def now() -> datetime:
+def get_current_time() -> datetime:
     """The time by this machine's clock, to the second."""
     return datetime.now().replace(microsecond=0)
 
@@ -110,29 +110,31 @@ class OtherFormError(InputError):
     """A sound file that is of another form, or no progress at all: to be left as it is."""
 
 
-def text_of(progress: Progress) -> str:
+def format_progress(progress: Progress) -> str:
     """The text of a progress file.  Raises InputError where that would be larger than what is read back."""
     what, remedy = "entries", "put this file away under another name and begin a new one"
     count = len(progress.entries)
     if count > MOST_DONE:
-        raise refuse("progress", "the file", f"{count} {what}", f"at most {MOST_DONE} {what}", remedy)
+        raise make_input_error("progress", "the file", f"{count} {what}", f"at most {MOST_DONE} {what}", remedy)
     lists = {"lesson": progress.lessons, "exercise": progress.exercises, "rough": progress.rough}
     tables = {name: [entry.model_dump() for entry in entries] for name, entries in lists.items() if entries}
     return HEAD + tomli_w.dumps({"form": FORM} | tables)
 
 
-def opened(data: bytes, name: str = "progress") -> Progress:
+def parse_progress(data: bytes, name: str = "progress") -> Progress:
     """The progress that a file's bytes hold; an empty file holds none.
 
     Raises InputError with all that is wrong, OtherFormError for a file that is not of this form.
     """
-    tree = parse_toml(decode(data, name), name)
+    tree = parse_toml(decode_text(data, name), name)
     if tree and (type(tree.get("form")) is not int or tree["form"] != FORM):
-        raise OtherFormError(refuse(name, "form", tree.get("form", "missing"), str(FORM), _remedy(tree)).faults)
+        raise OtherFormError(
+            make_input_error(name, "form", tree.get("form", "missing"), str(FORM), _remedy(tree)).faults
+        )
     try:
         found = _File.model_validate({"form": FORM} | tree)
     except ValidationError as error:
-        raise InputError(from_lists(error, name, "mend it, or take the entry out")) from None
+        raise InputError(collect_list_faults(error, name, "mend it, or take the entry out")) from None
     return Progress.of(*found.lesson, *found.exercise, *found.rough)
 
 

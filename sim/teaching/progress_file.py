@@ -6,14 +6,14 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from sim.atomic_write import alone, whole
+from sim.atomic_write import lock_folder, write_atomically
 from sim.errors import InputError
-from sim.fields.untrusted_text import LARGEST_FILE, refuse
-from sim.teaching.progress import OtherFormError, Progress, opened, text_of
+from sim.fields.untrusted_text import LARGEST_FILE, make_input_error
+from sim.teaching.progress import OtherFormError, Progress, format_progress, parse_progress
 
 
 @dataclass(frozen=True)
-class Kept:
+class StoredProgress:
     """What the file holds now; ``aside`` is where an unreadable one was put, and ``why``."""
 
     progress: Progress
@@ -21,35 +21,35 @@ class Kept:
     why: str = ""
 
 
-def keep(path: Path, mine: Progress) -> Kept:
+def merge_progress(path: Path, mine: Progress) -> StoredProgress:
     """Put ``mine`` into the file beside what it holds, and give back all of it.
 
     One that cannot be read is set aside first, under a name of its own; one of another form is left alone
     (OtherFormError).  Raises InputError where it would grow too large, OSError where it cannot be written; what
     was there before then stays.
     """
-    with alone(path):
+    with lock_folder(path):
         there, aside, why = Progress(), None, ""
         if path.exists():
             data = _bytes(path)
             try:
-                there = opened(data, str(path))
+                there = parse_progress(data, str(path))
             except OtherFormError:
                 raise
             except InputError as error:
                 aside, why = _set_aside(path), str(error)
         both = there | mine
         if both != there or not path.exists():
-            text = text_of(both)
-            with whole(path) as new:
+            text = format_progress(both)
+            with write_atomically(path) as new:
                 new.write_text(text, encoding="utf-8")
-    return Kept(both, aside, why)
+    return StoredProgress(both, aside, why)
 
 
 def _bytes(path: Path) -> bytes:
     """What is in the file; of one that is too large a little more than is allowed."""
     if not path.is_file():
-        raise refuse(str(path), "the file", "not an ordinary file", "an ordinary file", "name another")
+        raise make_input_error(str(path), "the file", "not an ordinary file", "an ordinary file", "name another")
     with path.open("rb") as file:
         return file.read(LARGEST_FILE + 1)
 
@@ -64,4 +64,6 @@ def _set_aside(path: Path) -> Path:
             continue
         os.replace(path, other)
         return other
-    raise refuse(str(path), "the file", "unreadable", "a file of progress", "put away those that were set aside before")
+    raise make_input_error(
+        str(path), "the file", "unreadable", "a file of progress", "put away those that were set aside before"
+    )

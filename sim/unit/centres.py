@@ -14,17 +14,17 @@ import math
 from sim.unit.model import GRAVITY, Vec
 
 
-def gravity_stiffness(mass: float, mass_centre: Vec) -> float:
+def compute_gravity_stiffness(mass: float, mass_centre: Vec) -> float:
     """m g r of a part hanging from its centre, N·m/rad; the mass centre from that centre, m."""
     return mass * GRAVITY * math.hypot(*mass_centre)
 
 
-def amplitude_lost(torque: float, stiffness: float) -> float:
+def compute_amplitude_loss(torque: float, stiffness: float) -> float:
     """Amplitude (rad) lost in each half swing."""
     return 2 * torque / stiffness
 
 
-def torque_from_swings(swings: float, start: float, stiffness: float) -> float:
+def convert_swings_to_torque(swings: float, start: float, stiffness: float) -> float:
     """Friction torque (N·m) of a part that makes ``swings`` half swings from ``start`` (rad) until it stops.
 
     A count leaves the torque open between start·c/(2n + 1) and
@@ -34,7 +34,7 @@ def torque_from_swings(swings: float, start: float, stiffness: float) -> float:
     return stiffness * start / (2 * swings)
 
 
-def swings_from_torque(torque: float, start: float, stiffness: float) -> float:
+def convert_torque_to_swings(torque: float, start: float, stiffness: float) -> float:
     """Half swings, not rounded, in which a start angle (rad) is used up; infinite without friction."""
     return stiffness * start / (2 * torque) if torque > 0 else math.inf
 
@@ -45,11 +45,11 @@ def count_swings(torque: float, start: float, stiffness: float) -> int:
     return max(0, math.ceil((start / reach - 1) / 2 - 1e-12)) if torque > 0 else 0
 
 
-def torque_from_force(force: float, radius: float) -> float:
+def convert_force_to_torque(force: float, radius: float) -> float:
     """Friction torque (N·m) from the force (N) at a radius (m) that just keeps the freed part turning."""
     return force * radius
 
 
-def force_from_torque(torque: float, radius: float) -> float:
-    """Inverse of ``torque_from_force``."""
+def convert_torque_to_force(torque: float, radius: float) -> float:
+    """Inverse of ``convert_force_to_torque``."""
     return torque / radius

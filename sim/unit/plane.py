@@ -7,51 +7,51 @@ import math
 from sim.unit.model import Vec
 
 
-def plus(a: Vec, b: Vec) -> Vec:
+def add_vectors(a: Vec, b: Vec) -> Vec:
     """a + b."""
     return a[0] + b[0], a[1] + b[1]
 
 
-def minus(a: Vec, b: Vec) -> Vec:
+def subtract_vectors(a: Vec, b: Vec) -> Vec:
     """a - b."""
     return a[0] - b[0], a[1] - b[1]
 
 
-def along(a: Vec, direction: Vec, length: float) -> Vec:
+def offset_point(a: Vec, direction: Vec, length: float) -> Vec:
     """The point a distance away from ``a`` in a direction (a unit vector)."""
     return a[0] + length * direction[0], a[1] + length * direction[1]
 
 
-def dot(a: Vec, b: Vec) -> float:
+def dot_product(a: Vec, b: Vec) -> float:
     """Scalar product."""
     return a[0] * b[0] + a[1] * b[1]
 
 
-def unit(angle: float) -> Vec:
+def unit_vector(angle: float) -> Vec:
     """The direction at an angle."""
     return math.cos(angle), math.sin(angle)
 
 
-def left_of(direction: Vec) -> Vec:
+def rotate_quarter_turn(direction: Vec) -> Vec:
     """The direction a quarter turn counter-clockwise."""
     return -direction[1], direction[0]
 
 
-def turned(a: Vec, angle: float) -> Vec:
+def rotate_vector(a: Vec, angle: float) -> Vec:
     """``a`` turned counter-clockwise about the origin."""
     c, s = math.cos(angle), math.sin(angle)
     return c * a[0] - s * a[1], s * a[0] + c * a[1]
 
 
-def closes(a: float, b: float, c: float) -> bool:
+def is_triangle(a: float, b: float, c: float) -> bool:
     """Whether three lengths make a triangle of some width."""
     return a + b > c and b + c > a and c + a > b
 
 
-def third_corner(a: Vec, b: Vec, from_a: float, from_b: float, side: int) -> Vec:
+def find_third_corner(a: Vec, b: Vec, from_a: float, from_b: float, side: int) -> Vec:
     """The corner at given distances from ``a`` and ``b``; ``side`` +1 left, -1 right of the way from a to b."""
     base = math.dist(a, b)
     ahead = (base**2 + from_a**2 - from_b**2) / (2 * base)
     beside = math.sqrt(max(0.0, from_a**2 - ahead**2))
     way = ((b[0] - a[0]) / base, (b[1] - a[1]) / base)
-    return along(along(a, way, ahead), left_of(way), side * beside)
+    return offset_point(offset_point(a, way, ahead), rotate_quarter_turn(way), side * beside)

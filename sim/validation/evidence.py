@@ -9,14 +9,14 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.display_units import convert_si, unit_label
+from sim.display_units import convert_si, format_unit
 from sim.errors import SimulationError
-from sim.fingerprint import version
-from sim.parallel import on_all_cores
-from sim.studies.healthy_variation import drawn
+from sim.fingerprint import compute_version
+from sim.parallel import run_on_all_cores
+from sim.studies.healthy_variation import draw_healthy_unit
 from sim.unit.model import ActionUnit
-from sim.validation.published import Check, Curve, Found, Judged, curves, rows
-from sim.validation.published_measures import PLATEAU_AT, PLAYED, key_speed_over_travel, played
+from sim.validation.published import CheckResult, JudgedRow, PublishedCheck, PublishedCurve, load_curves, load_rows
+from sim.validation.published_measures import PLATEAU_AT, PLAYED, played, trace_key_speed
 from sim.validation.published_trade import TRADE
 from sim.validation.specimen import Specimen
 
@@ -27,7 +27,7 @@ Stop = Callable[[], bool]
 UNITS, QUICK = 12, 3
 """Healthy units that are read, usually and in a hurry."""
 SEED = 1
-TRIES = 20
+MOST_DRAWS = 20
 MEASURES = {**PLAYED, **TRADE}
 
 
@@ -36,10 +36,10 @@ class NoneError(Exception):
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnCurve:
     """A curve as the units give it: values (edge unit) by unit and speed, NaN where a unit cannot be played so."""
 
-    curve: Curve
+    curve: PublishedCurve
     values: Array
 
     def percentile(self, q: float) -> Array:
@@ -51,7 +51,7 @@ class Drawn:
 
 
 @dataclass(frozen=True)
-class Stroke:
+class KeyStroke:
     """The key's speed (m/s) over the share of its travel, down to the punching."""
 
     name: str
@@ -71,9 +71,9 @@ class Evidence:
     passed_over: int
     """Drawn units that did not play and were drawn again, as a bench would regulate them again."""
     version: str
-    judged: tuple[Judged, ...]
-    curves: tuple[Drawn, ...]
-    strokes: tuple[Stroke, ...] = ()
+    judged: tuple[JudgedRow, ...]
+    curves: tuple[DrawnCurve, ...]
+    strokes: tuple[KeyStroke, ...] = ()
     """Of the unit that the others are drawn about."""
 
     @property
@@ -85,22 +85,24 @@ class Evidence:
     @property
     def stale(self) -> tuple[str, ...]:
         """Checks with a reason for a miss that is none."""
-        return tuple(_named(j, f) for j in self.judged for f in j.found if f.stale)
+        return tuple(_name_check(j, f) for j in self.judged for f in j.found if f.stale)
 
     @property
     def unexplained(self) -> tuple[str, ...]:
         """Misses without a reason."""
-        return tuple(_named(j, f) for j in self.judged for f in j.found if f.unexplained and not j.row.incomparable)
+        return tuple(
+            _name_check(j, f) for j in self.judged for f in j.found if f.unexplained and not j.row.incomparable
+        )
 
 
-def _named(j: Judged, f: Found) -> str:
+def _name_check(j: JudgedRow, f: CheckResult) -> str:
     low, high = f.check.gate or (float("nan"), float("nan"))
     middle = "nothing read" if f.middle is None else f"{f.middle:.4g}"
-    gate = f"gate {low:.4g} to {high:.4g} {unit_label(f.check.unit)}".rstrip()
+    gate = f"gate {low:.4g} to {high:.4g} {format_unit(f.check.unit)}".rstrip()
     return f"row {j.row.number}, {j.row.title}, {f.check.what}: {middle}, {gate}, {f.share or 0.0:.0%} inside"
 
 
-def evidence(
+def gather_evidence(
     unit: ActionUnit,
     units: int = UNITS,
     seed: int = SEED,
@@ -114,48 +116,52 @@ def evidence(
     The same seed gives the same units.  ``stop`` or Ctrl-C lets the units under way end and raises
     KeyboardInterrupt; NoneError where no drawn unit plays.
     """
-    listed, drawn_over = rows(), curves()
+    listed, drawn_over = load_rows(), load_curves()
     checks = [c for row in listed for c in row.checks]
     jobs = [partial(_one, unit, seed, i, checks, drawn_over) for i in range(units)]
-    read = on_all_cores(jobs, progress, lambda number: f"unit {number + 1} of {units}", stop)
+    read = run_on_all_cores(jobs, progress, lambda number: f"unit {number + 1} of {units}", stop)
     by_check = iter(zip(*(values for values, _, _ in read), strict=True)) if checks else iter(())
-    judged = tuple(Judged(row, tuple(Found(c, next(by_check)) for c in row.checks)) for row in listed)
-    lines = tuple(Drawn(c, np.array([over[i] for _, over, _ in read])) for i, c in enumerate(drawn_over))
+    judged = tuple(JudgedRow(row, tuple(CheckResult(c, next(by_check)) for c in row.checks)) for row in listed)
+    lines = tuple(DrawnCurve(c, np.array([over[i] for _, over, _ in read])) for i, c in enumerate(drawn_over))
     passed_over = sum(over for _, _, over in read)
     said = dict(changed or {})
-    return Evidence(unit, said, units, seed, passed_over, version(), judged, lines, strokes(Specimen(unit)))
+    return Evidence(
+        unit, said, units, seed, passed_over, compute_version(), judged, lines, compute_key_strokes(Specimen(unit))
+    )
 
 
-def strokes(s: Specimen) -> tuple[Stroke, ...]:
+def compute_key_strokes(s: Specimen) -> tuple[KeyStroke, ...]:
     """Key speed over travel at the plateau's hammer speed: pressed, struck, and the same finger on a rigid shank."""
-    found = key_speed_over_travel(s, PLATEAU_AT)
-    return tuple(Stroke(name, part, speed) for name, (part, speed) in found.items())
+    found = trace_key_speed(s, PLATEAU_AT)
+    return tuple(KeyStroke(name, part, speed) for name, (part, speed) in found.items())
 
 
-Read = tuple[list[float | None], list[list[float]], int]
+UnitFigures = tuple[list[float | None], list[list[float]], int]
 
 
-def _one(unit: ActionUnit, seed: int, number: int, checks: Sequence[Check], over: Sequence[Curve]) -> Read:
-    specimen, passed_over = healthy(unit, seed, number)
-    values = [measured(specimen, c) for c in checks]
-    lines = [[_point(specimen, c, v) for v in c.speeds] for c in over]
+def _one(
+    unit: ActionUnit, seed: int, number: int, checks: Sequence[PublishedCheck], over: Sequence[PublishedCurve]
+) -> UnitFigures:
+    specimen, passed_over = draw_specimen_unit(unit, seed, number)
+    values = [measure_check(specimen, c) for c in checks]
+    lines = [[_measure_curve_point(specimen, c, v) for v in c.speeds] for c in over]
     return values, lines, passed_over
 
 
-def healthy(unit: ActionUnit, seed: int, number: int) -> tuple[Specimen, int]:
+def draw_specimen_unit(unit: ActionUnit, seed: int, number: int) -> tuple[Specimen, int]:
     """The healthy unit of that number, one that plays a slow press, and how many were passed over for it."""
     random = np.random.default_rng([seed, number])
-    for passed_over in range(TRIES):
+    for passed_over in range(MOST_DRAWS):
         try:
-            specimen = Specimen(drawn(unit, random))
+            specimen = Specimen(draw_healthy_unit(unit, random))
             if specimen.pressed.outcome == "plays":
                 return specimen, passed_over
         except (SimulationError, ValueError):
             continue
-    raise NoneError(f"none of {TRIES} units drawn about {unit.name} plays: nothing to compare")
+    raise NoneError(f"none of {MOST_DRAWS} units drawn about {unit.name} plays: nothing to compare")
 
 
-def measured(specimen: Specimen, check: Check) -> float | None:
+def measure_check(specimen: Specimen, check: PublishedCheck) -> float | None:
     """One check of one unit (edge unit); None where it cannot be read."""
     try:
         return convert_si(MEASURES[check.measure](specimen, **check.options), check.unit)
@@ -163,6 +169,6 @@ def measured(specimen: Specimen, check: Check) -> float | None:
         return None
 
 
-def _point(specimen: Specimen, curve: Curve, v: float) -> float:
+def _measure_curve_point(specimen: Specimen, curve: PublishedCurve, v: float) -> float:
     value = convert_si(played(specimen, curve.quantity, v, curve.struck), curve.unit)
     return float("nan") if value is None else value

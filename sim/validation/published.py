@@ -16,16 +16,16 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.usual_ranges import usual
+from sim.bench.usual_ranges import find_usual_range
 from sim.display_units import UNITS
-from sim.shared_files import shared_file
+from sim.shared_files import find_shared_file
 
 Array = NDArray[np.float64]
 Verdict = Literal["pass", "miss", "not comparable"]
 
-INSIDE = 0.9
+INSIDE_SHARE = 0.9
 """Share of the healthy units that has to lie inside a gate.  Our convention."""
-KEY = 40
+COMPARED_KEY = 40
 """The note that the figures are of: usual ranges are taken there."""
 RESERVED = ("what", "measure", "unit", "gate", "law", "widened", "usual", "miss")
 
@@ -43,7 +43,7 @@ PARTS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
-class Check:
+class PublishedCheck:
     """One number of a row: how it is read (``measure`` with ``options``), its edge unit and its gate in that unit."""
 
     what: str
@@ -60,7 +60,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Row:
+class PublishedRow:
     """One published figure: where it comes from, and what is held to it."""
 
     number: str
@@ -73,11 +73,11 @@ class Row:
     tag: str
     why: str
     incomparable: str
-    checks: tuple[Check, ...]
+    checks: tuple[PublishedCheck, ...]
 
 
 @dataclass(frozen=True)
-class Curve:
+class PublishedCurve:
     """What is drawn over hammer speed: a blow's quantity against power laws, points (v, value, source) and gates."""
 
     name: str
@@ -94,10 +94,10 @@ class Curve:
 
 
 @dataclass(frozen=True)
-class Found:
+class CheckResult:
     """What the units read of one check (edge unit; None where a unit could not be read)."""
 
-    check: Check
+    check: PublishedCheck
     values: tuple[float | None, ...]
 
     @property
@@ -125,7 +125,7 @@ class Found:
     def verdict(self) -> Verdict:
         if self.share is None:
             return "not comparable"
-        return "pass" if self.share >= INSIDE else "miss"
+        return "pass" if self.share >= INSIDE_SHARE else "miss"
 
     @property
     def stale(self) -> bool:
@@ -139,11 +139,11 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedRow:
     """One row with what was found."""
 
-    row: Row
-    found: tuple[Found, ...] = field(default=())
+    row: PublishedRow
+    found: tuple[CheckResult, ...] = field(default=())
 
     @property
     def verdict(self) -> Verdict:
@@ -162,84 +162,84 @@ class Judged:
 
 
 @cache
-def _file() -> Mapping[str, Any]:
-    with shared_file("published.toml").open("rb") as file:
+def _load_file() -> Mapping[str, Any]:
+    with find_shared_file("published.toml").open("rb") as file:
         return tomllib.load(file)
 
 
-def tags() -> Mapping[str, str]:
+def load_tags() -> Mapping[str, str]:
     """How far a figure was read, by its tag."""
-    return dict(_file()["tags"])
+    return dict(_load_file()["tags"])
 
 
-def laws(name: str) -> tuple[tuple[float, float, float], ...]:
+def load_laws(name: str) -> tuple[tuple[float, float, float], ...]:
     """The power laws a v**b + c of one name, an instrument each (v in m/s, value in ms)."""
-    return tuple((float(a), float(b), float(c)) for a, b, c in _file()["power_laws"][name])
+    return tuple((float(a), float(b), float(c)) for a, b, c in _load_file()["power_laws"][name])
 
 
-def law_at(name: str, v: float) -> list[float]:
+def evaluate_laws(name: str, v: float) -> list[float]:
     """What each instrument's law gives at hammer speed v (m/s), ms."""
-    return [a * v**b + c for a, b, c in laws(name)]
+    return [a * v**b + c for a, b, c in load_laws(name)]
 
 
-def band(name: str, v: float, widened: float = 0.0) -> tuple[float, float]:
+def compute_law_band(name: str, v: float, widened: float = 0.0) -> tuple[float, float]:
     """From the least to the most of the laws at hammer speed v (m/s), widened by a share, ms."""
-    values = law_at(name, v)
+    values = evaluate_laws(name, v)
     return min(values) * (1 - widened), max(values) * (1 + widened)
 
 
-def source(name: str) -> str:
+def describe_source(name: str) -> str:
     """A source in words."""
-    return str(_file()["sources"].get(name, name))
+    return str(_load_file()["sources"].get(name, name))
 
 
 @cache
-def rows() -> tuple[Row, ...]:
+def load_rows() -> tuple[PublishedRow, ...]:
     """All rows, in the order of the report's parts."""
-    found = [_row(raw) for raw in _file()["row"]]
+    found = [_parse_row(raw) for raw in _load_file()["row"]]
     order = list(PARTS)
     return tuple(sorted(found, key=lambda row: order.index(row.part)))
 
 
 @cache
-def curves() -> tuple[Curve, ...]:
+def load_curves() -> tuple[PublishedCurve, ...]:
     """All curves, in the file's order."""
-    return tuple(_curve(raw) for raw in _file()["curve"])
+    return tuple(_parse_curve(raw) for raw in _load_file()["curve"])
 
 
-def _row(raw: Mapping[str, Any]) -> Row:
-    return Row(
+def _parse_row(raw: Mapping[str, Any]) -> PublishedRow:
+    return PublishedRow(
         **{name: raw[name] for name in ("number", "part", "title", "plain", "published", "conditions", "tag", "why")},
-        sources=tuple(source(name) for name in raw["source"]),
+        sources=tuple(describe_source(name) for name in raw["source"]),
         incomparable=raw.get("incomparable", ""),
-        checks=tuple(_check(c) for c in raw["checks"]),
+        checks=tuple(_parse_check(c) for c in raw["checks"]),
     )
 
 
-def _check(raw: Mapping[str, Any]) -> Check:
+def _parse_check(raw: Mapping[str, Any]) -> PublishedCheck:
     options = {name: tuple(v) if isinstance(v, list) else v for name, v in raw.items() if name not in RESERVED}
     if raw["unit"] not in UNITS:
         raise ValueError(f"shared/published.toml: {raw['what']}: no unit {raw['unit']!r}; there are {[*UNITS]}")
-    return Check(raw["what"], raw["measure"], options, raw["unit"], _gate(raw), raw.get("miss", ""))
+    return PublishedCheck(raw["what"], raw["measure"], options, raw["unit"], _parse_gate(raw), raw.get("miss", ""))
 
 
-def _gate(raw: Mapping[str, Any]) -> tuple[float, float] | None:
+def _parse_gate(raw: Mapping[str, Any]) -> tuple[float, float] | None:
     if "gate" in raw:
         low, high = map(float, raw["gate"])
         return low, high
     if "law" in raw:
-        return band(raw["law"], raw["v"], raw["widened"])
+        return compute_law_band(raw["law"], raw["v"], raw["widened"])
     if "usual" in raw:
-        found = usual(raw["usual"], KEY)
+        found = find_usual_range(raw["usual"], COMPARED_KEY)
         if found is None or found.unit != raw["unit"]:
             raise ValueError(f"shared/published.toml: {raw['what']}: no usual range of {raw['usual']} in that unit")
         return found.low, found.high
     return None
 
 
-def _curve(raw: Mapping[str, Any]) -> Curve:
-    points = tuple((float(v), float(y), source(name)) for v, y, name in raw.get("points", ()))
+def _parse_curve(raw: Mapping[str, Any]) -> PublishedCurve:
+    points = tuple((float(v), float(y), describe_source(name)) for v, y, name in raw.get("points", ()))
     gates: Sequence[Sequence[float]] = raw.get("gates", ())
     rest = {name: value for name, value in raw.items() if name not in ("points", "gates", "speeds")}
     boxes = tuple((float(a), float(b), float(c), float(d)) for a, b, c, d in gates)
-    return Curve(**rest, speeds=tuple(map(float, raw["speeds"])), points=points, gates=boxes)
+    return PublishedCurve(**rest, speeds=tuple(map(float, raw["speeds"])), points=points, gates=boxes)

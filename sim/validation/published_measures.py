@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench import repetition, strike
-from sim.bench.hammer_modes import ringing
+from sim.bench.hammer_modes import measure_shank_frequency
 from sim.bench.readings import Strike
 from sim.physics import shank
 from sim.physics.finger import Touch
@@ -30,27 +30,27 @@ PLATEAU_AT = 2.0
 """Hammer speed (m/s) at which the key's motion is drawn: mf."""
 
 
-def _key_to_bottom(blow: Strike) -> float | None:
+def _compute_key_to_bottom(blow: Strike) -> float | None:
     start, end = blow.events["key_leaves_rest"], blow.events["key_bottom"]
     return None if start is None or end is None else end - start
 
 
-def _landing(blow: Strike) -> float | None:
+def _compute_landing(blow: Strike) -> float | None:
     landed, contact = blow.events["key_meets_punching"], blow.events["string_contact"]
     return None if landed is None or contact is None else landed - contact
 
 
-def _speed_ratio(blow: Strike) -> float | None:
+def _compute_speed_ratio(blow: Strike) -> float | None:
     return blow.hammer_speed / blow.key_speed_max if blow.hammer_speed and blow.key_speed_max else None
 
 
 DERIVED: Mapping[str, Callable[[Strike], float | None]] = {
-    "key_to_bottom": _key_to_bottom, "landing": _landing, "speed_ratio": _speed_ratio,
+    "key_to_bottom": _compute_key_to_bottom, "landing": _compute_landing, "speed_ratio": _compute_speed_ratio,
 }  # fmt: skip
 """What is worked out from a blow's readings, beside the readings themselves."""
 
 
-def of_blow(blow: Strike | None, quantity: str) -> float | None:
+def read_blow_quantity(blow: Strike | None, quantity: str) -> float | None:
     """One quantity of a blow."""
     if blow is None:
         return None
@@ -60,28 +60,28 @@ def of_blow(blow: Strike | None, quantity: str) -> float | None:
 
 def played(s: Specimen, quantity: str, v: float, struck: bool = False) -> float | None:
     """A quantity of the blow that the unit's finger gives hammer speed v with."""
-    return of_blow(s.blow(v, struck), quantity)
+    return read_blow_quantity(s.blow(v, struck), quantity)
 
 
 def led(s: Specimen, quantity: str, v: float) -> float | None:
     """The same with the key led to its bottom, in the time that gives hammer speed v."""
-    return of_blow(s.blow(v, kind="motion"), quantity)
+    return read_blow_quantity(s.blow(v, kind="motion"), quantity)
 
 
-def _over(s: Specimen, quantity: str, speeds: tuple[float, ...], struck: bool) -> list[float] | None:
+def _read_over_speeds(s: Specimen, quantity: str, speeds: tuple[float, ...], struck: bool) -> list[float] | None:
     values = [played(s, quantity, v, struck) for v in speeds]
     return None if None in values else [float(v) for v in values if v is not None]
 
 
 def greatest_rise(s: Specimen, quantity: str, speeds: tuple[float, ...], struck: bool = False) -> float | None:
     """Greatest rise from one hammer speed to the next; below zero where the quantity falls all the way."""
-    values = _over(s, quantity, speeds, struck)
+    values = _read_over_speeds(s, quantity, speeds, struck)
     return None if values is None else max(b - a for a, b in itertools.pairwise(values))
 
 
 def zero_at(s: Specimen, quantity: str, speeds: tuple[float, ...], struck: bool = False) -> float | None:
     """Hammer speed at which a falling quantity is zero, straight between the speeds."""
-    values = _over(s, quantity, speeds, struck)
+    values = _read_over_speeds(s, quantity, speeds, struck)
     if values is None:
         return None
     for (v, a), (w, b) in itertools.pairwise(zip(speeds, values, strict=True)):
@@ -92,7 +92,7 @@ def zero_at(s: Specimen, quantity: str, speeds: tuple[float, ...], struck: bool 
 
 def half_span(s: Specimen, quantity: str, speeds: tuple[float, ...]) -> float | None:
     """Half of what lies between the softest and the loudest of three speeds, over the value at the middle one."""
-    values = _over(s, quantity, speeds, False)
+    values = _read_over_speeds(s, quantity, speeds, False)
     return None if values is None else (values[0] - values[2]) / (2 * values[1])
 
 
@@ -104,7 +104,7 @@ def struck_less_pressed(s: Specimen, v: float) -> float | None:
 
 def softest(s: Specimen) -> float | None:
     """Hammer speed of the softest pressed blow that sounds, by halving the strength's bracket."""
-    i = s.louder(0.0, False, "finger")
+    i = s.find_louder_strength(0.0, False, "finger")
     if i is None or i == 0:
         return None
     low, high = map(float, STRENGTHS["finger"][i - 1 : i + 1])
@@ -128,15 +128,15 @@ def out_of_order(s: Specimen, v: float) -> float | None:
 
 def plateau(s: Specimen, v: float, over: str = "") -> float | None:
     """Dip of the key's speed in a struck touch; with ``over``, that of the "pressed" or "rigid" one over it."""
-    motions = key_speed_over_travel(s, v)
-    deep = dip(*motions["struck"]) if "struck" in motions else None
+    motions = trace_key_speed(s, v)
+    deep = compute_dip(*motions["struck"]) if "struck" in motions else None
     if deep is None or not over:
         return deep
     other = {"pressed": "pressed", "rigid": "struck, rigid shank"}[over]
-    return dip(*motions[other]) / deep if other in motions and deep > 0 else None
+    return compute_dip(*motions[other]) / deep if other in motions and deep > 0 else None
 
 
-def key_speed_over_travel(s: Specimen, v: float) -> dict[str, tuple[Array, Array]]:
+def trace_key_speed(s: Specimen, v: float) -> dict[str, tuple[Array, Array]]:
     """Share of the key's travel and its speed (m/s), until it lands: pressed, struck, and struck with a rigid shank.
 
     The last is played by the finger that gives hammer speed v with the bending one.
@@ -147,7 +147,7 @@ def key_speed_over_travel(s: Specimen, v: float) -> dict[str, tuple[Array, Array
     for name, (body, touch) in touches.items():
         if touch is None:
             continue
-        r = strike.blow(body.rest, touch)
+        r = strike.run_blow(body.rest, touch)
         landed = int(np.argmax(r.trace["N_punching"] > 0))
         if landed:
             travel = body.rest.travel(r)
@@ -155,7 +155,7 @@ def key_speed_over_travel(s: Specimen, v: float) -> dict[str, tuple[Array, Array
     return found
 
 
-def dip(part: Array, speed: Array) -> float:
+def compute_dip(part: Array, speed: Array) -> float:
     """Depth of the dip in key speed within PLATEAU of the travel, under the peak before it (0: none)."""
     inside = (part >= PLATEAU[0]) & (part <= PLATEAU[1])
     before = part < part[inside][np.argmin(speed[inside])]
@@ -174,21 +174,21 @@ def flight_over_ballistics(s: Specimen, v: float, rigid: bool) -> float | None:
         return None
     i = int(np.searchsorted(r.trace["t"], start))
     u, gap = float(r.place.crown_speed[i]), float(r.place.crown_to_string[i])
-    g = deceleration(body.unit)
+    g = compute_deceleration(body.unit)
     reach = u * u - 2 * g * gap
     return None if reach < 0 else flight * g / (u - math.sqrt(reach))
 
 
-def deceleration(unit: ActionUnit) -> float:
+def compute_deceleration(unit: ActionUnit) -> float:
     """What weight takes off the crown's speed while the level hammer flies freely, m/s²."""
     hm = unit.hammer
     moment = GRAVITY * (hm.head_mass * hm.head_mass_centre[0] + hm.shank_mass_moment)
-    return moment / float(shank.mass(hm)[0, 0]) * hm.strike_point[0]
+    return moment / float(shank.compute_mass_matrix(hm)[0, 0]) * hm.strike_point[0]
 
 
 def mode(s: Specimen, root_held: bool) -> float | None:
     """Lowest frequency (Hz) at which the hammer rings."""
-    return ringing(s.rest, root_held=root_held)
+    return measure_shank_frequency(s.rest, root_held=root_held)
 
 
 def rigid_over_bending(s: Specimen, v: float) -> float | None:
@@ -201,8 +201,8 @@ def repeats(s: Specimen, rate: float) -> float | None:
     """Share of the strokes of a rate (per s) that sound, from the best depth to which the finger returns."""
     shares = []
     for depth in repetition.DEPTHS:
-        r, begins = repetition.play(s.rest, rate, depth)
-        shares.append(repetition.judge(s.rest, r, begins, rate, depth)[0] if r.outcome.fine else 0.0)
+        r, begins = repetition.play_series(s.rest, rate, depth)
+        shares.append(repetition.judge_series(s.rest, r, begins, rate, depth)[0] if r.outcome.fine else 0.0)
     return max(shares)
 
 

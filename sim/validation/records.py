@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim.fingerprint import MECHANICS, version
-from sim.shared_files import shared_folder
+from sim.fingerprint import MECHANICS_PACKAGES, compute_version
+from sim.shared_files import find_shared_folder
 
 EXPECTED: Mapping[str, tuple[str, str]] = {
     "twin": ("The same unit in a general-purpose engine", "python tests/twin_trials.py --keep"),
@@ -34,7 +34,7 @@ VERDICTS = ("verdict", "result", "outcome")
 
 
 @dataclass(frozen=True)
-class Table:
+class RecordTable:
     """One array of tables of a record, as text."""
 
     name: str
@@ -55,7 +55,7 @@ class Record:
     name: str
     title: str
     head: Mapping[str, str] = field(default_factory=dict)
-    tables: tuple[Table, ...] = ()
+    tables: tuple[RecordTable, ...] = ()
     missing: str = ""
     fault: str = ""
     made_by: str = ""
@@ -64,18 +64,22 @@ class Record:
     @property
     def older(self) -> bool:
         """Made by another version than this one, of the mechanics or of the whole, or by nobody knows which."""
-        return not self.missing and not self.fault and self.made_by not in (version(MECHANICS), version())
+        return (
+            not self.missing
+            and not self.fault
+            and self.made_by not in (compute_version(MECHANICS_PACKAGES), compute_version())
+        )
 
 
-def records(folder: Path | None = None) -> tuple[Record, ...]:
+def load_records(folder: Path | None = None) -> tuple[Record, ...]:
     """The expected records in their order, then whatever else the folder holds."""
-    place = shared_folder() / FOLDER if folder is None else folder
+    place = find_shared_folder() / FOLDER if folder is None else folder
     there = {file.stem: file for file in sorted(place.glob("*.toml"))} if place.is_dir() else {}
     names = [*EXPECTED, *(name for name in there if name not in EXPECTED)]
-    return tuple(_record(name, there.get(name)) for name in names)
+    return tuple(_load_record(name, there.get(name)) for name in names)
 
 
-def _record(name: str, file: Path | None) -> Record:
+def _load_record(name: str, file: Path | None) -> Record:
     title, command = EXPECTED.get(name, (name, ""))
     if file is None:
         return Record(name, title, missing=command)
@@ -84,9 +88,9 @@ def _record(name: str, file: Path | None) -> Record:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         return Record(name, title, fault=f"cannot be read: {error}; make it anew: {command}")
     tables = {key: rows for key, rows in tree.items() if _is_table(rows)}
-    head = {key: _text(value) for key, value in _flat(tree) if key.split(".")[0] not in tables}
+    head = {key: _format_value(value) for key, value in _flatten_tree(tree) if key.split(".")[0] not in tables}
     made_by = next((value for key, value in head.items() if key.split(".")[-1].endswith("version")), "")
-    found = tuple(_table(key, rows) for key, rows in tables.items())
+    found = tuple(_build_table(key, rows) for key, rows in tables.items())
     return Record(name, head.pop("title", title), head, found, made_by=made_by)
 
 
@@ -94,26 +98,26 @@ def _is_table(value: Any) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(row, dict) for row in value)
 
 
-def _flat(tree: Mapping[str, Any], path: str = "") -> list[tuple[str, Any]]:
+def _flatten_tree(tree: Mapping[str, Any], path: str = "") -> list[tuple[str, Any]]:
     found: list[tuple[str, Any]] = []
     for key, value in tree.items():
         here = f"{path}.{key}" if path else key
-        found += _flat(value, here) if isinstance(value, Mapping) else [(here, value)]
+        found += _flatten_tree(value, here) if isinstance(value, Mapping) else [(here, value)]
     return found
 
 
-def _table(name: str, rows: Sequence[Mapping[str, Any]]) -> Table:
+def _build_table(name: str, rows: Sequence[Mapping[str, Any]]) -> RecordTable:
     columns = tuple(dict.fromkeys(key for row in rows for key in row))
-    return Table(name, columns, tuple(tuple(_text(row.get(key, "")) for key in columns) for row in rows))
+    return RecordTable(name, columns, tuple(tuple(_format_value(row.get(key, "")) for key in columns) for row in rows))
 
 
-def _text(value: Any) -> str:
+def _format_value(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.4g}"
     if isinstance(value, list):
-        return ", ".join(map(_text, value))
+        return ", ".join(map(_format_value, value))
     if isinstance(value, Mapping):
-        return "; ".join(f"{key}: {_text(item)}" for key, item in value.items())
+        return "; ".join(f"{key}: {_format_value(item)}" for key, item in value.items())
     return str(value)

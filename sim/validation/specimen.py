@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from sim.bench import slow_press, strike
 from sim.bench.readings import Settings, Strike, TouchWeight
-from sim.bench.rest_pose import Rest, at_rest
+from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.physics.finger import Touch
 from sim.physics.run import Run
-from sim.studies.healthy_variation import regulated_to
+from sim.studies.healthy_variation import read_regulated
 from sim.unit.model import CENTRES, ActionUnit
 
 Array = NDArray[np.float64]
@@ -24,7 +24,7 @@ STRENGTHS: Mapping[str, Array] = {
     "motion": np.geomspace(1.0, 0.008, 40),  # s: the shorter, the louder
 }
 """Strengths that are tried, soft to hard, to bracket the one that gives a hammer speed."""
-CLOSE = 1e-4
+STRENGTH_TOLERANCE = 1e-4
 """Share of a strength to which it is found."""
 
 
@@ -39,24 +39,24 @@ class Specimen:
 
     @cached_property
     def rest(self) -> Rest:
-        return at_rest(self.unit)
+        return settle_at_rest(self.unit)
 
     @cached_property
-    def pressed(self) -> slow_press.Pressed:
-        return slow_press.press(self.rest)
+    def pressed(self) -> slow_press.PressRun:
+        return slow_press.press_slowly(self.rest)
 
     @cached_property
     def weights(self) -> TouchWeight:
-        return slow_press.touch_weight(self.pressed)[0]
+        return slow_press.read_touch_weight(self.pressed)[0]
 
     @cached_property
     def settings(self) -> Settings:
-        return slow_press.settings(self.pressed, drop=False, wink=False)
+        return slow_press.read_settings(self.pressed, drop=False, wink=False)
 
     @cached_property
-    def set_to(self) -> dict[str, float]:
+    def regulated_readings(self) -> dict[str, float]:
         """What this unit reads of all that is regulated."""
-        return regulated_to(self.unit)
+        return read_regulated(self.unit)
 
     @cached_property
     def rigid(self) -> Specimen:
@@ -87,15 +87,15 @@ class Specimen:
     def run(self, v: float, struck: bool = False, kind: str = "finger") -> tuple[Strike, Run] | None:
         """The same with its motion, made anew."""
         touch = self.touch(v, struck, kind)
-        return None if touch is None else strike.play(self.rest, touch)
+        return None if touch is None else strike.play_touch(self.rest, touch)
 
     def speed(self, touch: Touch) -> float:
         """Hammer speed that a touch gives, m/s; 0 where the string is not met or the run leaves its domain."""
-        r = strike.blow(self.rest, touch)
+        r = strike.run_blow(self.rest, touch)
         makes = r.log.of("string", True)
         return float(makes[0, 4]) if len(makes) and r.outcome.fine else 0.0
 
-    def louder(self, v: float, struck: bool, kind: str) -> int | None:
+    def find_louder_strength(self, v: float, struck: bool, kind: str) -> int | None:
         """Place in STRENGTHS of the softest that is louder than v (m/s)."""
         tried = self._tried.setdefault((kind, struck), {})
         for i, strength in enumerate(STRENGTHS[kind]):
@@ -107,7 +107,7 @@ class Specimen:
 
     def _strength(self, v: float, struck: bool, kind: str) -> float | None:
         """The speed grows with the strength but for small wiggles: it is bracketed from below."""
-        i = self.louder(v, struck, kind)
+        i = self.find_louder_strength(v, struck, kind)
         if i is None or i == 0:
             return None
         low, high = sorted(map(float, STRENGTHS[kind][i - 1 : i + 1]))
@@ -117,4 +117,4 @@ class Specimen:
         def miss(strength: float) -> float:
             return self.speed(Touch("", strength, struck, kind)) - v
 
-        return float(brentq(miss, low, high, xtol=CLOSE * low, rtol=CLOSE))
+        return float(brentq(miss, low, high, xtol=STRENGTH_TOLERANCE * low, rtol=STRENGTH_TOLERANCE))

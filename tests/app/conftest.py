@@ -12,29 +12,31 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
 
 import sim
-from sim.bench.predict import touch
-from sim.bench.rest_pose import Rest, at_rest
-from sim.bench.slow_press import press
-from sim.bench.strike import play
-from sim.report.drawing.film import film, press_film
+from sim.bench.predict import find_touch
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.bench.slow_press import press_slowly
+from sim.bench.strike import play_touch
+from sim.report.drawing.film import build_film, build_press_film
 from tests.app.machine import SCRIPT, Machine
 from tests.app.server import (
     BROWSER_FLAGS,
     MissingError,
     Server,
-    browser_path,
-    dashboard_command,
-    free_port,
-    running,
-    script_command,
+    build_dashboard_command,
+    build_script_command,
+    find_browser,
+    find_free_port,
+    run_server,
 )
 from tests.app.visit import Visit
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
 
 Serve = Callable[..., str]
 
@@ -49,8 +51,10 @@ OWN = re.compile(r"(https?|wss?)://127\.0\.0\.1:\d+/|data:|blob:")
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One browser for all tests."""
+    from playwright.sync_api import sync_playwright
+
     try:
-        path = browser_path()
+        path = find_browser()
     except MissingError as missing:
         pytest.fail(str(missing), pytrace=False)  # it is not passed over
     with sync_playwright() as playwright:
@@ -100,8 +104,8 @@ def serve() -> Iterator[Serve]:
         def start(script: Path | str, *options: str) -> str:
             key = (str(script), *options)
             if key not in addresses:
-                port = free_port()
-                server = running(script_command(Path(script), port, options), port)
+                port = find_free_port()
+                server = run_server(build_script_command(Path(script), port, options), port)
                 addresses[key] = stack.enter_context(server).url
             return addresses[key]
 
@@ -111,8 +115,8 @@ def serve() -> Iterator[Serve]:
 @pytest.fixture(scope="session")
 def dashboard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """The dashboard, started as a user starts it, and watched."""
-    port = free_port()
-    with running(dashboard_command(port), port, watched=tmp_path_factory.mktemp("watched") / "log") as server:
+    port = find_free_port()
+    with run_server(build_dashboard_command(port), port, watched=tmp_path_factory.mktemp("watched") / "log") as server:
         yield server
 
 
@@ -134,17 +138,17 @@ def machine(page: Page, serve: Serve) -> Machine:
 @pytest.fixture(scope="session")
 def middle() -> Rest:
     """The middle natural at rest, as the mechanism's own page shows it."""
-    return at_rest(sim.load("concert-grand-natural"))
+    return settle_at_rest(sim.load("concert-grand-natural"))
 
 
 @pytest.fixture(scope="session")
 def stroke(middle: Rest) -> dict[str, Any]:
     """The film of its moderate blow."""
-    strike, run = play(middle, touch("moderate"))
-    return film(middle, run, strike.events, "")
+    strike, run = play_touch(middle, find_touch("moderate"))
+    return build_film(middle, run, strike.events, "")
 
 
 @pytest.fixture(scope="session")
 def slow(middle: Rest) -> dict[str, Any]:
     """The film of its slow press."""
-    return press_film(press(middle))
+    return build_press_film(press_slowly(middle))

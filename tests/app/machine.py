@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from playwright.sync_api import Locator, Page
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator, Page
 
 SCRIPT = Path(__file__).with_name("mechanism_alone.py")
 HOST = "[data-testid=stBidiComponentIsolated]"
@@ -42,5 +43,5 @@ class Machine:
         return str(self.page.evaluate(f"{INNER}.picture.canvas.toDataURL()"))
 
 
-def time_of(stroke: dict[str, Any], name: str) -> float:
+def find_event_time(stroke: dict[str, Any], name: str) -> float:
     return float(next(e["ms"] for e in stroke["events"] if e["name"] == name))

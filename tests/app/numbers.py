@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import sim
-from dashboard.session.results import unit_of
 from dashboard.session.work import Work
-from sim.report.formats.frames import to_frame
+from sim.unit.model import ActionUnit
 
 
-def predicted(work: Work) -> dict[str, tuple[float | None, str]]:
+def get_unit(work: Work) -> ActionUnit:
+    """The unit as the pages have it."""
+    from dashboard.session import results
+
+    return results.get_unit(work)
+
+
+def list_predicted(work: Work) -> dict[str, tuple[float | None, str]]:
     """What the Python interface reads of the same unit: value and unit by name as on a card."""
-    unit = unit_of(work)
+    from sim.report.formats.frames import to_frame
+
+    unit = get_unit(work)
     found = to_frame(sim.predict(unit), unit)
     wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]
     out = {}
@@ -20,14 +28,16 @@ def predicted(work: Work) -> dict[str, tuple[float | None, str]]:
     return out
 
 
-def compare(printed: dict[str, str], wanted: dict[str, tuple[float | None, str]]) -> int:
+def check_printed(printed: dict[str, str], wanted: dict[str, tuple[float | None, str]]) -> int:
     """Every number printed is the computed one, to its last digit; how many there were."""
-    wrong = {name: (text, wanted[name]) for name, text in printed.items() if not stands_for(name, text, *wanted[name])}
+    wrong = {
+        name: (text, wanted[name]) for name, text in printed.items() if not is_printed_value(name, text, *wanted[name])
+    }
     assert not wrong
     return len(printed)
 
 
-def stands_for(name: str, text: str, value: float | None, unit: str) -> bool:
+def is_printed_value(name: str, text: str, value: float | None, unit: str) -> bool:
     """Whether a printed text is this value with its unit, to its last digit."""
     if value is None or value != value:
         return text == "no reading"

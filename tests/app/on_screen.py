@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from html import unescape
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
-from streamlit.testing.v1 import AppTest
+if TYPE_CHECKING:
+    from dashboard.session.state import State
 
-from dashboard.session.state import State
-
-APP = Path(__file__).parents[2] / "dashboard" / "app.py"
+APP = Path(__file__).parents[2] / "dashboard" / "frame" / "app.py"
 CARD = re.compile(r'<details data-reading="(\w+)">.*?<span class="value">(.*?)</span>(.*?)</summary><p>(.*?)</p>')
 UNDONE = re.compile(r"\\(.)")
 WAITING = re.compile(r'<span class="name">([^<]*)</span><span class="waits">')
@@ -21,6 +20,11 @@ class Bench:
     """One session."""
 
     def __init__(self, **address: str) -> None:
+        from streamlit.testing.v1 import AppTest
+
+        from dashboard.pages import predict
+
+        predict.SETTLES = 0.0  # no browser has to keep up
         self.at = AppTest.from_file(str(APP), default_timeout=120)
         for name, value in address.items():
             self.at.query_params[name] = value
@@ -28,7 +32,7 @@ class Bench:
 
     @property
     def state(self) -> State:
-        return cast(State, self.at.session_state["state"])
+        return cast("State", self.at.session_state["state"])
 
     def run(self) -> Bench:
         """Draw again; no page may end in an exception."""
@@ -38,7 +42,7 @@ class Bench:
 
     def open(self, page: str) -> Bench:
         """Turn to a page by its address (the first page's is empty)."""
-        name = "" if page == "note" else page
+        name = "" if page == "predict" else page
         pages = self.at._registered_pages
         self.at._page_hash = next(h for h, info in pages.items() if info.get("url_pathname") == name)
         return self.run()

@@ -9,18 +9,16 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from urllib.parse import urlsplit
 
-from streamlit.proto.BackMsg_pb2 import BackMsg
-
 STREAM = "/_stcore/stream"
 TEXT, BINARY, CLOSE = 0x1, 0x2, 0x8
 WAITS = 30.0
 """Longest time for an answer, s: far more than it takes."""
 
 
-def answer(url: str, path: str, method: str = "GET", body: bytes = b"", **headers: str) -> tuple[int, bytes]:
+def send_request(url: str, path: str, method: str = "GET", body: bytes = b"", **headers: str) -> tuple[int, bytes]:
     """Status and body of a request whose path goes out as it stands; ``headers`` as ``x_xsrftoken="…"``."""
     told = {"host": urlsplit(url).netloc, "connection": "close", "content-length": str(len(body))}
-    with _connected(url) as sock:
+    with _connect(url) as sock:
         sock.sendall(_head(method, path, told | _names(headers)) + body)
         whole = b"".join(iter(lambda: sock.recv(65536), b""))
     head, _, rest = whole.partition(b"\r\n\r\n")
@@ -28,13 +26,13 @@ def answer(url: str, path: str, method: str = "GET", body: bytes = b"", **header
 
 
 @contextmanager
-def stream(url: str, **headers: str) -> Iterator[tuple[int, socket.socket]]:
+def open_stream(url: str, **headers: str) -> Iterator[tuple[int, socket.socket]]:
     """The app's own connection, with the status that it was answered with (101: it is open)."""
     told = {
         "host": urlsplit(url).netloc, "connection": "Upgrade", "upgrade": "websocket", "sec-websocket-version": "13",
         "sec-websocket-key": base64.b64encode(os.urandom(16)).decode(),
     }  # fmt: skip
-    with _connected(url) as sock:
+    with _connect(url) as sock:
         sock.sendall(_head("GET", STREAM, told | _names(headers)))
         head = b""
         while b"\r\n\r\n" not in head and (more := sock.recv(4096)):
@@ -42,31 +40,33 @@ def stream(url: str, **headers: str) -> Iterator[tuple[int, socket.socket]]:
         yield int(head.split()[1]), sock
 
 
-def frame(data: bytes, kind: int = BINARY, claimed: int | None = None) -> bytes:
+def encode_frame(data: bytes, kind: int = BINARY, claimed: int | None = None) -> bytes:
     """One message to the server; ``claimed``: the length that it is said to have."""
     length = len(data) if claimed is None else claimed
     mask = b"\0\0\0\0"  # leaves the data as they are
     return bytes([0x80 | kind, 0x80 | 127]) + length.to_bytes(8, "big") + mask + data
 
 
-def rerun(query: str = "") -> bytes:
+def encode_rerun(query: str = "") -> bytes:
     """The message with which a browser asks for a page."""
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+
     message = BackMsg()
     message.rerun_script.query_string = query
-    return frame(message.SerializeToString())
+    return encode_frame(message.SerializeToString())
 
 
-def closing(sock: socket.socket) -> int:
+def read_close_code(sock: socket.socket) -> int:
     """The code with which the server ends the connection; 0 where it just does.  What comes before is passed over."""
-    while len(head := _read(sock, 2)) == 2:
+    while len(head := _read_exactly(sock, 2)) == 2:
         longer = {126: 2, 127: 8}.get(head[1], 0)
-        data = _read(sock, int.from_bytes(_read(sock, longer), "big") if longer else head[1])
+        data = _read_exactly(sock, int.from_bytes(_read_exactly(sock, longer), "big") if longer else head[1])
         if head[0] & 0xF == CLOSE:
             return int.from_bytes(data[:2], "big")
     return 0
 
 
-def _read(sock: socket.socket, count: int) -> bytes:
+def _read_exactly(sock: socket.socket, count: int) -> bytes:
     """So many bytes, or fewer where the connection ends."""
     data = b""
     try:
@@ -78,7 +78,7 @@ def _read(sock: socket.socket, count: int) -> bytes:
 
 
 @contextmanager
-def _connected(url: str) -> Iterator[socket.socket]:
+def _connect(url: str) -> Iterator[socket.socket]:
     place = urlsplit(url)
     with socket.create_connection((place.hostname, place.port), timeout=WAITS) as sock:
         yield sock

@@ -48,7 +48,7 @@ class MissingError(RuntimeError):
     """What cannot be done without: a browser, or a server that starts."""
 
 
-def browser_path() -> str:
+def find_browser() -> str:
     """An installed Chromium, Chrome or Edge.  Raises MissingError."""
     found = os.environ.get("BROWSER_FOR_TESTS") or next(
         (path for name in BROWSERS if (path := shutil.which(name))), None
@@ -60,7 +60,7 @@ def browser_path() -> str:
     return found
 
 
-def script_command(script: Path, port: int, options: Sequence[str]) -> list[str]:
+def build_script_command(script: Path, port: int, options: Sequence[str]) -> list[str]:
     """Serve one script."""
     return [
         sys.executable, "-m", "streamlit", "run", str(script), f"--server.port={port}", "--server.address=127.0.0.1",
@@ -69,13 +69,13 @@ def script_command(script: Path, port: int, options: Sequence[str]) -> list[str]
     ]  # fmt: skip
 
 
-def dashboard_command(port: int) -> list[str]:
+def build_dashboard_command(port: int) -> list[str]:
     """Serve the dashboard as a user does."""
     return [sys.executable, "-m", "dashboard", "--no-browser", "--port", str(port)]
 
 
 @contextmanager
-def running(
+def run_server(
     command: Sequence[str], port: int, away: Path | None = None, watched: Path | None = None
 ) -> Iterator[Server]:
     """A server as long as the block lasts, of the tree; of what is installed where it is started ``away`` from it.
@@ -92,7 +92,7 @@ def running(
         url = f"http://127.0.0.1:{port}"
         until = time.monotonic() + STARTS_WITHIN
         try:
-            while not _answers(url):
+            while not _is_answering(url):
                 if server.poll() is not None or time.monotonic() > until:
                     log.seek(0)
                     raise MissingError(f"the server does not start:\n{log.read().decode(errors='replace')}")
@@ -102,14 +102,14 @@ def running(
             server.terminate()
 
 
-def free_port() -> int:
+def find_free_port() -> int:
     """A port that nobody listens at."""
     with socket.socket() as s:
         s.bind(("127.0.0.1", 0))
         return int(s.getsockname()[1])
 
 
-def _answers(url: str) -> bool:
+def _is_answering(url: str) -> bool:
     try:
         with urllib.request.urlopen(f"{url}/_stcore/health", timeout=2) as reply:
             return bool(reply.status == 200)

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import BrowserContext, expect
 
 from dashboard.pages import PAGES
-from dashboard.session import results
 from dashboard.session.controls import CONTROLS
-from dashboard.session.work import Saved, Work, from_code, to_code
-from sim.report.formats.packed_columns import unpacked
-from tests.app.machine import Machine, time_of
-from tests.app.numbers import compare, predicted, stands_for
-from tests.app.server import BROWSERS, MissingError, Server, browser_path
-from tests.app.visit import MACHINE, Visit
+from dashboard.session.work import Saved, Work, decode_state, encode_state
+from sim.report.formats.packed_columns import unpack_column
+from tests.app.machine import Machine, find_event_time
+from tests.app.numbers import check_printed, is_printed_value, list_predicted
+from tests.app.server import BROWSERS, MissingError, Server, find_browser
+from tests.app.visit import MACHINE, Visit, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import BrowserContext
 
 TITLES = [title for title, _ in PAGES.values()]
 QUICK = "let_off_mm"
@@ -44,7 +45,7 @@ def test_a_missing_browser_is_said_loudly(monkeypatch: pytest.MonkeyPatch, tmp_p
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.delenv("BROWSER_FOR_TESTS", raising=False)
     with pytest.raises(MissingError, match=f"install {BROWSERS[0]}"):
-        browser_path()
+        find_browser()
 
 
 def test_every_page_is_reached_from_the_first(visit: Visit) -> None:
@@ -55,7 +56,7 @@ def test_every_page_is_reached_from_the_first(visit: Visit) -> None:
         expect(visit.page.locator("[data-testid=stException]")).to_have_count(0)
 
 
-@pytest.mark.parametrize("name", [name for name in PAGES if name != "note"])
+@pytest.mark.parametrize("name", [name for name in PAGES if name != "predict"])
 def test_every_page_opens_by_its_address(visit: Visit, name: str) -> None:
     visit.open(name)
     expect(visit.page.get_by_role("heading", level=1)).to_have_text(PAGES[name][0])
@@ -63,15 +64,15 @@ def test_every_page_opens_by_its_address(visit: Visit, name: str) -> None:
 
 def test_slider_moved_by_keyboard_brings_new_motion_and_new_numbers(visit: Visit) -> None:
     visit.open().computed()
-    assert compare(visit.cards(), predicted(Work())) >= 25
+    assert check_printed(visit.cards(), list_predicted(Work())) >= 25
     visit.nudge("let_off", 4)
     visit.computed()
     slider = visit.slider("let_off")
     expect(slider).to_have_attribute("aria-valuetext", "1.97")
-    work = from_code(link_of(visit)).work
+    work = decode_state(link_of(visit)).work
     visit.turn_to(TITLES[0]).computed()
     assert dict(work.asked) == {"let_off": pytest.approx(1.97e-3)}
-    assert compare(visit.cards(), predicted(work)) >= 25
+    assert check_printed(visit.cards(), list_predicted(work)) >= 25
     label = slider.get_attribute("aria-label") or ""
     assert label.endswith(f"settles at {visit.cards()['let_off_mm']}")
 
@@ -113,19 +114,21 @@ def test_old_readings_never_stand_beside_new_ones(visit: Visit) -> None:
     assert first["shown"] != last["shown"] and last["waits"] == 0
     one = slid(Work(), 1.67e-3)
     two = slid(one, 1.77e-3)
-    stops = [predicted(work) for work in (Work(), one, two, slid(one, 1.87e-3), slid(two, 1.87e-3))]
+    stops = [list_predicted(work) for work in (Work(), one, two, slid(one, 1.87e-3), slid(two, 1.87e-3))]
     for now in seen:
         if now["waits"]:
             assert list(now["shown"]) in ([], [QUICK]) and not now["verdicts"] and not now["downloads"], now
         else:
             assert set(now["shown"]) == set(READ)
-            assert any(all(stands_for(n, t, *stop[n]) for n, t in now["shown"].items()) for stop in stops), now
+            assert any(all(is_printed_value(n, t, *stop[n]) for n, t in now["shown"].items()) for stop in stops), now
     assert any(now["waits"] for now in seen)
 
 
 def slid(work: Work, let_off: float) -> Work:
     """As the slider does: from where the button stands and what was read of it there."""
-    control, found = CONTROLS["let_off"], results.quick(work, "moderate")
+    from dashboard.session import results
+
+    control, found = CONTROLS["let_off"], results.compute_quick(work, "moderate")
     value = control.turned(control.get(found.unit), found.readings["let_off"], let_off)
     return work.with_control("let_off", value, let_off)
 
@@ -144,6 +147,8 @@ def test_a_pair_of_readings_that_block_leaves_no_old_motion(visit: Visit) -> Non
 
 
 def test_plays_and_scrubs_the_computed_motion(visit: Visit) -> None:
+    from dashboard.session import results
+
     visit.open().computed()
     machine = Machine(visit.page)
     start = float(machine.tells("time"))
@@ -151,16 +156,16 @@ def test_plays_and_scrubs_the_computed_motion(visit: Visit) -> None:
     visit.page.wait_for_function(f"start => ({MACHINE}).state.time > start && ({MACHINE}).frames > 20", arg=start)
     machine.root.get_by_role("button", name="Pause", exact=True).click()
     expect(machine.root).to_have_attribute("data-playing", "false")
-    film = results.quick(Work(), "moderate").stroke
+    film = results.compute_quick(Work(), "moderate").stroke
     assert film is not None
     machine.press("crown touches string")
-    expect(machine.words).to_contain_text(f"{time_of(film, 'string_contact'):.2f} ms")
+    expect(machine.words).to_contain_text(f"{find_event_time(film, 'string_contact'):.2f} ms")
     expect(machine.words).to_contain_text("crown to string 0.00 mm")
     machine.scrub.focus()
     visit.page.keyboard.press("Home")
     row = round((float(visit.inside("m.state.time")) - film["start"]) / film["step"])
     visit.page.keyboard.press("ArrowRight")
-    crown = unpacked(film["table"], "crown")[row + 1]
+    crown = unpack_column(film["table"], "crown")[row + 1]
     expect(machine.words).to_contain_text(f"crown to string {crown:.2f} mm")
 
 
@@ -184,7 +189,7 @@ def test_leaving_in_mid_computation_does_no_harm(visit: Visit) -> None:
     visit.page.get_by_role("button", name="Try the springs").click()
     visit.page.locator("[data-testid=stProgress]").wait_for()
     visit.turn_to(TITLES[0]).computed()
-    assert compare(visit.cards(), predicted(Work())) >= 25
+    assert check_printed(visit.cards(), list_predicted(Work())) >= 25
     visit.turn_to(TITLES[2]).still()
     expect(visit.page.get_by_role("button", name="Make the map")).to_be_enabled()
     expect(visit.page.locator("[data-testid=stAlert]").filter(has_text="could not be computed")).to_have_count(0)
@@ -214,7 +219,7 @@ def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
     expect(visit.page.get_by_text(re.compile("^Taken over"))).to_be_visible()
     by = [float(v) for v in re.findall(r"([+-]\d+\.\d+) mm (?:across|up)", told)]
     visit.turn_to(TITLES[0]).computed()
-    work = from_code(link_of(visit)).work
+    work = decode_state(link_of(visit)).work
     now, start = dict(work.turned), Work().start()
     moved = [now.get("wippen_rail_back", start.wippen.centre[0]) - start.wippen.centre[0],
              now.get("wippen_rail_up", start.wippen.centre[1]) - start.wippen.centre[1]]  # fmt: skip
@@ -223,7 +228,7 @@ def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
 
 def test_a_link_restores_the_very_state(visit: Visit, context: BrowserContext, dashboard: Server) -> None:
     work = Work("damped").with_control("spring", 0.031).with_edit("hammer.weight", "9.9 g")
-    code = to_code(Saved(work, inches=True, touch="hard"))
+    code = encode_state(Saved(work, inches=True, touch="hard"))
     visit.open("compare", s=code)
     visit.turn_to(TITLES[0]).computed()
     assert link_of(visit) == code
@@ -250,6 +255,6 @@ def test_two_people_do_not_see_each_other(visit: Visit, context: BrowserContext,
     other.computed()
     for one, name in ((visit, "spring"), (other, "let_off")):
         shown = one.cards()
-        work = from_code(link_of(one)).work
+        work = decode_state(link_of(one)).work
         assert [control for control, _ in work.turned] == [name]
-        assert compare(shown, predicted(work)) >= 25
+        assert check_printed(shown, list_predicted(work)) >= 25

@@ -7,14 +7,11 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-import psutil
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect
 
 from dashboard.pages import PAGES
 from tests.app.server import Server
-from tests.app.visit import BEGUN, COMPUTED, Visit
+from tests.app.visit import BEGUN, COMPUTED, Visit, expect
 
 NARROW: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 WIDE: dict[str, Any] = {"viewport": {"width": 1920, "height": 1080}}
@@ -45,7 +42,7 @@ TOO_WIDE = """() => [...document.querySelectorAll("*")]
 
 def filled(visit: Visit, name: str) -> Visit:
     """A page with what it computes on it."""
-    if name == "note":
+    if name == "predict":
         return visit.open().computed()
     visit.open(name)
     if name == "rails":
@@ -59,6 +56,8 @@ def filled(visit: Visit, name: str) -> Visit:
 
 def serious(visit: Visit) -> list[tuple[str, list[str]]]:
     """What the checker finds of serious or critical kind, on the whole page: nothing of Streamlit's is left out."""
+    from axe_playwright_python.sync_playwright import Axe
+
     found = Axe().run(visit.page).response
     assert len(found["passes"]) > 15, "the checker has hardly looked at anything"
     grave = [v for v in found["violations"] if v["impact"] in ("serious", "critical")]
@@ -83,7 +82,7 @@ def looks(visit: Visit) -> Iterator[str]:
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
     """Each page with what it computes on it (what takes longest on the desk alone)."""
-    if name in ("spring", "friction", "diagnose", "record", "rough") and narrow(visit):
+    if name in ("spring", "friction", "diagnose", "section", "rough") and narrow(visit):
         visit.open(name)
     else:
         filled(visit, name)
@@ -111,7 +110,7 @@ def test_forms_and_their_messages_bar_nobody(visit: Visit) -> None:
 
 @pytest.mark.parametrize("context", [WIDE], indirect=True)
 def test_wide_screens_show_it_without_sideways_scrolling(visit: Visit) -> None:
-    filled(visit, "note")
+    filled(visit, "predict")
     assert visit.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     box = visit.page.locator("h1").bounding_box()
     assert box is not None and box["x"] < 900
@@ -167,6 +166,8 @@ def test_what_is_unusual_is_said_in_words(visit: Visit) -> None:
 
 
 def test_server_listens_on_this_machine_alone(visit: Visit, dashboard: Server) -> None:
+    import psutil
+
     visit.open()
     listening = [c for c in psutil.Process(dashboard.process).net_connections("inet") if c.status == psutil.CONN_LISTEN]
     assert listening and {c.laddr.ip for c in listening} == {"127.0.0.1"}

@@ -8,20 +8,23 @@ import os
 import re
 import tomllib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Dialog, expect
 
 from dashboard.pages import PAGES
-from dashboard.session.work import Work, as_file, from_code, opened
-from tests.app.alike import difference
-from tests.app.numbers import compare, predicted
-from tests.app.visit import Visit
+from dashboard.session.work import Work, decode_state, format_scenario, load_work
+from tests.app.numbers import check_printed, list_predicted
+from tests.app.unit_difference import list_differences
+from tests.app.visit import Visit, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Dialog
 
 SCRIPT = "<img src=x onerror='window.hacked=1'><script>window.hacked=1</script>"
 PICTURE = "![a](http://example.org/a.png)"
 FORMULA = "=HYPERLINK(1,2)"
-FIRST = PAGES["note"][0]
+FIRST = PAGES["predict"][0]
 NUMBER = re.compile(r"[+-]?\d[\d.]*(e[+-]?\d+)?")
 
 
@@ -43,7 +46,7 @@ def unharmed(visit: Visit) -> None:
 
 def text_with(name: str) -> bytes:
     """A good scenario under another name and note."""
-    text = as_file(Work())
+    text = format_scenario(Work())
     return re.sub(r'(?m)^(name|note) = ".*"$', lambda m: f"{m[1]} = '''{name}'''", text).encode()
 
 
@@ -63,11 +66,11 @@ def harmless_cells(text: str) -> int:
 
 
 def test_good_file_is_opened_and_read(at_files: Visit) -> None:
-    data = as_file(Work("damped").with_control("spring", 0.03)).encode()
+    data = format_scenario(Work("damped").with_control("spring", 0.03)).encode()
     at_files.choose_file("my note.toml", data)
     at_files.on_bench("own file: my note.toml")
     at_files.turn_to(FIRST).computed()
-    assert compare(at_files.cards(), predicted(opened("my note.toml", data))) >= 25
+    assert check_printed(at_files.cards(), list_predicted(load_work("my note.toml", data))) >= 25
 
 
 @pytest.mark.parametrize(
@@ -136,10 +139,10 @@ def test_what_comes_down_is_the_state_as_it_stands(visit: Visit) -> None:
     visit.page.get_by_role("tab", name="Take away").click()
     text = down(visit, "The scenario as it stands (TOML)")
     code = down(visit, "The whole state as a file").decode()
-    work = from_code(code).work
+    work = decode_state(code).work
     assert dict(work.turned) == {"spring": pytest.approx(34e-3)}
-    assert tomllib.loads(text.decode())["name"] and difference(opened("f.toml", text).start(), Work().start())
-    assert opened("f.toml", text).start().springs.repetition == pytest.approx(34e-3, abs=1e-12)
+    assert tomllib.loads(text.decode())["name"] and list_differences(load_work("f.toml", text).start(), Work().start())
+    assert load_work("f.toml", text).start().springs.repetition == pytest.approx(34e-3, abs=1e-12)
 
 
 def test_text_of_a_state_is_restored(visit: Visit) -> None:
@@ -160,7 +163,7 @@ def test_text_of_a_state_is_restored(visit: Visit) -> None:
 
 @pytest.mark.parametrize("code", ["nonsense", "%3Cscript%3Ewindow.hacked=1%3C/script%3E", "![a](http://example.org/a)"])
 def test_bad_link_is_refused_in_words(visit: Visit, code: str) -> None:
-    visit.open("order", s=code)
+    visit.open("orders", s=code)
     expect(visit.alert("This link could not be opened")).to_be_visible()
     unharmed(visit)
 

@@ -3,39 +3,45 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import TYPE_CHECKING
 
-import pandas as pd
 import pytest
 
-from dashboard.session import results
 from dashboard.session.work import Work
-from sim.diagnosis.bench_tests import bench_tests, symptoms
-from sim.diagnosis.diagnose import Diagnosis, diagnose
-from sim.diagnosis.faults import spoiled
-from sim.diagnosis.inference import Cells
-from sim.diagnosis.observations import of_texts
-from sim.display_units import convert_si, format_si, unit_label
-from sim.report import diagnose as sheet
+from sim.diagnosis.bench_tests import list_bench_tests, read_symptoms
+from sim.diagnosis.faults import apply_faults
+from sim.diagnosis.inference import CauseGrid
+from sim.diagnosis.observations import parse_typed_readings
+from sim.display_units import convert_si, format_si, format_unit
+from tests.app.numbers import get_unit
 from tests.app.on_screen import Bench
 
-TESTS = bench_tests()
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from sim.diagnosis.diagnose import Diagnosis
+
 SLUGGISH = {"down_weight": "60 gf", "up_weight": "13.5 gf", "spring_rise": "1.5 mm", "slow_press": "plays"}
 
 
 @cache
-def grid() -> Cells:
+def grid() -> CauseGrid:
     """The library that the page keeps for all sessions."""
-    return results.faults_of(Work(), lambda done, what: None, lambda rough: None)
+    from dashboard.session import results
+
+    return results.compute_fault_library(Work(), lambda done, what: None, lambda rough: None)
 
 
 def found(texts: dict[str, str]) -> Diagnosis:
+    from sim.diagnosis.diagnose import diagnose_evidence
+
     tests = grid().library.tests
-    return diagnose(grid(), of_texts(texts, "readings", tests))
+    return diagnose_evidence(grid(), parse_typed_readings(texts, "readings", tests))
 
 
 def enter(bench: Bench, texts: dict[str, str]) -> Bench:
     for name, text in texts.items():
-        if TESTS[name].words:
+        if list_bench_tests()[name].words:
             bench.choose(f"diag_{name}", text)
         else:
             bench.type(f"diag_{name}", text)
@@ -47,35 +53,40 @@ def tables(bench: Bench) -> list[pd.DataFrame]:
 
 
 def test_causes_are_those_of_the_python_interface_and_move_with_each_reading() -> None:
+    from sim.report import diagnose as sheet
+
     grid()
     bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
     now = found(SLUGGISH)
-    assert sheet.verdict(now) in bench.words()
-    assert list(tables(bench)[0]["cause"]) == [row["cause"] for row in sheet.causes(now)]
-    assert list(tables(bench)[0]["how likely"]) == [row["how likely"] for row in sheet.causes(now)]
-    assert list(tables(bench)[1]["test"]) == [row["test"] for row in sheet.next_rows(now)]
+    assert sheet.format_verdict(now) in bench.words()
+    assert list(tables(bench)[0]["cause"]) == [row["cause"] for row in sheet.build_cause_rows(now)]
+    assert list(tables(bench)[0]["how likely"]) == [row["how likely"] for row in sheet.build_cause_rows(now)]
+    assert list(tables(bench)[1]["test"]) == [row["test"] for row in sheet.build_next_test_rows(now)]
     more = {**SLUGGISH, "pinning_hammer": "4.5 gf"}
     bench.type("diag_pinning_hammer", more["pinning_hammer"])
-    assert sheet.verdict(found(more)) in bench.words() and sheet.verdict(now) not in bench.words()
+    assert sheet.format_verdict(found(more)) in bench.words() and sheet.format_verdict(now) not in bench.words()
 
 
 def test_nonsense_is_said_at_once_and_what_was_typed_stays() -> None:
     bench = enter(Bench().open("diagnose"), {"down_weight": "20 gf", "up_weight": "40 gf"})
     assert "the two were probably changed over" in bench.errors()
     assert not [b for b in bench.at.button if b.key == "begin_library"]
-    bench.open("note").open("diagnose")
+    bench.open("predict").open("diagnose")
     assert bench.at.text_input(key="diag_down_weight").value == "20 gf"
     bench.type("diag_down_weight", "60 gf")
     assert not bench.errors()
 
 
 def test_action_out_makes_its_tests_cheaper() -> None:
+    from sim.diagnosis.diagnose import diagnose_evidence
+    from sim.report import diagnose as sheet
+
     grid()
     bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
     bench.at.checkbox(key="diag_out").set_value(True)
     bench.run()
-    out = diagnose(grid(), of_texts(SLUGGISH, "readings", grid().library.tests), out=True)
-    assert list(tables(bench)[1]["cost"]) == [row["cost"] for row in sheet.next_rows(out)]
+    out = diagnose_evidence(grid(), parse_typed_readings(SLUGGISH, "readings", grid().library.tests), out=True)
+    assert list(tables(bench)[1]["cost"]) == [row["cost"] for row in sheet.build_next_test_rows(out)]
 
 
 @pytest.mark.parametrize(("name", "data", "says"), [
@@ -96,20 +107,22 @@ def test_a_sheet_that_is_handed_over_fills_the_fields(name: str, data: bytes, sa
 
 
 def test_suspected_fault_moves_beside_the_healthy_unit() -> None:
+    from dashboard.session import results
+
     grid()
     bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
     name = bench.at.selectbox(key="suspected").value
     severity = round(found(SLUGGISH).listed[0].severity[0], 2)
-    shown = results.suspected(Work(), name, severity, "moderate")
-    assert shown.unit.friction == spoiled(results.unit_of(Work()), [(name, severity)]).friction
+    shown = results.compute_suspect(Work(), name, severity, "moderate")
+    assert shown.unit.friction == apply_faults(get_unit(Work()), [(name, severity)]).friction
     assert shown.stroke is not None and "ghost" in bench.words()
 
 
 def test_a_healthy_note_is_fitted_and_put_on_the_bench() -> None:
     grid()
-    true = symptoms(results.unit_of(Work().with_control("friction_hammer", 1.25e-3)))
-    first = {n: v for n, v in true.numbers.items() if TESTS[n].first and v is not None}
-    texts = {n: f"{convert_si(v, TESTS[n].unit):.4g} {unit_label(TESTS[n].unit)}" for n, v in first.items()}
+    tests, true = list_bench_tests(), read_symptoms(get_unit(Work().with_control("friction_hammer", 1.25e-3)))
+    first = {n: v for n, v in true.numbers.items() if tests[n].first and v is not None}
+    texts = {n: f"{convert_si(v, tests[n].unit):.4g} {format_unit(tests[n].unit)}" for n, v in first.items()}
     bench = enter(Bench().open("diagnose"), texts).press("begin_library").press("begin_fit")
     shown = next(t for t in tables(bench) if "fitted" in t).set_index("reading")
     wanted = format_si(first["down_weight"], "gf")

@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser
 
-from sim.report.evidence import tables as sheet
-from sim.validation.records import records
-from tests.evidence_made_up import made_up
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 WIDE = "; ".join(["a long cell"] * 12)
 
 
 @pytest.mark.parametrize("width", [390, 1280])
 def test_report_fits_the_screen(browser: Browser, tmp_path: Path, width: int) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    from sim.report.evidence import tables as sheet
+    from sim.validation.records import load_records
+    from tests.evidence_made_up import make_evidence
+
     (tmp_path / "twin.toml").write_text(
         f'title = "Twin"\nversion = "{"x" * 200}"\n' + f'[[row]]\nwhat = "{WIDE}"\nverdict = "pass"\n' * 30
     )
     page = browser.new_page(viewport={"width": width, "height": 900})
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
-    page.set_content(sheet.html(made_up(), records(tmp_path)))
+    page.set_content(sheet.render_html(make_evidence(), load_records(tmp_path)))
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     wide = page.evaluate(

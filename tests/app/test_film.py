@@ -9,20 +9,19 @@ import numpy as np
 import pytest
 
 import sim
-from dashboard.components.mechanism import message
-from sim.bench.predict import touch
+from sim.bench.predict import find_touch
 from sim.bench.readings import EVENTS, Strike
-from sim.bench.rest_pose import Rest, at_rest
-from sim.bench.slow_press import Pressed, press, settings, touch_weight
-from sim.bench.strike import blow, play
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.bench.slow_press import PressRun, press_slowly, read_settings, read_touch_weight
+from sim.bench.strike import play_touch, run_blow
 from sim.physics.mechanism import CONTACTS, DOFS
 from sim.physics.run import PARAMETER_TYPE, Run, Trace
-from sim.report.drawing.figures import pose_at
-from sim.report.drawing.film import film, press_film
+from sim.report.drawing.film import build_film, build_press_film
 from sim.report.drawing.film_parts import FELTS
-from sim.report.drawing.outline import Pose, moving
-from sim.report.drawing.surroundings import fixed
-from sim.report.formats.packed_columns import LEVELS, only, packed, unpacked
+from sim.report.drawing.outline import place_moving_shapes
+from sim.report.drawing.shapes import Pose
+from sim.report.drawing.surroundings import build_fixed_shapes
+from sim.report.formats.packed_columns import LEVELS, pack_columns, select_columns, unpack_column
 from sim.unit.model import GRAVITY
 from tests.physics import geometry
 
@@ -36,11 +35,11 @@ class Stroke:
     """A blow, its film, and the trace at the film's rows."""
 
     def __init__(self, name: str) -> None:
-        self.rest: Rest = at_rest(sim.load(name))
+        self.rest: Rest = settle_at_rest(sim.load(name))
         self.strike: Strike
         self.run: Run
-        self.strike, self.run = play(self.rest, touch("moderate"), 0.3)
-        self.film: Film = film(self.rest, self.run, self.strike.events, "a blow")
+        self.strike, self.run = play_touch(self.rest, find_touch("moderate"), 0.3)
+        self.film: Film = build_film(self.rest, self.run, self.strike.events, "a blow")
         self.rows = self.film["table"]["rows"]
         self.trace = Trace(self.run.trace.data[:: self.stride][: self.rows])
 
@@ -54,7 +53,7 @@ class Stroke:
         return {name: float(self.rest.parameters[0][name]) for name in PARAMETER_TYPE.names or ()}
 
     def column(self, name: str) -> np.ndarray:
-        return unpacked(self.film["table"], name)
+        return unpack_column(self.film["table"], name)
 
     def step_of(self, name: str) -> float:
         """Half of what the stored numbers can tell apart."""
@@ -72,8 +71,8 @@ def stroke(request: pytest.FixtureRequest) -> Stroke:
 
 
 @pytest.fixture(scope="module")
-def pressed() -> Pressed:
-    return press(at_rest(sim.load("concert-grand-natural")))
+def pressed() -> PressRun:
+    return press_slowly(settle_at_rest(sim.load("concert-grand-natural")))
 
 
 def rotated(points: np.ndarray, angle: float) -> np.ndarray:
@@ -102,7 +101,9 @@ def placed(shape: dict[str, Any], f: Film, pose: Pose) -> np.ndarray:
 def test_shapes_stand_where_the_drawing_has_them(stroke: Stroke, row: int) -> None:
     """Every outline of the drawing is among the film's, to a millionth of a millimetre."""
     unit, pose = stroke.rest.unit, stroke.pose(row)
-    drawn = [s for s in [*fixed(unit), *moving(unit, pose)] if s.part not in ("spring", "pin")]
+    drawn = [
+        s for s in [*build_fixed_shapes(unit), *place_moving_shapes(unit, pose)] if s.part not in ("spring", "pin")
+    ]
     shown = [s for s in stroke.film["shapes"] if s["part"] != "pin"]
     assert len(shown) == len(drawn)
     for shape in drawn:
@@ -114,7 +115,7 @@ def test_shapes_stand_where_the_drawing_has_them(stroke: Stroke, row: int) -> No
 @pytest.mark.parametrize("row", ROWS)
 def test_spring_runs_where_the_drawing_has_it(stroke: Stroke, row: int) -> None:
     pose, f = stroke.pose(row), stroke.film
-    (drawn,) = (s.points * 1e3 for s in moving(stroke.rest.unit, pose) if s.part == "spring")
+    (drawn,) = (s.points * 1e3 for s in place_moving_shapes(stroke.rest.unit, pose) if s.part == "spring")
     s = f["spring"]
     loop = placed({"points": s["loop"], "body": "w"}, f, pose)
     slot = placed({"points": s["slot"], "body": "l"}, f, pose)[0]
@@ -131,7 +132,7 @@ def test_pins_stand_on_the_centres(stroke: Stroke, row: int) -> None:
     """Round, so that only their middles count (points 0 and 18 of the 36 of a circle are opposite)."""
     pose = stroke.pose(row)
     shown = [placed(s, stroke.film, pose) for s in stroke.film["shapes"] if s["part"] == "pin"]
-    drawn = [s.points * 1e3 for s in moving(stroke.rest.unit, pose) if s.part == "pin"]
+    drawn = [s.points * 1e3 for s in place_moving_shapes(stroke.rest.unit, pose) if s.part == "pin"]
     middles = [np.array([(p[0] + p[18]) / 2 for p in circles]) for circles in (shown, drawn)]
     assert middles[0] == pytest.approx(middles[1], abs=1e-6)
 
@@ -142,9 +143,11 @@ def test_turns_are_the_traces_own(stroke: Stroke, name: str) -> None:
 
 
 def test_what_is_stored_moves_the_picture_by_less_than_two_micrometres(stroke: Stroke) -> None:
+    from sim.report.drawing.figures import get_pose
+
     for row in ROWS:
-        exact = moving(stroke.rest.unit, pose_at(stroke.trace, row))
-        stored = moving(stroke.rest.unit, stroke.pose(row))
+        exact = place_moving_shapes(stroke.rest.unit, get_pose(stroke.trace, row))
+        stored = place_moving_shapes(stroke.rest.unit, stroke.pose(row))
         assert max(np.abs(a.points - b.points).max() for a, b in zip(exact, stored, strict=True)) < 2e-6
 
 
@@ -164,7 +167,7 @@ def test_forces_and_gaps_are_the_computed_ones(stroke: Stroke, contact: Any) -> 
     p = stroke.values
     for row in ROWS:
         q = np.array([stroke.trace[d][row] for d in DOFS])
-        gap = geometry.gap(contact, q, p, float(stroke.trace["string"][row]))
+        gap = geometry.measure_gap(contact, q, p, float(stroke.trace["string"][row]))
         assert stroke.column(f"gap_{name}")[row] == pytest.approx(gap * 1e3, abs=stroke.step_of(f"gap_{name}"))
 
 
@@ -176,7 +179,7 @@ def test_places_lie_on_both_surfaces(stroke: Stroke, name: str) -> None:
     close = 1e3 * 2e-6
     for row in ROWS:
         q = np.array([stroke.trace[d][row] for d in DOFS])
-        on_circle, normal, _, _ = geometry.touching(contact, q, p)
+        on_circle, normal, _, _ = geometry.find_contact_place(contact, q, p)
         face = np.array([stroke.column(f"x_{name}")[row], stroke.column(f"y_{name}")[row]])
         gap = stroke.column(f"gap_{name}")[row]
         if name == "jack_knuckle":  # its circle holds the jack's rounded edge too: the point lies within it by that
@@ -209,10 +212,10 @@ def test_curves_are_the_runs_own(stroke: Stroke) -> None:
 
 def test_energies_close_with_the_runs_ledger() -> None:
     """Cut in mid-stroke, so that the film ends where the run does."""
-    rest = at_rest(sim.load("concert-grand-natural"))
-    run = blow(rest, touch("medium"), 0.095)
-    table = film(rest, run, {}, "")["table"]
-    at_end = {n: float(unpacked(table, n)[-1]) * 1e-3 for n in ("work", "moving", "stored", "sounding", "lost")}
+    rest = settle_at_rest(sim.load("concert-grand-natural"))
+    run = run_blow(rest, find_touch("medium"), 0.095)
+    table = build_film(rest, run, {}, "")["table"]
+    at_end = {n: float(unpack_column(table, n)[-1]) * 1e-3 for n in ("work", "moving", "stored", "sounding", "lost")}
     ledger = run.ledger
     found = [at_end["work"], at_end["moving"], at_end["stored"], at_end["sounding"], at_end["lost"]]
     wanted = [ledger.finger, ledger.kinetic, ledger.potential + ledger.squeezed, ledger.string, ledger.lost]
@@ -244,35 +247,37 @@ def test_every_felt_named_is_drawn(stroke: Stroke) -> None:
     assert set(fitted.values()) <= drawn
 
 
-def test_payloads_stay_small(stroke: Stroke, pressed: Pressed) -> None:
-    assert len(message(stroke.film, key="k")) < 600_000
-    slow = press_film(pressed)
-    assert len(message({}, slow)) < 150_000
+def test_payloads_stay_small(stroke: Stroke, pressed: PressRun) -> None:
+    from dashboard.components.mechanism import encode_message
+
+    assert len(encode_message(stroke.build_film, key="k")) < 600_000
+    slow = build_press_film(pressed)
+    assert len(encode_message({}, slow)) < 150_000
 
 
-def test_slow_press_goes_over_the_hump_and_back(pressed: Pressed) -> None:
+def test_slow_press_goes_over_the_hump_and_back(pressed: PressRun) -> None:
     """Its greatest force before escape is the bench's let-off resistance; the jack is home where the bench has it."""
-    f = press_film(pressed)
-    weight, _ = touch_weight(pressed)
+    f = build_press_film(pressed)
+    weight, _ = read_touch_weight(pressed)
     assert weight.let_off_hump is not None and weight.down_weight is not None
-    travel, force = unpacked(f["down"], "travel"), unpacked(f["down"], "finger_gf")
+    travel, force = unpack_column(f["down"], "travel"), unpack_column(f["down"], "finger_gf")
     hump = force[travel <= f["escape"]].max()
     assert hump == pytest.approx((weight.let_off_hump + weight.down_weight) / GRAVITY * 1e3, abs=2.0)
-    crown = unpacked(f["down"], "crown")
-    assert crown.min() == pytest.approx(settings(pressed, drop=False, wink=False).let_off * 1e3, abs=0.02)  # type: ignore[operator]
+    crown = unpack_column(f["down"], "crown")
+    assert crown.min() == pytest.approx(read_settings(pressed, drop=False, wink=False).let_off * 1e3, abs=0.02)  # type: ignore[operator]
     assert travel[int(crown.argmin())] == pytest.approx(f["escape"], abs=0.03)
-    back = unpacked(f["up"], "travel")
+    back = unpack_column(f["up"], "travel")
     for way in (travel, back):
         assert (np.diff(way) >= -1e-3).all() and way[-1] - way[0] > 9.0
     assert f["home"] < f["escape"]
     middle = np.searchsorted(back, 4.0)
-    assert unpacked(f["up"], "finger_gf")[middle] < force[np.searchsorted(travel, 4.0)]
+    assert unpack_column(f["up"], "finger_gf")[middle] < force[np.searchsorted(travel, 4.0)]
 
 
 def test_slow_press_that_blocks_has_no_way_back() -> None:
     unit = sim.load("concert-grand-natural", {"settings.let_off_button": "+6 mm"})
-    pressed = press(at_rest(unit))
-    f = press_film(pressed)
+    pressed = press_slowly(settle_at_rest(unit))
+    f = build_press_film(pressed)
     assert pressed.outcome != "plays"
     assert f["up"] is None and f["escape"] is None
     assert f["outcome"] == pressed.outcome and f["reason"] == pressed.reason
@@ -280,11 +285,11 @@ def test_slow_press_that_blocks_has_no_way_back() -> None:
 
 def test_packed_columns_come_back_within_half_a_step() -> None:
     t = np.linspace(0.0, 7.0, 999)
-    table = packed({"sine": np.sin(t), "same": np.full(999, 2.5), "ramp": t - 3.0})
+    table = pack_columns({"sine": np.sin(t), "same": np.full(999, 2.5), "ramp": t - 3.0})
     assert len(table["bytes"]) == 2 * 999 * 2
-    assert np.abs(unpacked(table, "sine") - np.sin(t)).max() <= 0.5 * np.ptp(np.sin(t)) / LEVELS * 1.001
-    assert (unpacked(table, "same") == 2.5).all()
-    few = only(table, ["same", "ramp"])
-    assert (unpacked(few, "ramp") == unpacked(table, "ramp")).all()
+    assert np.abs(unpack_column(table, "sine") - np.sin(t)).max() <= 0.5 * np.ptp(np.sin(t)) / LEVELS * 1.001
+    assert (unpack_column(table, "same") == 2.5).all()
+    few = select_columns(table, ["same", "ramp"])
+    assert (unpack_column(few, "ramp") == unpack_column(table, "ramp")).all()
     assert [c["name"] for c in few["columns"]] == ["same", "ramp"]
     assert len(few["bytes"]) == 999 * 2

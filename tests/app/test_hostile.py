@@ -15,21 +15,28 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Browser, expect
-from streamlit import net_util
-from streamlit.web import cli
 
 from dashboard import __main__ as start
-from dashboard.session.work import FIRST, LARGEST_STATE, Saved, Work, as_file, from_code, to_code
+from dashboard.session.work import (
+    FIRST_SCENARIO,
+    LARGEST_STATE,
+    Saved,
+    Work,
+    decode_state,
+    encode_state,
+    format_scenario,
+)
 from sim.errors import InputError
 from tests.app.on_screen import Bench
-from tests.app.raw_client import TEXT, answer, closing, frame, rerun, stream
-from tests.app.server import BROWSER_FLAGS, Server, browser_path, free_port
-from tests.app.visit import Visit
-from tests.unit.test_hostile_names import MARKUP
-from tests.unit.test_hostile_texts import BYTES, HEAD, TEXTS
+from tests.app.raw_client import TEXT, encode_frame, encode_rerun, open_stream, read_close_code, send_request
+from tests.app.server import BROWSER_FLAGS, Server, find_browser, find_free_port
+from tests.app.visit import Visit, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 Tell = Callable[..., None]
 OWN_CACHES = ("__pycache__", "matplotlib")
@@ -41,7 +48,7 @@ def unharmed(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     if "dashboard" in request.fixturenames:
         server: Server = request.getfixturevalue("dashboard")
-        assert answer(server.url, "/_stcore/health")[0] == 200
+        assert send_request(server.url, "/_stcore/health")[0] == 200
         wrong = [deed for deed in server.seen() if not harmless(*deed)]
         assert not wrong, f"the server did: {wrong}"
 
@@ -75,7 +82,7 @@ def test_only_this_machine_s_own_pages_may_connect(dashboard: Server, who: str, 
     tell(tried=f"connecting as {who}", expected="let in" if expected == 101 else "refused; nobody outside is asked")
     port = dashboard.url.rpartition(":")[2]
     told = {name: value.format(url=dashboard.url, port=port) for name, value in headers.items()}
-    with stream(dashboard.url, **told) as (status, _):
+    with open_stream(dashboard.url, **told) as (status, _):
         assert status == expected
     tell(happened=f"answered {status}")
 
@@ -94,10 +101,10 @@ def test_it_listens_at_no_other_address_of_this_machine(dashboard: Server, tell:
 
 
 MESSAGES = {
-    "bytes that are no message": (frame(b"\xff" * 1000), 1002),
-    "text instead of bytes": (frame(b"hello", TEXT), 1000),
-    "a message of 6 MB": (frame(b"\0" * 6_000_000), 1009),
-    "a message that claims 4 EB": (frame(b"x", claimed=1 << 62), 1009),
+    "bytes that are no message": (encode_frame(b"\xff" * 1000), 1002),
+    "text instead of bytes": (encode_frame(b"hello", TEXT), 1000),
+    "a message of 6 MB": (encode_frame(b"\0" * 6_000_000), 1009),
+    "a message that claims 4 EB": (encode_frame(b"x", claimed=1 << 62), 1009),
     "noise": (b"\xde\xad\xbe\xef" * 500, 1002),
 }
 
@@ -106,10 +113,10 @@ MESSAGES = {
 def test_broken_messages_end_their_own_connection_only(dashboard: Server, what: str, tell: Tell) -> None:
     message, code = MESSAGES[what]
     tell(tried=f"{what}, on an open connection", expected="that connection is closed, others stay")
-    with stream(dashboard.url) as (_, other), stream(dashboard.url) as (_, sock):
+    with open_stream(dashboard.url) as (_, other), open_stream(dashboard.url) as (_, sock):
         sock.sendall(message)
-        assert closing(sock) in (code, 0)
-        other.sendall(rerun())
+        assert read_close_code(sock) in (code, 0)
+        other.sendall(encode_rerun())
         assert other.recv(1), "the other connection is served"
     tell(happened="closed; the other one is served")
 
@@ -129,10 +136,10 @@ def test_no_path_leads_to_a_file(dashboard: Server, tell: Tell) -> None:
         tried=f"{len(PATHS)} addresses with .., encoded, absolute, UNC, NUL, long",
         expected="an error or the app's page",
     )
-    page = answer(dashboard.url, "/")[1]
+    page = send_request(dashboard.url, "/")[1]
     statuses = {}
     for path in PATHS:
-        statuses[path], body = answer(dashboard.url, path)
+        statuses[path], body = send_request(dashboard.url, path)
         assert statuses[path] >= 400 or body == page, path
         assert b"import" not in body.replace(page, b"") and socket.gethostname().encode() not in body
     refused = sum(status >= 400 for status in statuses.values())
@@ -142,24 +149,26 @@ def test_no_path_leads_to_a_file(dashboard: Server, tell: Tell) -> None:
 def test_files_are_taken_from_the_page_only(dashboard: Server, tell: Tell) -> None:
     tell(tried="putting up, replacing and deleting files without the page's token", expected="refused")
     place = "/_stcore/upload_file/session/file"
-    found = [answer(dashboard.url, place, method, b"x" * 100)[0] for method in ("PUT", "DELETE", "POST")]
-    found.append(answer(dashboard.url, place, "PUT", b"x", cookie="_streamlit_xsrf=2|a|b|c", x_xsrftoken="2|a|b|c")[0])
+    found = [send_request(dashboard.url, place, method, b"x" * 100)[0] for method in ("PUT", "DELETE", "POST")]
+    found.append(
+        send_request(dashboard.url, place, "PUT", b"x", cookie="_streamlit_xsrf=2|a|b|c", x_xsrftoken="2|a|b|c")[0]
+    )
     assert found == [403, 403, 405, 403]
     tell(happened=f"answered {', '.join(map(str, found))}")
 
 
 def test_a_crowd_that_begins_and_vanishes_leaves_it_at_work(dashboard: Server, visit: Visit, tell: Tell) -> None:
     """Each asks for the first page by a link, good, broken or hostile, and is gone before it comes."""
-    links = (to_code(Saved(Work("damped").with_control("spring", 0.03))), "x" * 60_000, "%00", "..%2f", "💣", "")
+    links = (encode_state(Saved(Work("damped").with_control("spring", 0.03))), "x" * 60_000, "%00", "..%2f", "💣", "")
     tell(
         tried="40 clients that ask for a page, by good and hostile links, and vanish", expected="the next one is served"
     )
     with ExitStack() as crowd:
         for n in range(40):
-            _, sock = crowd.enter_context(stream(dashboard.url))
-            sock.sendall(rerun(f"s={links[n % len(links)]}"))
+            _, sock = crowd.enter_context(open_stream(dashboard.url))
+            sock.sendall(encode_rerun(f"s={links[n % len(links)]}"))
     visit.open("scenario")
-    visit.on_bench(FIRST)
+    visit.on_bench(FIRST_SCENARIO)
     tell(happened="it is served, and finds the bench as it should be")
 
 
@@ -184,7 +193,7 @@ def test_a_killed_browser_ends_its_run(dashboard: Server, browser: Browser, tmp_
         expected="the run stops, the server lives",
     )
     mark = f"--doomed={tmp_path}"
-    doomed = browser.browser_type.launch(executable_path=browser_path(), args=[*BROWSER_FLAGS, mark])
+    doomed = browser.browser_type.launch(executable_path=find_browser(), args=[*BROWSER_FLAGS, mark])
     page = doomed.new_page()
     visit = Visit(page, dashboard.url).open("rails")
     cells = page.locator(".st-key-map_cells").get_by_role("slider")
@@ -222,6 +231,8 @@ def read(path: Path) -> bytes:
 
 def test_hostile_files_are_refused_in_words_and_the_bench_stays(tell: Tell) -> None:
     """All that the readers are tried with, through the pages that take files."""
+    from tests.unit.test_hostile_texts import BYTES, HEAD, TEXTS
+
     files = {what: data for what, (data, _) in BYTES.items()} | {w: (HEAD + t).encode() for w, (t, _) in TEXTS.items()}
     tell(
         tried=f"{len(files)} hostile files put up as scenario and as sheet of readings",
@@ -241,7 +252,7 @@ def test_hostile_files_are_refused_in_words_and_the_bench_stays(tell: Tell) -> N
         )
         bench.run()
         assert "This sheet was not taken" in bench.errors(), name
-    assert bench.open("note").cards()
+    assert bench.open("predict").cards()
     tell(happened="each refused, both times; the bench as before")
 
 
@@ -254,7 +265,7 @@ STATES = {
     "a control turned by 10^400": lambda: state_with(turned=[["spring", 10**400]]),
     "a base outside the shipped ones": lambda: state_with(base="../../../etc/hostname"),
     "a text based on a file": lambda: state_with(text='based_on = "/etc/hostname"'),
-    "half a surrogate pair": lambda: state_with(text=HEAD.replace("x", "\ud800")),
+    "half a surrogate pair": lambda: state_with(text='name = "\ud800"\nkey_number = 40\n'),
     "a name that steers a terminal": lambda: state_with(edits=[["name", "\x1b[2J"]]),
     "more characters than a state has": lambda: "A" * (LARGEST_STATE + 1),
 }
@@ -266,7 +277,7 @@ def packed(data: bytes) -> str:
 
 def state_with(**changes: object) -> str:
     """A saved state with something else in its work."""
-    code = to_code(Saved(Work()))
+    code = encode_state(Saved(Work()))
     whole = json.loads(zlib.decompress(base64.urlsafe_b64decode(code + "=" * (-len(code) % 4))))
     whole["work"] |= changes
     return packed(json.dumps(whole).encode())
@@ -276,16 +287,18 @@ def state_with(**changes: object) -> str:
 def test_hostile_states_are_refused(what: str, tell: Tell) -> None:
     tell(tried=f"a link or saved state that holds {what}", expected="refused with one fault")
     with pytest.raises(InputError) as caught:
-        from_code(STATES[what]())
+        decode_state(STATES[what]())
     assert len(caught.value.faults) == 1 and len(str(caught.value)) < 500
     tell(happened=str(caught.value))
 
 
 def test_a_hostile_unit_is_shown_as_the_text_it_is(tell: Tell) -> None:
+    from tests.unit.test_hostile_names import MARKUP
+
     tell(
         tried="a good file whose unit is named with mathtext, LaTeX, HTML", expected="opened; page and figure are drawn"
     )
-    data = re.sub(r'(?m)^name = ".*"$', lambda _: f"name = '''{MARKUP}'''", as_file(Work())).encode()
+    data = re.sub(r'(?m)^name = ".*"$', lambda _: f"name = '''{MARKUP}'''", format_scenario(Work())).encode()
     bench = Bench().open("scenario").upload("a.toml", data)
     assert not bench.errors()
     bench.open("friction")
@@ -295,13 +308,16 @@ def test_a_hostile_unit_is_shown_as_the_text_it_is(tell: Tell) -> None:
 
 def told_to(monkeypatch: pytest.MonkeyPatch, *argv: str) -> list[str]:
     """The command line that the server would be started with."""
+    from streamlit import net_util
+    from streamlit.web import cli
+
     given: list[list[str]] = []
     for module, name in ((start, "_warm"), (gc, "disable"), (sys, "setswitchinterval")):
         monkeypatch.setattr(module, name, lambda *_: None)
     for name in ("get_external_ip", "get_internal_ip"):
         monkeypatch.setattr(net_util, name, getattr(net_util, name))
     monkeypatch.setattr(cli, "main", lambda **_: given.append(sys.argv))
-    monkeypatch.setattr(sys, "argv", ["dashboard", "--port", str(free_port()), *argv])
+    monkeypatch.setattr(sys, "argv", ["dashboard", "--port", str(find_free_port()), *argv])
     start.main()
     assert net_util.get_external_ip() is None
     return given[0]
@@ -320,7 +336,7 @@ def test_another_address_comes_with_a_warning(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tell: Tell
 ) -> None:
     tell(tried="--address of the network", expected="it listens there, and a warning says what that means")
-    monkeypatch.setattr(start, "_free", lambda *_: None)
+    monkeypatch.setattr(start, "_require_free_port", lambda *_: None)
     for address, host in (("192.0.2.7", "192.0.2.7"), ("0.0.0.0", "*"), ("::", "*")):
         command = told_to(monkeypatch, "--address", address)
         assert f"--server.address={address}" in command and f"--server.allowedHosts={host}" in command

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Browser, Locator, expect
 
-from sim.display_units import convert_si, unit_label
-from sim.teaching.adjustments import hands
-from sim.teaching.lesson import lessons
+from sim.display_units import convert_si, format_unit
+from sim.teaching.adjustments import load_adjustments
+from sim.teaching.lesson import load_lessons
 from tests.app.on_screen import Bench
 from tests.app.server import Server
-from tests.app.visit import COMPUTED, Visit
-from tests.lesson_answers import answer, unchanged, wrong
+from tests.app.visit import COMPUTED, Visit, expect
+from tests.lesson_answers import find_answer, find_wrong_answer, list_start_values
 
-TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(lessons().values(), 1)]
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Locator
+
+TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(load_lessons().values(), 1)]
 FARTHEST = 150
 """Times the tab key is pressed to get somewhere on a page, at most."""
 
@@ -38,10 +41,10 @@ def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]
     for at, value in values.items():
         if value == before_them[at]:
             continue
-        hand = hands()[at]
+        hand = load_adjustments()[at]
         tab_to(visit, visit.page.get_by_role("textbox", name=f"{hand.title}: {hand.told}"))
         visit.page.keyboard.press("Control+A")
-        visit.page.keyboard.type(f"{convert_si(value, hand.unit):.4f} {unit_label(hand.unit)}")
+        visit.page.keyboard.type(f"{convert_si(value, hand.unit):.4f} {format_unit(hand.unit)}")
         visit.page.keyboard.press("Tab")
         visit.still()
     tab_to(visit, visit.page.get_by_role("button", name="Try it"))
@@ -57,30 +60,30 @@ def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]
 def open_page(browser: Browser, dashboard: Server) -> Iterator[Visit]:
     """One page for all lessons, as a learner goes from one to the next."""
     context = browser.new_context(viewport={"width": 1280, "height": 1000}, reduced_motion="reduce")
-    yield Visit(context.new_page(), dashboard.url).open("lessons")
+    yield Visit(context.new_page(), dashboard.url).open("lesson")
     context.close()
 
 
-@pytest.mark.parametrize("name", lessons())
+@pytest.mark.parametrize("name", load_lessons())
 def test_every_lesson_is_done_from_the_keyboard(open_page: Visit, name: str) -> None:
     """Chosen, tried wrongly, tried rightly, with nothing but keys; the right values are found by the simulation."""
-    visit, title = open_page, TITLES[list(lessons()).index(name)]
+    visit, title = open_page, TITLES[list(load_lessons()).index(name)]
     visit.page.evaluate("document.activeElement.blur()")
     tab_to(visit, visit.page.get_by_role("combobox", name="Lesson"))
     visit.page.keyboard.press("Control+A")
-    visit.page.keyboard.type(lessons()[name].title)
+    visit.page.keyboard.type(load_lessons()[name].title)
     visit.page.keyboard.press("Enter")
     expect(visit.page.get_by_role("heading", level=2, name=title)).to_have_count(1, timeout=COMPUTED)
     visit.still()
-    mistaken = try_it(visit, wrong(name), unchanged(name))
+    mistaken = try_it(visit, find_wrong_answer(name), list_start_values(name))
     expect(mistaken).to_have_text(re.compile(r"^Not yet\. \S"), timeout=COMPUTED)
-    right = try_it(visit, answer(name), wrong(name))
+    right = try_it(visit, find_answer(name), find_wrong_answer(name))
     expect(right).to_have_text(re.compile(r"^Right\. \S"), timeout=COMPUTED)
 
 
 @pytest.fixture
 def bench() -> Bench:
-    return Bench().open("lessons")
+    return Bench().open("lesson")
 
 
 def chosen(bench: Bench, name: str) -> Bench:
@@ -89,7 +92,7 @@ def chosen(bench: Bench, name: str) -> Bench:
 
 def test_nothing_is_shown_before_it_is_foretold(bench: Bench) -> None:
     chosen(bench, "drop")
-    question = lessons()["drop"].foretell[0]
+    question = load_lessons()["drop"].prediction_questions[0]
     assert question.because not in bench.words()
     assert bench.at.button(key="commit_lesson_drop_foretell0").disabled
     bench.at.radio(key="lesson_drop_foretell0_say").set_value("shrinks")
@@ -140,7 +143,7 @@ def test_a_page_left_is_found_as_it_was(bench: Bench) -> None:
     bench.type("lesson_let-off_hand_screw.let_off", "-1 mm").press("try_lesson_let-off")
     assert "Tries so far: 1" in bench.words()
     chosen(bench, "drop")
-    bench.open("scenario").open("lessons")
+    bench.open("scenario").open("lesson")
     assert bench.at.selectbox(key="lesson_chosen").value == "drop"
     chosen(bench, "let-off")
     assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-1 mm"
@@ -150,13 +153,13 @@ def test_a_page_left_is_found_as_it_was(bench: Bench) -> None:
 def test_every_sentence_is_shown_beside_what_was_computed(bench: Bench) -> None:
     chosen(bench, "one-stroke").press("begin_claims_one-stroke")
     rows = bench.at.dataframe[0].value
-    assert len(rows) == sum(len(p.claims) for p in lessons()["one-stroke"].parts)
+    assert len(rows) == sum(len(p.claims) for p in load_lessons()["one-stroke"].parts)
     assert set(rows["holds"]) == {"yes"}
 
 
 def test_what_was_done_is_noted_once(bench: Bench) -> None:
     chosen(bench, "let-off")
-    right = answer("let-off")["screw.let_off"]
+    right = find_answer("let-off")["screw.let_off"]
     bench.press("try_lesson_let-off")
     assert not bench.state.progress.lessons
     bench.type("lesson_let-off_hand_screw.let_off", f"{1e3 * right:.3f} mm").press("try_lesson_let-off")

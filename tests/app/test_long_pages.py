@@ -6,26 +6,27 @@ import csv
 import io
 import re
 from functools import partial
+from typing import TYPE_CHECKING
 
-import pandas as pd
 import pytest
 
 import sim
-from dashboard.pages.orders import TARGETS
-from dashboard.session import results
-from dashboard.session.work import Saved, Work, as_file, opened, origin_of, to_code
-from sim.bench.centres import RADIUS
+from dashboard.session.work import Saved, Work, build_origin, encode_state, format_scenario, load_work
+from sim.bench.centres import PINNING_RADIUS
 from sim.errors import InputError
 from sim.regulation import orders, rails
-from sim.regulation.targets import said
-from sim.report import compare
+from sim.regulation.targets import format_target
 from sim.studies import compare as comparing
 from sim.studies import spring
-from sim.studies.friction import friction
-from sim.unit.centres import torque_from_force
+from sim.studies.friction import compare_friction
+from sim.unit.centres import convert_force_to_torque
 from sim.unit.model import GRAVITY
-from tests.app.alike import difference
+from tests.app.numbers import get_unit
 from tests.app.on_screen import Bench
+from tests.app.unit_difference import list_differences
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def fail_with(error: Exception) -> object:
@@ -40,63 +41,73 @@ def frames(bench: Bench) -> list[pd.DataFrame]:
 
 
 def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
-    bench = Bench().open("order")
-    unit, steps = results.unit_of(Work()), orders.to_do(orders.orders()["dip-fixed"], TARGETS)
+    from dashboard.pages.orders import TARGETS
+
+    bench = Bench().open("orders")
+    unit, steps = get_unit(Work()), orders.list_steps(orders.load_orders()["dip-fixed"], TARGETS)
     bench.choose("school", "dip-fixed")
-    path: list[orders.Done] = []
+    path: list[orders.CompletedStep] = []
     for i, step in enumerate(steps[:3]):
         assert bench.at.subheader[0].value == f"Step {i + 1}: {step.say}"
         bench.press("do_step")
-        path.append(orders.do(path[-1].unit if path else unit, step, TARGETS))
-        came = [said(t, path[-1].readings.get(t)) for t in step.sets]
+        path.append(orders.carry_out_step(path[-1].unit if path else unit, step, TARGETS))
+        came = [format_target(t, path[-1].readings.get(t)) for t in step.sets]
         assert all(word in bench.at.success[0].value for word in came)
         for name, by in path[-1].upset.items():
-            assert f"{name.replace('_', ' ')} moved by {'+' if by > 0 else ''}{said(name, by)}" in bench.words()
+            assert (
+                f"{name.replace('_', ' ')} moved by {'+' if by > 0 else ''}{format_target(name, by)}" in bench.words()
+            )
     assert list(frames(bench)[0]["step"]) == [s.say for s in steps[:3]]
     bench.press("step_back")
     assert bench.at.subheader[0].value == f"Step 3: {steps[2].say}"
     bench.press("take_order")
-    assert not difference(results.unit_of(bench.state.work), path[1].unit, 2e-9)
+    assert not list_differences(get_unit(bench.state.work), path[1].unit, 2e-9)
     assert bench.at.subheader[0].value == f"Step 1: {steps[0].say}"  # begins anew from what is on the bench
     bench.press("undo")
     assert bench.state.work == Work()
 
 
 def test_order_begins_again_and_ends() -> None:
-    bench = Bench().open("order").press("do_step").press("do_step").press("begin_again")
+    from dashboard.pages.orders import TARGETS
+
+    bench = Bench().open("orders").press("do_step").press("do_step").press("begin_again")
     assert bench.at.subheader[0].value.startswith("Step 1:") and not frames(bench)
-    for _ in orders.to_do(orders.orders()[bench.at.selectbox(key="school").value], TARGETS):
+    for _ in orders.list_steps(orders.load_orders()[bench.at.selectbox(key="school").value], TARGETS):
         bench.press("do_step")
     assert bench.at.subheader[0].value == "All steps are done"
     assert bench.at.button(key="do_step").disabled
 
 
 def test_order_aims_at_what_is_typed() -> None:
-    bench = Bench().open("order").type("aim_let_off", "much")
+    bench = Bench().open("orders").type("aim_let_off", "much")
     assert "cannot be read" in bench.errors() and not bench.at.get("progress")
-    bench.open("note").open("order")
+    bench.open("predict").open("orders")
     assert bench.at.text_input(key="aim_let_off").value == "much"
     bench.type("aim_let_off", "3/32 in").choose("school", "dip-fixed")
     while "let-off" not in bench.at.subheader[0].value:
         bench.press("do_step")
-    assert f"Aim: **{said('let_off', 3 / 32 * 25.4e-3)}**" in bench.words()
+    assert f"Aim: **{format_target('let_off', 3 / 32 * 25.4e-3)}**" in bench.words()
 
 
 def test_comparison_is_the_one_of_the_python_interface() -> None:
+    import pandas as pd
+
+    from sim.report import compare
+
     bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
-    found = comparing.compare(origin_of(Work()), origin_of(bench.state.work))
+    found = comparing.compare_units(build_origin(Work()), build_origin(bench.state.work))
     inputs, readings = frames(bench)
-    wanted = pd.DataFrame(compare.rows(found))
+    wanted = pd.DataFrame(compare.build_rows(found))
     pd.testing.assert_frame_equal(readings.astype(str), wanted.astype(str), check_column_type=False)
     assert list(inputs["input"]) == ["springs.repetition"]
-    prediction = sim.predict(results.unit_of(bench.state.work))
+    prediction = sim.predict(get_unit(bench.state.work))
     assert found.b.touch.down_weight == prediction.touch.down_weight
 
 
 def test_comparison_goes_with_the_bench() -> None:
     """After a slider the old one is not shown, and it is there again after undo."""
     bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
-    bench.open("note").slide("spring", 35.0).open("compare")
+    bench.open("predict").slide("spring", 35.0).open("compare")
     assert not frames(bench) and "has changed since" in bench.words()
     bench.press("undo")
     assert len(frames(bench)) == 2
@@ -104,14 +115,14 @@ def test_comparison_goes_with_the_bench() -> None:
 
 def test_order_and_comparison_in_inches() -> None:
     """Nothing is left in millimetres, and the numbers are those of the interface."""
-    bench = Bench().open("order").switch("inches_toggle", True).press("do_step").press("do_step")
+    bench = Bench().open("orders").switch("inches_toggle", True).press("do_step").press("do_step")
     came = frames(bench)[0]["came to"]
     assert [text.removeprefix("-") for text in came] == ["0.000 in", "0.008 in"]
     assert re.search(r"Aim: \*\*[^*]+ in\*\*", bench.words()) and not re.search(r"moved by .* mm", bench.words())
     assert not any("mm" in str(cell) for cell in frames(bench)[0].to_numpy().ravel())
     bench.open("compare").press("begin_compare")
     table = next(frame for frame in frames(bench) if "reading" in frame).set_index("reading")
-    found = comparing.compare(origin_of(Work()), origin_of(Work()))
+    found = comparing.compare_units(build_origin(Work()), build_origin(Work()))
     dip = next(line.a for line in found.lines if line.reading.name == "dip")
     assert (
         "mm" not in set(table["unit"]) and table["A"]["dip"] == f"{dip / 25.4e-3:.3f}" and table["unit"]["dip"] == "in"
@@ -131,13 +142,13 @@ def test_other_unit_is_kept_drawn_and_put_on_the_bench() -> None:
 
 def test_spring_study_is_shown_and_kept_through_a_page_change(monkeypatch: pytest.MonkeyPatch) -> None:
     """A short one; the whole one is done in the browser."""
-    short = partial(spring.study, shares=(0.9, 1.0, 1.1), frictions=(0.8e-3,), repetition=False)
-    monkeypatch.setattr(spring, "study", short)
+    short = partial(spring.study_spring, shares=(0.9, 1.0, 1.1), frictions=(0.8e-3,), repetition=False)
+    monkeypatch.setattr(spring, "study_spring", short)
     bench = Bench().open("spring").press("begin_springs")
     assert "window's middle moves by" in bench.words()
     labels = [b.proto.label for b in bench.at.get("download_button")]
     assert labels == ["Figure (SVG)", "Figure (PNG)", "The curves (CSV)"]
-    bench.open("note").open("spring")
+    bench.open("predict").open("spring")
     assert bench.at.get("download_button") and not [b for b in bench.at.button if b.key == "begin_springs"]
 
 
@@ -145,7 +156,7 @@ def test_spring_study_is_shown_and_kept_through_a_page_change(monkeypatch: pytes
 def test_a_job_that_fails_says_so_and_can_be_begun_again(page: str, monkeypatch: pytest.MonkeyPatch) -> None:
     bench = Bench().open(page)
     begin = {"spring": "begin_springs", "compare": "begin_compare"}[page]
-    where = {"spring": "sim.studies.spring.study", "compare": "dashboard.pages.compare.compare"}[page]
+    where = {"spring": "sim.studies.spring.study_spring", "compare": "dashboard.pages.compare.compare_units"}[page]
     monkeypatch.setattr(where, fail_with(InputError([])))
     bench.press(begin)
     assert "This could not be computed." in bench.errors()
@@ -158,10 +169,10 @@ def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench.at.slider(key="map_cells").set_value(3)
     bench.at.select_slider(key="map_span").set_value(1.0)
     bench.run().press("begin_map")
-    unit = results.unit_of(Work())
-    targets = rails.asked(unit)
+    unit = get_unit(Work())
+    targets = rails.choose_targets(unit)
     axis = [-1e-3, 0.0, 1e-3]
-    wanted = rails.best(rails.grid(unit, targets, axis, axis))
+    wanted = rails.find_best_places(rails.evaluate_grid(unit, targets, axis, axis))
     shown = frames(bench)[0]
     assert wanted and list(shown.columns) == [f"no. {i}" for i in range(1, len(wanted) + 1)]
     first = shown["no. 1"]
@@ -179,7 +190,7 @@ def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
     assert "Name two different moves" in bench.errors()
     bench.choose("map_up", "hammer_rail_up").type("map_blow", "wide")
     assert "'wide'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_map"]
-    bench.open("note").open("rails")
+    bench.open("predict").open("rails")
     assert bench.at.text_input(key="map_blow").value == "wide"
     bench.type("map_blow", "1 3/4 in")
     assert not bench.errors() and bench.at.button(key="begin_map")
@@ -188,9 +199,11 @@ def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
 @pytest.mark.parametrize("hostile", ["=1+1", "+1+1", "-1-1", "@SUM(1)"])
 def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     """Whatever someone typed for name and note, and however the file is called."""
-    text = as_file(Work().with_edit("name", hostile).with_edit("note", hostile).with_control("spring", 0.034))
-    found = comparing.compare(origin_of(Work()), origin_of(opened(f"{hostile}.toml", text.encode())))
-    rows = list(csv.reader(io.StringIO(compare.csv(found))))
+    from sim.report import compare
+
+    text = format_scenario(Work().with_edit("name", hostile).with_edit("note", hostile).with_control("spring", 0.034))
+    found = comparing.compare_units(build_origin(Work()), build_origin(load_work(f"{hostile}.toml", text.encode())))
+    rows = list(csv.reader(io.StringIO(compare.format_csv(found))))
     cells = [cell for row in rows for cell in row]
     assert len(cells) > 200
     assert not [c for c in cells if c[:1] in ("=", "@") or (c[:1] in ("+", "-") and not c[1:2].isdigit())]
@@ -200,9 +213,9 @@ def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
 def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> None:
     """Site by site; before and after; taken over to the bench by its button."""
     tight = Work().with_control("friction_hammer", 4e-3)
-    bench = Bench(s=to_code(Saved(tight))).open("friction")
+    bench = Bench(s=encode_state(Saved(tight))).open("friction")
     table = frames(bench)[0].set_index("site")
-    own = friction(origin_of(tight)).own
+    own = compare_friction(build_origin(tight)).own
     assert own.budget is not None and own.touch.friction is not None
     assert table.loc["hammer centre", "felt, gf"] == f"{own.budget.felt('hammer') / (1e-3 * GRAVITY):.1f}"
     assert float(table.loc["all of it", "felt, gf"]) == pytest.approx(own.touch.friction / (1e-3 * GRAVITY), abs=0.4)
@@ -211,15 +224,15 @@ def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> No
     bench.type("repin_force", "4 gf").press("begin_repin")
     brought = frames(bench)[1].set_index("reading")
     fresh = sim.predict(
-        results.unit_of(Work().with_control("friction_hammer", torque_from_force(4e-3 * GRAVITY, RADIUS)))
+        get_unit(Work().with_control("friction_hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))
     )
     assert fresh.touch.down_weight is not None
     assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f} gf"
     assert brought.loc["down weight", "a bench would see it"] == "yes"
     bench.press("take_repin")
-    assert results.unit_of(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * RADIUS)
+    assert get_unit(bench.state.work).friction["hammer"] == pytest.approx(4e-3 * GRAVITY * PINNING_RADIUS)
 
 
 def test_friction_of_a_note_that_blocks_is_not_made_up() -> None:
-    bench = Bench().open("note").type("type_let_off", "-1 mm").open("friction")
+    bench = Bench().open("predict").type("type_let_off", "-1 mm").open("friction")
     assert "No friction can be read" in bench.errors() and not frames(bench)

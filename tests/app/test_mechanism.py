@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import expect
 
 import sim
-from sim.report.drawing.outline import Pose, centres
-from sim.report.formats.packed_columns import unpacked
-from tests.app.machine import INNER, Machine, time_of
+from sim.report.drawing.outline import Pose, place_centres
+from sim.report.formats.packed_columns import unpack_column
+from tests.app.machine import INNER, Machine, find_event_time
+from tests.app.visit import expect
 
 
 def test_plays_and_pauses(machine: Machine) -> None:
@@ -55,19 +55,21 @@ def test_scrubs_row_by_row_with_the_keyboard(machine: Machine, stroke: dict[str,
     for _ in range(3):
         machine.page.keyboard.press("ArrowRight")
     machine.told("time", stroke["start"] + (first + 3) * stroke["step"], 1e-3)
-    machine.told("crown", float(unpacked(stroke["table"], "crown")[first + 3]), 2e-3)
+    machine.told("crown", float(unpack_column(stroke["table"], "crown")[first + 3]), 2e-3)
     expect(machine.scrub).to_have_attribute("aria-valuetext", machine.words.text_content() or "")
 
 
 def test_bodies_stand_in_the_browser_where_the_unit_has_them(machine: Machine, stroke: dict[str, Any]) -> None:
     """Half-way between two rows, too: centres of jack and lever, and the turn of every part."""
-    time = time_of(stroke, "escape")
+    time = find_event_time(stroke, "escape")
     machine.press("jack leaves")
     machine.told("time", time, 1e-3)
     rows = stroke["start"] + stroke["step"] * np.arange(stroke["table"]["rows"])
-    turns = {n: float(np.interp(time, rows, unpacked(stroke["table"], n))) for n in ("kf", "kr", "w", "j", "l", "h")}
+    turns = {
+        n: float(np.interp(time, rows, unpack_column(stroke["table"], n))) for n in ("kf", "kr", "w", "j", "l", "h")
+    }
     frames = machine.page.evaluate(f"{INNER}.pose.frames")
-    for name, at in centres(sim.load("concert-grand-natural"), Pose(**turns)).items():
+    for name, at in place_centres(sim.load("concert-grand-natural"), Pose(**turns)).items():
         assert [frames[name]["x"], frames[name]["y"]] == pytest.approx([1e3 * v for v in at], abs=2e-3)
     for name, turn in turns.items():
         assert [frames[name]["c"], frames[name]["s"]] == pytest.approx([np.cos(turn), np.sin(turn)], abs=1e-5)
@@ -76,13 +78,13 @@ def test_bodies_stand_in_the_browser_where_the_unit_has_them(machine: Machine, s
 def test_arrows_step_rows_and_with_shift_events(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.stage.focus()
     machine.page.keyboard.press("Shift+ArrowRight")
-    leaves = time_of(stroke, "key_leaves_rest")
+    leaves = find_event_time(stroke, "key_leaves_rest")
     machine.told("time", leaves, 1e-3)
     machine.page.keyboard.press("ArrowRight")
     row = int((leaves - stroke["start"]) / stroke["step"]) + 1
     machine.told("time", stroke["start"] + row * stroke["step"], 1e-3)
     machine.page.keyboard.press("Shift+ArrowRight")
-    machine.told("time", time_of(stroke, "toe_meets_button"), 1e-3)
+    machine.told("time", find_event_time(stroke, "toe_meets_button"), 1e-3)
     machine.page.keyboard.press("Shift+ArrowLeft")
     machine.told("time", leaves, 1e-3)
 
@@ -95,7 +97,7 @@ def test_list_of_events_tells_all_and_jumps(machine: Machine, stroke: dict[str, 
     for i, (text, event) in enumerate(zip(texts, happened, strict=True)):
         assert text.split("\n") == [str(i + 1), event["title"], f"{event['ms']:.2f} ms"]
     machine.press("crown touches string")
-    machine.told("time", time_of(stroke, "string_contact"), 1e-3)
+    machine.told("time", find_event_time(stroke, "string_contact"), 1e-3)
     machine.told("crown", 0.0, 0.02)
     expect(rows.filter(has_text="crown touches string")).to_have_attribute("aria-current", "true")
     picture = machine.page.get_by_role("img", name="Side view, whole unit")
@@ -110,7 +112,7 @@ def test_marks_on_the_time_line_jump(machine: Machine, stroke: dict[str, Any]) -
         f"{INNER}.timeline.marks.filter(m => m.event.name === 'tail_meets_backcheck').map(m => [m.x, m.y])[0]"
     )
     machine.page.locator(".machine .line canvas").click(position={"x": mark[0], "y": mark[1]})
-    machine.told("time", time_of(stroke, "tail_meets_backcheck"), 1e-3)
+    machine.told("time", find_event_time(stroke, "tail_meets_backcheck"), 1e-3)
 
 
 def test_a_click_in_a_curve_goes_there(machine: Machine) -> None:
@@ -121,7 +123,7 @@ def test_a_click_in_a_curve_goes_there(machine: Machine) -> None:
 
 def test_zooms_and_shows_names_and_forces(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.press("jack toe meets")
-    machine.told("time", time_of(stroke, "toe_meets_button"), 1e-3)
+    machine.told("time", find_event_time(stroke, "toe_meets_button"), 1e-3)
     seen = {machine.picture()}
     for button, view in (("Escapement", "escapement"), ("Hammer and check", "head"), ("Whole unit", "whole")):
         machine.press(button)
@@ -158,7 +160,7 @@ def test_crown_touches_the_drawn_string_when_the_numbers_say_so(machine: Machine
 
 def test_second_unit_is_laid_over(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.press("jack leaves")
-    machine.told("time", time_of(stroke, "escape"), 1e-3)
+    machine.told("time", find_event_time(stroke, "escape"), 1e-3)
     alone = machine.picture()
     machine.page.get_by_text("Lay another unit over it").click()
     expect(machine.page.locator(".machine .title")).to_contain_text("dashed: <b>Spring</b> at 85%")

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
 
-from sim.report.formats.packed_columns import unpacked
+from sim.report.formats.packed_columns import unpack_column
 from tests.app.conftest import Serve
-from tests.app.machine import HOST, INNER, SCRIPT, Machine, time_of
+from tests.app.machine import HOST, INNER, SCRIPT, Machine, find_event_time
+from tests.app.visit import expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 
 def test_titles_are_text_and_nothing_plays_by_itself(machine: Machine) -> None:
@@ -21,7 +23,7 @@ def test_titles_are_text_and_nothing_plays_by_itself(machine: Machine) -> None:
 
 
 def test_key_pressed_by_keyboard_goes_over_the_hump(machine: Machine, slow: dict[str, Any]) -> None:
-    travel, force = unpacked(slow["down"], "travel"), unpacked(slow["down"], "finger_gf")
+    travel, force = unpack_column(slow["down"], "travel"), unpack_column(slow["down"], "finger_gf")
     machine.press("Press by hand")
     machine.hand.focus()
     machine.page.keyboard.press("Home")
@@ -36,7 +38,7 @@ def test_key_pressed_by_keyboard_goes_over_the_hump(machine: Machine, slow: dict
     while float(machine.hand.input_value()) > 8.0 + 1e-6:
         machine.page.keyboard.press("ArrowLeft")
     expect(machine.root).to_have_attribute("data-branch", "up")
-    back, lift = unpacked(slow["up"], "travel"), unpacked(slow["up"], "finger_gf")
+    back, lift = unpack_column(slow["up"], "travel"), unpack_column(slow["up"], "finger_gf")
     machine.told("force", float(np.interp(8.0, back, lift)), 0.5)
     expect(machine.words).to_contain_text("letting up")
     machine.page.keyboard.press("ArrowRight")
@@ -76,7 +78,7 @@ def test_key_is_dragged_down_by_the_pointer(machine: Machine) -> None:
 def test_keeps_its_place_when_new_data_come(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.press("Escapement", "Names", "lever meets")
     machine.root.get_by_role("combobox", name="speed").select_option(label="1/20")
-    time = time_of(stroke, "lever_meets_drop_screw")
+    time = find_event_time(stroke, "lever_meets_drop_screw")
     machine.told("time", time, 1e-3)
     frames = machine.page.evaluate(f"{INNER}.frames")
     machine.page.get_by_text("Take a weaker spring").click()
@@ -101,7 +103,7 @@ def test_goes_on_playing_when_new_data_come(machine: Machine) -> None:
 
 
 def test_writes_inches_when_told(machine: Machine, stroke: dict[str, Any]) -> None:
-    crown = float(unpacked(stroke["table"], "crown")[0])
+    crown = float(unpack_column(stroke["table"], "crown")[0])
     machine.page.get_by_text("Write inches").click()
     expect(machine.words).to_contain_text(f"crown to string {crown / 25.4:.3f} in")
 
@@ -115,7 +117,7 @@ def test_without_continuous_motion_it_plays_from_event_to_event(machine: Machine
     )
     machine.press("Play")
     machine.page.wait_for_function(
-        f"{INNER}.seen.size >= 2 && {INNER}.state.time > {time_of(stroke, 'key_leaves_rest')} + 1"
+        f"{INNER}.seen.size >= 2 && {INNER}.state.time > {find_event_time(stroke, 'key_leaves_rest')} + 1"
     )
     machine.press("Pause")
     seen = {round(float(t), 6) for t in machine.page.evaluate(f"[...{INNER}.seen]")}
@@ -125,6 +127,8 @@ def test_without_continuous_motion_it_plays_from_event_to_event(machine: Machine
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("manner", ["Blow", "Press by hand"])
 def test_axe_finds_nothing_serious(page: Page, serve: Serve, theme: str, manner: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
     page.goto(serve(SCRIPT, f"--theme.base={theme}"))
     machine = Machine(page)
     machine.root.wait_for()

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
-import streamlit
 
 import sim
 from dashboard.pages import PAGES
-from dashboard.pages.predict import LATER
-from dashboard.session import results
 from dashboard.session.controls import CONTROLS
-from dashboard.session.work import Saved, Work, to_code
-from dashboard.widgets.forms import sections
-from sim.bench.readings import readings_of
-from sim.report.formats.reading_rows import Place, marks
-from tests.app.alike import difference
-from tests.app.numbers import compare, predicted
+from dashboard.session.work import Saved, Work, encode_state
+from sim.bench.readings import list_reading_fields
+from tests.app.numbers import check_printed, get_unit, list_predicted
 from tests.app.on_screen import Bench
+from tests.app.unit_difference import list_differences
 
 INCH = 25.4
 
@@ -26,7 +23,7 @@ def bench() -> Bench:
     return Bench()
 
 
-ALONE = ("scenario", "lessons", "practice", "record", "photograph")
+ALONE = ("scenario", "lesson", "practice", "section", "photograph")
 """Pages that are of use whatever the scenario on the bench."""
 
 
@@ -42,24 +39,33 @@ def test_page_says_what_is_wrong_with_a_scenario_that_cannot_be_set_up(page: str
     """Targets that contradict: the file is fine, the unit is not."""
     work = Work().with_edit("targets.blow", "44.5 mm").with_edit("targets.dip", "8 mm")
     work = work.with_edit("targets.aftertouch", "1.1 mm")
-    bench = Bench(s=to_code(Saved(work))).open(page)
+    bench = Bench(s=encode_state(Saved(work))).open(page)
     assert bench.state.work == work
     if page not in ALONE:
         assert "targets." in bench.errors() and "what these parts can reach" in bench.errors()
 
 
+def later() -> list[dict[str, Any]]:
+    """What the first page shows once the slow readings are there, reading by reading."""
+    from dashboard.pages.predict import SLOW_RECORDS
+
+    return [dict(meta) for record in SLOW_RECORDS.values() for meta in list_reading_fields(record).values()]
+
+
 @pytest.mark.parametrize("scenario", ["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
 def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
     """Naturals and sharps, with a damper, and of a note that does not play; with a slider moved."""
+    from sim.report.formats.reading_rows import KeyPosition, list_remarks
+
     work = Work(scenario)
     work = work.with_control("spring", 0.95 * work.start().springs.repetition)
-    bench = Bench(s=to_code(Saved(work)))
-    printed, wanted = bench.cards(), predicted(work)
-    assert compare(printed, wanted) >= 25
+    bench = Bench(s=encode_state(Saved(work)))
+    printed, wanted = bench.cards(), list_predicted(work)
+    assert check_printed(printed, wanted) >= 25
     assert {"let_off_mm", "aftertouch_mm", "down_weight_gf", "limit_hz", "hammer_speed_m_s"} <= printed.keys()
-    unit = results.unit_of(work)
+    unit = get_unit(work)
     found = sim.predict(unit)
-    assert all(str(mark) in bench.words() for mark in marks(found, Place.of(unit)))
+    assert all(str(mark) in bench.words() for mark in list_remarks(found, KeyPosition.of(unit)))
     assert ("This note plays." in bench.words()) == found.plays
     assert found.plays or found.reason in bench.errors()
 
@@ -71,19 +77,21 @@ def test_slider_changes_what_is_read(bench: Bench) -> None:
     assert bench.state.work.turned == (("spring", pytest.approx((now - 4) * 1e-3)),)
     after = bench.cards()
     assert float(after["spring_rise_mm"].split()[0]) < float(before["spring_rise_mm"].split()[0]) - 0.5
-    assert compare(after, predicted(bench.state.work)) == len(before)
+    assert check_printed(after, list_predicted(bench.state.work)) == len(before)
 
 
 @pytest.mark.parametrize("name", [n for n, c in CONTROLS.items() if c.gain])
 def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, name: str) -> None:
     """One move comes near; the slider stays at what was asked, and says beside it what came of it."""
+    from dashboard.session import results
+
     c = CONTROLS[name]
     asked = bench.at.slider(key=f"slide_{name}").value + 2 * bench.at.slider(key=f"slide_{name}").step
-    start = results.first_readings(Work().base, "", ())[c.settles]
+    start = results.compute_first_readings(Work().base, "", ())[c.settles]
     bench.slide(name, asked)
     slider = bench.at.slider(key=f"slide_{name}")
     assert slider.value == pytest.approx(asked, abs=0.0051)
-    settled = results.quick(bench.state.work, "moderate").readings[c.settles]
+    settled = results.compute_quick(bench.state.work, "moderate").readings[c.settles]
     unit = slider.label.split(", ")[1].split(" ")[0]
     size = {"mm": 1e-3, "deg": 0.017453292519943295}[unit]
     assert f"settles at {settled / size:.2f} {unit}" in slider.label
@@ -124,7 +132,7 @@ def test_typed_nonsense_stays_with_its_reason_until_taken_back(bench: Bench, typ
     assert stays() and bench.state.work == Work()
     bench.slide("spring", 34.0)
     assert stays()
-    bench.open("order").open("note")
+    bench.open("orders").open("predict")
     assert stays()
     bench.press("back_blow")
     assert bench.at.text_input(key="type_blow").value == "" and not bench.errors()
@@ -147,7 +155,7 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
         bench.slide("spring", value)
         seen.append(bench.state.work)
         readings.append(bench.cards())
-    bench.open("scenario").choose("shipped", "damped").press("open_shipped").open("note")
+    bench.open("scenario").choose("shipped", "damped").press("open_shipped").open("predict")
     seen.append(bench.state.work)
     readings.append(bench.cards())
     for i in (2, 1, 0):
@@ -186,7 +194,7 @@ def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
     assert slider.label.startswith("blow, in — settles at 1.751 in") and slider.value == pytest.approx(1.75, abs=2e-3)
     bench.type("type_blow", "44 mm")
     assert bench.at.slider(key="slide_blow").value == pytest.approx(44 / INCH, abs=1e-3)
-    bench.open("compare").open("note")
+    bench.open("compare").open("predict")
     assert bench.at.toggle(key="inches_toggle").value and " in" in bench.cards()["blow_mm"]
     bench.switch("inches_toggle", False)
     assert bench.cards()["blow_mm"].endswith(" mm")
@@ -209,24 +217,29 @@ def test_friction_as_pinning_force_is_the_same_torque(bench: Bench) -> None:
 
 def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """While the slow readings are computed their places say so, beside the new quick ones."""
+    import streamlit
+
+    from dashboard.session import results
+
     old = bench.cards()
-    monkeypatch.setattr(results, "predicted", lambda work, say: streamlit.stop())
+    monkeypatch.setattr(results, "compute_prediction", lambda work, say: streamlit.stop())
     bench.slide("let_off", 2.5)
-    slow = {str(m["title"]) for record in LATER.values() for m in readings_of(record).values()}
-    assert set(bench.waiting()) == slow
+    assert set(bench.waiting()) == {str(reading["title"]) for reading in later()}
     assert not {"down_weight_gf", "limit_hz", "spring_rise_mm"} & bench.cards().keys()
     assert "This note plays." not in bench.words() and not bench.at.get("download_button")
     assert float(bench.cards()["let_off_mm"].split()[0]) > float(old["let_off_mm"].split()[0]) + 0.5
 
 
 def test_a_prediction_given_up_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    from dashboard.session import results
+
     def stop(done: float, what: str) -> None:
         raise InterruptedError
 
     work = Work().with_control("spring", 0.0312)
     with pytest.raises(InterruptedError):
-        results.predicted(work, stop)
-    assert results.predicted(work, lambda done, what: None).plays
+        results.compute_prediction(work, stop)
+    assert results.compute_prediction(work, lambda done, what: None).plays
 
 
 def test_touch_is_chosen_and_kept(bench: Bench) -> None:
@@ -234,7 +247,7 @@ def test_touch_is_chosen_and_kept(bench: Bench) -> None:
     bench.at.get("button_group")[0].set_value("hard")
     bench.run()
     assert float(bench.cards()["hammer_speed_m_s"].split()[0]) > 2 * speed
-    bench.open("spring").open("note")
+    bench.open("spring").open("predict")
     assert bench.state.touch == "hard"
     assert float(bench.cards()["hammer_speed_m_s"].split()[0]) > 2 * speed
 
@@ -246,25 +259,27 @@ def test_two_sessions_know_nothing_of_each_other(bench: Bench) -> None:
     bench.run()
     assert [n for n, _ in bench.state.work.turned] == ["spring"] and not bench.state.faults
     assert [n for n, _ in other.state.work.turned] == ["let_off"] and not other.state.inches
-    assert compare(other.cards(), predicted(other.state.work)) >= 25
+    assert check_printed(other.cards(), list_predicted(other.state.work)) >= 25
     assert " in" in bench.cards()["blow_mm"] and other.cards()["blow_mm"].endswith(" mm")
 
 
 def test_every_reading_opens_to_its_definition(bench: Bench) -> None:
     html = bench.html()
-    definitions = {str(meta["definition"]) for record in LATER.values() for meta in readings_of(record).values()}
+    definitions = {str(reading["definition"]) for reading in later()}
     assert definitions and all(d.split(";")[0].replace("'", "&#x27;") in html for d in definitions)
 
 
 def test_every_field_that_is_given_shows_what_can_be_typed_again() -> None:
+    from dashboard.widgets.forms import list_sections
+
     bench = Bench().open("scenario")
     shown = 0
-    for section in sections():
+    for section in list_sections():
         bench.choose("section", section)
         for box in bench.at.text_input:
             if (box.key or "").startswith("field_") and box.value:
                 path = box.key.removeprefix("field_")
                 if path != "invented":
-                    assert not difference(Work().with_edit(path, box.value).start(), Work().start()), path
+                    assert not list_differences(Work().with_edit(path, box.value).start(), Work().start()), path
                 shown += 1
     assert shown > 60

@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Locator, expect
 
-from dashboard.pages.photograph import HELD
 from dashboard.session.work import Work
-from dashboard.widgets import photographs as photo
 from sim.errors import InputError
-from sim.photo.marks import opened, text_of
-from sim.photo.photograph import Marks, Photographed, read
+from sim.photo.marks import format_marks, parse_marks
+from sim.photo.photograph import Marks, PhotographResult, compute_coordinates
 from sim.photo.points import CORNERS
-from sim.report.photograph.demo import Camera
-from sim.report.photograph.tables import edits
 from tests.app.on_screen import Bench
 from tests.app.server import Server
-from tests.app.visit import Visit
-from tests.unit.test_photograph_picture import REFUSED
+from tests.app.visit import Visit, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator
 
 WORK = "[...document.querySelectorAll('*')].map(e => e.shadowRoot?.work).find(Boolean)"
 """The picture's own object, in the page."""
@@ -35,20 +32,24 @@ def bench() -> Bench:
 @pytest.fixture(scope="module")
 def made() -> Marks:
     """The marks of the invented picture."""
-    data, clicks = photo.demo()
-    return Marks(photo.held("invented-demo.jpg", data, 1).picture, clicks, distance=photo.DEMO_DISTANCE)
+    from dashboard.widgets import photographs as photo
+
+    data, clicks = photo.load_demo()
+    return Marks(photo.open_photograph("invented-demo.jpg", data, 1).picture, clicks, distance=photo.DEMO_DISTANCE)
 
 
 @pytest.fixture(scope="module")
-def done(made: Marks) -> Photographed:
-    return read(made)
+def done(made: Marks) -> PhotographResult:
+    return compute_coordinates(made)
 
 
 def shown(bench: Bench) -> Any:
     return bench.at.dataframe[0].value.set_index("field")
 
 
-def test_the_page_gives_what_the_python_interface_gives_and_takes_it_over(bench: Bench, done: Photographed) -> None:
+def test_the_page_gives_what_the_python_interface_gives_and_takes_it_over(bench: Bench, done: PhotographResult) -> None:
+    from sim.report.photograph.tables import build_edits
+
     assert "Open a picture" in bench.words()
     bench.press("demo_photo")
     assert "Still to click: card" in bench.words() and not bench.at.dataframe
@@ -60,12 +61,12 @@ def test_the_page_gives_what_the_python_interface_gives_and_takes_it_over(bench:
             assert table.loc[one.path, "read"] == ", ".join(f"{1e3 * v:.2f}" for v in one.value)
             assert table.loc[one.path, "± (standard)"] == f"{1e3 * one.uncertainty:.2f}"
     bench.press("take_photo")
-    assert bench.state.work.edits == tuple(edits(done).items()) and not bench.errors()
+    assert bench.state.work.edits == tuple(build_edits(done).items()) and not bench.errors()
     value = next(f.value for f in done.given if f.path == "wippen.centre")
     assert bench.state.work.start().wippen.centre == pytest.approx(value, abs=1e-5)
     bench.press("undo")
     assert bench.state.work == Work()
-    bench.open("note").open("photograph")
+    bench.open("predict").open("photograph")
     assert list(shown(bench).index) == list(table.index)
 
 
@@ -88,12 +89,15 @@ def test_what_was_told_is_read_again_and_nonsense_is_said(bench: Bench) -> None:
 
 
 def test_pictures_and_marks_are_bounded_and_belong_together(bench: Bench, made: Marks) -> None:
+    from dashboard.pages.photograph import HELD_KEY
+    from tests.unit.test_photograph_picture import REFUSED
+
     for what, data in REFUSED.items():
         if len(data) < 1_000_000:
             bench.at.file_uploader(key="picture_up").set_value((f"{what}.png", data, "image/png"))
             bench.run()
-            assert "This picture was not opened" in bench.errors() and HELD not in bench.at.session_state
-    text = text_of(made).encode()
+            assert "This picture was not opened" in bench.errors() and HELD_KEY not in bench.at.session_state
+    text = format_marks(made).encode()
     bench.upload("m.toml", text, "marks_up")
     assert "Open the picture invented-demo.jpg first" in bench.errors()
     bench.press("demo_photo").upload("n.toml", text, "marks_up")
@@ -104,16 +108,18 @@ def test_pictures_and_marks_are_bounded_and_belong_together(bench: Bench, made: 
 
 
 def test_fields_say_what_marks_say_to_the_last_figure(made: Marks) -> None:
+    from dashboard.widgets import photographs as photo
+
     odd = Marks(made.picture, {}, (0.23971, 0.1603), (0.0, 0.1512, 0.29993), "wippen.centre", (0.18843925, 0.0648),
                 True, 0.65, 0.00037, 1.234, 0.00061)  # fmt: skip
-    again = photo.told(odd.picture, photo.typed(odd), odd.origin, odd.level_line)
+    again = photo.parse_fields(odd.picture, photo.format_fields(odd), odd.origin, odd.level_line)
     for f in fields(Marks):
         was, now = getattr(odd, f.name), getattr(again, f.name)
         assert now == (
             was if f.name in ("picture", "clicks", "origin", "level_line") else pytest.approx(was, abs=1e-15)
         )
     with pytest.raises(InputError) as caught:
-        photo.told(odd.picture, photo.typed(odd) | {"width": "x", "depth": "1 s"}, odd.origin, True)
+        photo.parse_fields(odd.picture, photo.format_fields(odd) | {"width": "x", "depth": "1 s"}, odd.origin, True)
     assert {f.field for f in caught.value.faults} == {"width", "depth"}
 
 
@@ -153,12 +159,15 @@ class Stage:
 
 def test_by_mouse_and_by_keys_in_a_browser(visit: Visit, dashboard: Server) -> None:
     """All that is needed and one centre: corners by mouse, one by keys alone, one dragged and put back."""
+    from dashboard.widgets import photographs as photo
+    from sim.report.photograph.demo import Camera
+
     visit.open("photograph")
     visit.page.get_by_role("button", name="Try the invented picture").click()
     visit.page.locator(".photograph[data-mark]").wait_for()
     visit.still()
     stage, camera = Stage(visit), Camera(tilt=0.03, turn=-0.04, bow=0.002, depth=0.004)
-    places = {n: (round(x), round(y)) for n, (x, y) in photo.invented.clicks(photo.first_unit(), camera).items()}
+    places = {n: (round(x), round(y)) for n, (x, y) in photo.invented.clicks(photo.load_demo_unit(), camera).items()}
     for name in CORNERS[:3]:
         stage.click(places[name])
         assert stage.clicks()[name] == pytest.approx(places[name], abs=1.0)
@@ -201,8 +210,8 @@ def test_by_mouse_and_by_keys_in_a_browser(visit: Visit, dashboard: Server) -> N
     visit.turn_to("The scenario").turn_to("Read a photograph").still()
     visit.page.locator(".photograph[data-mark]").wait_for()
     assert stage.clicks()["wippen.centre"] == before
-    (centre,) = read(opened(text.encode())).found
-    unit = photo.first_unit()
+    (centre,) = compute_coordinates(parse_marks(text.encode())).found
+    unit = photo.load_demo_unit()
     assert centre.value == pytest.approx(unit.wippen.centre, abs=0.6e-3)
     told = {tuple(seen) for seen in dashboard.seen()}
     assert not [what for deed, what in told if deed == "writes" and "photograph" in what]

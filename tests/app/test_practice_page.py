@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import expect
 
-from dashboard.session import results
-from sim.diagnosis.faults import faults
-from sim.report import practice as sheet
+from sim.diagnosis.faults import load_faults
 from sim.teaching import exercise_files
-from sim.teaching.exercise import bench, of_code
-from sim.teaching.mark import marked
-from sim.teaching.practice import Attempt, attempt
+from sim.teaching.exercise import parse_code, prepare_bench
+from sim.teaching.mark import mark_attempt
+from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
-from tests.app.visit import Visit
+from tests.app.visit import Visit, expect
 
 TOLD = "Hidden was"
 
@@ -42,13 +39,15 @@ def handed_in(page: Bench, *names: str) -> Bench:
 
 
 def test_notebook_and_mark_are_those_of_the_python_interface() -> None:
+    from sim.report import practice as sheet
+
     page = taken(opened(), "down_weight", "spring_rise")
-    same = attempt(of_code("1-1"), ["take down_weight", "take spring_rise"])
-    assert page.at.dataframe[0].value.to_dict("records") == sheet.notebook(same)
+    same = make_attempt(parse_code("1-1"), ["take down_weight", "take spring_rise"])
+    assert page.at.dataframe[0].value.to_dict("records") == sheet.build_notebook_rows(same)
     assert TOLD not in page.words()
-    unit = bench(of_code("1-1"))
+    unit = prepare_bench(parse_code("1-1"))
     (name,) = unit.hidden.names
-    hand = faults()[name].at
+    hand = load_faults()[name].at
     assert hand == "spring.repetition"
     mended(page, hand, f"{unit.sound.springs.repetition * 1e3:.4g} N·mm")
     handed_in(taken(page, "spring_rise"), name)
@@ -61,13 +60,13 @@ def test_notebook_and_mark_are_those_of_the_python_interface() -> None:
 
 def test_what_is_hidden_is_not_in_the_page_before_it_is_handed_in() -> None:
     page = taken(opened(2, 7), "let_off")
-    made = bench(of_code("2-7"))
-    truth = marked(Attempt(of_code("2-7"))).truth
+    made = prepare_bench(parse_code("2-7"))
+    truth = mark_attempt(Attempt(parse_code("2-7"))).truth
     told = page.words() + "".join(str(e.value) for e in page.at.dataframe)
     assert not any(line in told for line in truth)
     shown = [c.options for c in page.at.get("multiselect")]
     assert made.hidden.names[0] not in str(page.at.session_state["prac_take"])
-    assert len(shown[0]) == len(Attempt(of_code("2-7")).causes)  # the list of all, in the catalogue's order
+    assert len(shown[0]) == len(Attempt(parse_code("2-7")).causes)  # the list of all, in the catalogue's order
 
 
 def test_a_wrong_cause_is_told_with_what_it_was() -> None:
@@ -91,20 +90,25 @@ def test_an_exercise_from_a_file() -> None:
     text = 'owner = "*Ouch*"\nlevel = 1\n[[fault]]\nname = "tight-key"\nseverity = 0.8\n'
     page.upload("mine.toml", text.encode(), "exercise_up")
     assert "*Ouch*" in page.words() and not page.errors()
-    assert attempt(exercise_files.loads(text, "mine.toml"), []).exercise in page.at.session_state["attempts_practice"]
+    assert (
+        make_attempt(exercise_files.parse_exercise(text, "mine.toml"), []).exercise
+        in page.at.session_state["attempts_practice"]
+    )
     page.upload("mine.toml", b'level = 9\n[[fault]]\nname = "tight-kee"\n', "exercise_up")
     assert "did you mean tight-key?" in page.errors() and "1 to 3" in page.errors()
 
 
-@pytest.mark.parametrize("name", exercise_files.exercises())
+@pytest.mark.parametrize("name", exercise_files.list_exercises())
 def test_shipped_exercises_are_there(name: str) -> None:
     page = Bench().open("practice").choose("prac_kind", name)
-    assert exercise_files.load(name).owner in page.words() and not page.errors()
+    assert exercise_files.load_exercise(name).owner in page.words() and not page.errors()
 
 
 def test_hidden_fault_moves_beside_the_unit_before() -> None:
+    from dashboard.session import results
+
     handed_in(opened(), "weak-spring")
-    spoilt, well = results.hidden(of_code("1-1"), "moderate")
+    spoilt, well = results.compute_hidden_motion(parse_code("1-1"), "moderate")
     assert spoilt.stroke is not None and well.stroke is not None
     assert spoilt.unit.springs.repetition < well.unit.springs.repetition
 

@@ -5,53 +5,64 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import expect
 
-from dashboard.pages import section as record
-from dashboard.widgets.bench_table import Table
-from dashboard.widgets.photographs import MARKED, demo
-from dashboard.widgets.section_result import _page, _zipped
-from sim.photo.marks import opened
+from sim.photo.marks import parse_marks
 from sim.report.record.contents import File
 from sim.report.record.folder import read_folder
-from sim.report.section import tables as sheet
-from sim.report.section.sheet import csv_text
-from sim.section.section import Section, section
-from sim.section.sheet import BenchSheet, NoteRow, load_upload
+from sim.section.sheet import BenchSheet, NoteRow, load_uploaded_sheet
 from tests.app.on_screen import Bench
-from tests.app.visit import COMPUTED, Visit
+from tests.app.visit import COMPUTED, Visit, expect
+
+if TYPE_CHECKING:
+    from dashboard.widgets.bench_table import BenchTable
+    from sim.section.section import Section
 
 SHEET = BenchSheet("Two notes", (NoteRow(40, {"blow": 45e-3, "dip": 10.2e-3}), NoteRow(42, {"blow": 44e-3})), "", True)
-FILE = csv_text(SHEET).encode()
+
+
+@cache
+def sheet_file() -> bytes:
+    """The sheet as a file (CSV)."""
+    from sim.report.section.sheet import format_sheet_csv
+
+    return format_sheet_csv(SHEET).encode()
 
 
 @pytest.fixture
 def bench() -> Bench:
-    return Bench().open("record")
+    return Bench().open("section")
 
 
 @pytest.fixture(scope="module")
 def held() -> Bench:
     """One bench for all the files that are no sheets."""
-    return Bench().open("record")
+    return Bench().open("section")
 
 
 @pytest.fixture(scope="module")
 def found() -> Section:
-    return section(SHEET, look=False, repetition=False)
+    from sim.section.section import analyse_section
+
+    return analyse_section(SHEET, look=False, repetition=False)
 
 
-def now(bench: Bench) -> Table:
-    found = bench.at.session_state[record.NOW]
-    assert isinstance(found, Table)
+def now(bench: Bench) -> BenchTable:
+    """The table that stands on the page."""
+    from dashboard.pages.section import NOW
+    from dashboard.widgets.bench_table import BenchTable
+
+    found = bench.at.session_state[NOW]
+    assert isinstance(found, BenchTable)
     return found
 
 
 def worked_out(bench: Bench) -> Bench:
-    bench.upload("two.csv", FILE, "up_record")
+    bench.upload("two.csv", sheet_file(), "up_record")
     bench.at.checkbox(key="record_look").set_value(False)
     bench.at.number_input(key="record_high").set_value(41)
     return bench.press("begin_record")
@@ -65,19 +76,22 @@ def test_the_example_is_read_in_and_says_that_it_is_invented(bench: Bench) -> No
 
 
 def test_a_section_is_worked_out_shown_and_kept(bench: Bench) -> None:
+    from sim.report.section import tables as sheet
+    from sim.section.section import analyse_section
+
     worked_out(bench)
-    found = section(SHEET, range(40, 42), look=False, repetition=False)
+    found = analyse_section(SHEET, range(40, 42), look=False, repetition=False)
     shown = [f.value.to_dict("records") for f in bench.at.dataframe]
-    for rows in (sheet.line_rows(found), sheet.turn_rows(found), sheet.even_rows(found)):
+    for rows in (sheet.build_note_lines(found), sheet.build_turn_rows(found), sheet.build_evenness_rows(found)):
         assert rows in shown
     assert len(found.notes) == 3
     assert "In this order" in bench.words()
-    bench.open("note").open("record")
+    bench.open("predict").open("section")
     assert any("D gf" in f.value.columns for f in bench.at.dataframe)
 
 
 def test_what_cannot_be_asked_is_told_and_nothing_is_begun(bench: Bench) -> None:
-    bench.upload("two.csv", FILE, "up_record").type("record_blow", "4 mm")
+    bench.upload("two.csv", sheet_file(), "up_record").type("record_blow", "4 mm")
     assert "25 to 65 mm" in bench.errors()
     assert not [b for b in bench.at.button if b.key == "begin_record"]
 
@@ -88,39 +102,47 @@ def test_a_note_goes_on_the_bench_as_it_was_found(bench: Bench) -> None:
 
 
 def test_the_record_is_a_folder_that_is_read_again_with_the_photograph_in_it(found: Section, tmp_path: Path) -> None:
-    photo = {"photograph.jpg": File("the photograph as it was taken", demo()[0])}
+    from dashboard.widgets.photographs import load_demo
+    from dashboard.widgets.section_result import _zipped
+
+    photo = {"photograph.jpg": File("the photograph as it was taken", load_demo()[0])}
     with zipfile.ZipFile(io.BytesIO(_zipped(found, lambda: photo))) as folder:
         folder.extractall(tmp_path)
     record = read_folder(tmp_path).record
     assert {"sheet.csv", "readings.csv", "readings.parquet", "note-40.toml"} < set(record.files)
-    assert record.files["photograph.jpg"].data == demo()[0]
-    read = load_upload("sheet.csv", record.files["sheet.csv"].data)
+    assert record.files["photograph.jpg"].data == load_demo()[0]
+    read = load_uploaded_sheet("sheet.csv", record.files["sheet.csv"].data)
     assert read.rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
 
 
 def test_the_page_to_print_has_what_the_sheet_says(found: Section) -> None:
+    from dashboard.widgets.section_result import _page
+    from sim.report.section import tables as sheet
+
     page = _page(found).decode()
-    assert all(cell in page for row in sheet.even_rows(found) for cell in row.values())
+    assert all(cell in page for row in sheet.build_evenness_rows(found) for cell in row.values())
 
 
 def test_a_photograph_that_was_marked_goes_with_the_record(bench: Bench) -> None:
-    bench.open("photograph").press("demo_photo").press("click_photo").open("record")
+    from dashboard.widgets.photographs import MARKED, load_demo
+
+    bench.open("photograph").press("demo_photo").press("click_photo").open("section")
     worked_out(bench)
     assert "goes with the record" in bench.words()
     files = bench.at.session_state[MARKED]()
-    assert opened(files["photograph-marks.toml"].data, "marks").clicks == demo()[1]
+    assert parse_marks(files["photograph-marks.toml"].data, "marks").clicks == load_demo()[1]
     assert files["photograph-marked.png"].data.startswith(b"\x89PNG")
 
 
 def test_units_and_columns_of_the_table_change_and_what_stands_in_it_stays(bench: Bench) -> None:
-    bench.upload("two.csv", FILE, "up_record")
+    bench.upload("two.csv", sheet_file(), "up_record")
     assert set(now(bench).head) == {"note", "dip (mm)", "blow (mm)"}
     bench.switch("inches_toggle", True)
     assert "blow (in)" in now(bench).head
     assert now(bench).read().rows[0].numbers["blow"] == pytest.approx(45e-3, abs=0.0005 * 25.4e-3)
     bench.switch("record_every", True)
     assert {"down_weight (gf)", "leads", "remark"} <= set(now(bench).head)
-    bench.open("note").open("record")
+    bench.open("predict").open("section")
     assert "down_weight (gf)" in now(bench).head and len(now(bench).read().rows) == 2
 
 
@@ -150,7 +172,7 @@ def test_a_sheet_is_typed_in_from_nothing(bench: Bench) -> None:
 def test_a_file_that_is_no_sheet_gets_one_message_and_the_sheet_before_stays(
     held: Bench, name: str, data: bytes, names: str
 ) -> None:
-    held.upload("two.csv", FILE, "up_record")
+    held.upload("two.csv", sheet_file(), "up_record")
     assert not held.errors()
     held.upload(name, data, "up_record")
     assert names in held.errors() and "the one before stays" in held.errors()
@@ -159,8 +181,8 @@ def test_a_file_that_is_no_sheet_gets_one_message_and_the_sheet_before_stays(
 
 def test_by_keyboard_in_a_browser_what_is_typed_stays(visit: Visit) -> None:
     """A cell is changed, spoiled, mended; it lives through another page and through inches."""
-    page = visit.open("record").page
-    page.locator("input[type=file]").set_input_files({"name": "two.csv", "mimeType": "text/csv", "buffer": FILE})
+    page = visit.open("section").page
+    visit.choose_file("two.csv", sheet_file())
     page.get_by_role("heading", name="Two notes").wait_for(timeout=COMPUTED)
     visit.still()
 

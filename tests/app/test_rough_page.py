@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Page, expect
 
-from dashboard.pages.rough import WAYS
-from dashboard.session.progress_store import Place
+from dashboard.session.progress_store import ProgressFile
 from dashboard.session.work import Work
 from sim.teaching import rough as lesson
-from sim.teaching.progress import Progress, opened, text_of
+from sim.teaching.progress import Progress, format_progress, parse_progress
 from tests.app.on_screen import Bench
-from tests.app.server import dashboard_command, free_port, running
-from tests.app.visit import COMPUTED, Visit
+from tests.app.server import build_dashboard_command, find_free_port, run_server
+from tests.app.visit import COMPUTED, Visit, expect
 from tests.unit.test_progress import BROKEN, SOME
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 ORDER = ("lever_height", "jack_address", "blow", "dip", "drop", "let_off", "drop", "checking_distance", "spring_rise")
 
@@ -31,24 +33,24 @@ def set_it(bench: Bench, what: str, to: str = "") -> Bench:
     return bench.press("do_rough")
 
 
-def path_of(bench: Bench) -> lesson.Path:
+def path_of(bench: Bench) -> lesson.RegulationPath:
     found = bench.at.session_state["path_rough"][1]
-    assert isinstance(found, lesson.Path)
+    assert isinstance(found, lesson.RegulationPath)
     return found
 
 
 @pytest.fixture(scope="module")
-def nearly() -> lesson.Path:
+def nearly() -> lesson.RegulationPath:
     """A path to the last step but one: what is off is set, in a sensible order."""
-    mine = lesson.path(lesson.rough(Work().start(), 3), ["blow=42 mm"])
+    mine = lesson.make_path(lesson.draw_rough_unit(Work().start(), 3), ["blow=42 mm"])
     for what in (*ORDER, *ORDER):
         if what in mine.off:
-            mine = mine.then(lesson.step(what))
+            mine = mine.then(lesson.make_step(what))
     assert mine.finished
     return mine.back()
 
 
-def finish(bench: Bench, nearly: lesson.Path) -> Bench:
+def finish(bench: Bench, nearly: lesson.RegulationPath) -> Bench:
     """Do the last step."""
     key, _ = bench.at.session_state["path_rough"]
     bench.at.session_state["path_rough"] = key, nearly
@@ -56,11 +58,13 @@ def finish(bench: Bench, nearly: lesson.Path) -> Bench:
     return set_it(bench, nearly.off[0])
 
 
-def test_steps_are_those_of_the_python_interface_and_are_noted_once(bench: Bench, nearly: lesson.Path) -> None:
+def test_steps_are_those_of_the_python_interface_and_are_noted_once(
+    bench: Bench, nearly: lesson.RegulationPath
+) -> None:
     finish(set_it(bench, "blow", "42 mm"), nearly)
     mine = path_of(bench)
-    begun = lesson.rough(Work().start(), 3)
-    assert mine == lesson.path(begun, [lesson.as_typed(s) for s in mine.steps]) and mine.steps[0].value == 42e-3
+    begun = lesson.draw_rough_unit(Work().start(), 3)
+    assert mine == lesson.make_path(begun, [lesson.format_step(s) for s in mine.steps]) and mine.steps[0].value == 42e-3
     assert mine.finished and "Every reading is right" in bench.words()
     assert bench.at.button(key="do_rough").disabled
     (noted,) = bench.state.progress.rough
@@ -74,6 +78,8 @@ def test_steps_are_those_of_the_python_interface_and_are_noted_once(bench: Bench
 
 
 def test_what_cannot_be_set_is_told_and_costs_nothing(bench: Bench) -> None:
+    from dashboard.pages.rough import WAYS
+
     set_it(bench, "blow", "3 kg")
     assert "not a length" in bench.errors() and not path_of(bench).lines
     assert not set_it(bench, "blow").errors() and len(path_of(bench).lines) == 1
@@ -93,25 +99,27 @@ def test_progress_is_opened_again_and_what_is_wrong_is_said(bench: Bench) -> Non
     for kind in ("cut off", "a wrong field"):
         bench.upload("p.toml", BROKEN[kind], "open_progress")
         assert "This file was not opened" in bench.errors() and bench.state.progress == Progress()
-    bench.upload("p.toml", text_of(SOME).encode(), "open_progress")
+    bench.upload("p.toml", format_progress(SOME).encode(), "open_progress")
     assert not bench.errors() and bench.state.progress == SOME
     assert "let-off" in bench.at.dataframe[-3].value.to_string() and "(3)" in bench.at.expander[-2].label
 
 
 def test_kept_in_a_file_it_survives_and_windows_see_each_other(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, nearly: lesson.Path
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, nearly: lesson.RegulationPath
 ) -> None:
     path = tmp_path / "p.toml"
-    path.write_text(text_of(SOME), encoding="utf-8")
-    monkeypatch.setattr(Place, "file", path)
+    path.write_text(format_progress(SOME), encoding="utf-8")
+    monkeypatch.setattr(ProgressFile, "file", path)
     one, other = Bench().open("rough"), Bench().open("rough")
     assert one.state.progress == SOME and str(path) in one.words().replace("\\", "")
     finish(one, nearly)
-    both = opened(path.read_bytes())
+    both = parse_progress(path.read_bytes())
     assert len(both.rough) == 2 and other.run().state.progress == both
     path.write_bytes(BROKEN["cut off"])
     other.run()
-    assert opened(path.read_bytes()) == both and (tmp_path / "p.unreadable.toml").read_bytes() == BROKEN["cut off"]
+    assert (
+        parse_progress(path.read_bytes()) == both and (tmp_path / "p.unreadable.toml").read_bytes() == BROKEN["cut off"]
+    )
     path.unlink()
     path.mkdir()
     assert "It could not be kept there" in other.run().errors() and other.state.progress == both
@@ -119,11 +127,11 @@ def test_kept_in_a_file_it_survives_and_windows_see_each_other(
 
 def test_by_keyboard_in_a_browser_and_after_a_restart(page: Page, tmp_path: Path) -> None:
     """A step by keyboard; the server is started anew and still knows what the file held; it writes nothing else."""
-    path, port = tmp_path / "p.toml", free_port()
-    path.write_text(text_of(SOME), encoding="utf-8")
+    path, port = tmp_path / "p.toml", find_free_port()
+    path.write_text(format_progress(SOME), encoding="utf-8")
     for turn in range(2):
         watched = tmp_path / f"log{turn}"
-        with running([*dashboard_command(port), "--progress", str(path)], port, watched=watched) as server:
+        with run_server([*build_dashboard_command(port), "--progress", str(path)], port, watched=watched) as server:
             visit = Visit(page, server.url).open("rough")
             expect(page.get_by_text("What was done so far (3)")).to_be_visible()
             if turn == 0:

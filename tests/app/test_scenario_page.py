@@ -6,14 +6,13 @@ import random
 import re
 
 import pytest
-from streamlit.proto.DownloadButton_pb2 import DownloadButton
 
-from dashboard.session.work import LONGEST_LINK, Saved, Work, as_file, from_code, opened, to_code
+from dashboard.session.work import LONGEST_LINK, Saved, Work, decode_state, encode_state, format_scenario, load_work
 from sim.__main__ import main
 from sim.fields.untrusted_text import LARGEST_FILE
-from sim.scenario.shipped import shipped
-from tests.app.alike import difference
+from sim.scenario.shipped import list_shipped_scenarios
 from tests.app.on_screen import Bench
+from tests.app.unit_difference import list_differences
 
 
 @pytest.fixture
@@ -26,7 +25,7 @@ def link(bench: Bench) -> str:
     return str(bench.at.get("code")[0].value)
 
 
-@pytest.mark.parametrize("name", shipped())
+@pytest.mark.parametrize("name", list_shipped_scenarios())
 def test_shipped_scenario_is_opened(bench: Bench, name: str) -> None:
     bench.choose("shipped", name).press("open_shipped")
     assert bench.state.work == Work(name)
@@ -63,7 +62,7 @@ def test_bad_edit_is_named_and_kept(bench: Bench, path: str, typed: str, words: 
         assert bench.at.text_input(key=f"field_{path}").value == typed
         assert all(word in bench.errors() for word in words), bench.errors()
         assert f"1 typed value waits to be mended: {path}" in bench.words()
-        bench.open("note").open("scenario").choose("section", "hammer")
+        bench.open("predict").open("scenario").choose("section", "hammer")
     bench.type(f"field_{path}", "9.5 g")
     assert not bench.errors() and bench.state.work.edits == ((path, "9.5 g"),)
 
@@ -92,10 +91,10 @@ def test_values_that_contradict_alone_are_taken_together(bench: Bench) -> None:
 
 
 def test_good_file_is_opened(bench: Bench) -> None:
-    text = as_file(Work("damped").with_control("spring", 0.03))
+    text = format_scenario(Work("damped").with_control("spring", 0.03))
     bench.upload("my note.toml", text.encode())
-    assert bench.state.work == opened("my note.toml", text.encode()) and not bench.errors()
-    assert bench.open("note").cards()
+    assert bench.state.work == load_work("my note.toml", text.encode()) and not bench.errors()
+    assert bench.open("predict").cards()
 
 
 @pytest.mark.parametrize(
@@ -129,13 +128,13 @@ def test_markup_in_a_file_is_drawn_as_text(bench: Bench) -> None:
 def test_message_about_a_file_goes_when_another_is_opened(bench: Bench) -> None:
     bench.upload("bad.toml", b"x = 1")
     assert bench.errors()
-    bench.upload("good.toml", as_file(Work("treble")).encode())
+    bench.upload("good.toml", format_scenario(Work("treble")).encode())
     assert not bench.errors() and bench.state.work.base == "good.toml"
 
 
 def test_link_restores_the_very_state(bench: Bench) -> None:
     bench.choose("section", "hammer").type("field_hammer.weight", "10.1 g").switch("inches_toggle", True)
-    bench.open("note").slide("spring", 35.0).type("type_let_off", "2 mm")
+    bench.open("predict").slide("spring", 35.0).type("type_let_off", "2 mm")
     bench.at.get("button_group")[0].set_value("hard")
     bench.run()
     shown = bench.cards()
@@ -149,14 +148,14 @@ def test_link_restores_the_very_state(bench: Bench) -> None:
 
 def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench) -> None:
     wanted = Saved(Work("treble").with_control("spring", 0.025), Work("damped"), True, "soft")
-    bench.at.text_area(key="code").set_value(f"http://127.0.0.1:8501/scenario?s={to_code(wanted)}")
+    bench.at.text_area(key="code").set_value(f"http://127.0.0.1:8501/scenario?s={encode_state(wanted)}")
     bench.press("restore")
     assert bench.state.work == wanted.work and bench.state.other == wanted.other
-    bench.open("note")
+    bench.open("predict")
     assert (bench.state.inches, bench.state.touch) == (True, "soft")
     assert " in" in bench.cards()["blow_mm"]
     bench.open("scenario")
-    assert from_code(link(bench).removeprefix("?s=")) == wanted
+    assert decode_state(link(bench).removeprefix("?s=")) == wanted
 
 
 @pytest.mark.parametrize("code", ["nonsense", "?s=", "?s=AAAA", "§"])
@@ -175,17 +174,19 @@ def test_bad_link_in_the_address_opens_the_first_scenario(code: str) -> None:
 
 def test_state_too_long_for_a_link_is_offered_as_a_file(bench: Bench) -> None:
     noise = "\n".join(f"# {random.Random(i).getrandbits(256):x}" for i in range(2000))
-    data = (as_file(Work()) + noise).encode()
+    data = (format_scenario(Work()) + noise).encode()
     bench.upload("long.toml", data)
     assert "too long for a link" in bench.words()
-    code = to_code(Saved(bench.state.work))
-    assert len(code) > LONGEST_LINK and from_code(code).work == bench.state.work
+    code = encode_state(Saved(bench.state.work))
+    assert len(code) > LONGEST_LINK and decode_state(code).work == bench.state.work
 
 
 def test_what_is_taken_away_is_the_unit_as_it_stands(bench: Bench) -> None:
-    bench.open("note").slide("spring", 35.0).open("scenario")
+    from streamlit.proto.DownloadButton_pb2 import DownloadButton
+
+    bench.open("predict").slide("spring", 35.0).open("scenario")
     text = bench.at.get("code")[1].value
-    assert not difference(opened("f.toml", text.encode()).start(), bench.state.work.start(), 1.0)
-    assert opened("f.toml", text.encode()).start().springs.repetition == pytest.approx(0.035, abs=1e-11)
+    assert not list_differences(load_work("f.toml", text.encode()).start(), bench.state.work.start(), 1.0)
+    assert load_work("f.toml", text.encode()).start().springs.repetition == pytest.approx(0.035, abs=1e-11)
     names = {b.proto.label for b in bench.at.get("download_button") if isinstance(b.proto, DownloadButton)}
     assert {"The scenario as it stands (TOML)", "The whole state as a file"} <= names

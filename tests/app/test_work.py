@@ -6,33 +6,34 @@ import base64
 import json
 import random
 import zlib
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboard.session.controls import CONTROLS, MOVED
+from dashboard.session.controls import CONTROLS, RAIL_CONTROLS
 from dashboard.session.work import (
     LARGEST_STATE,
     LONGEST_LINK,
     Saved,
     Work,
     apply_controls,
-    as_file,
-    controls_of,
-    from_code,
-    to_code,
+    decode_state,
+    encode_state,
+    find_controls,
+    format_scenario,
 )
-from dashboard.session.work import opened as open_file
+from dashboard.session.work import load_work as open_file
 from sim.errors import InputError
 from sim.fields.untrusted_text import LARGEST_FILE
 from sim.regulation import orders, rails
-from sim.scenario.shipped import shipped
+from sim.scenario.shipped import list_shipped_scenarios
 from sim.unit.model import ActionUnit
-from tests.app.alike import difference
+from tests.app.unit_difference import list_differences
 
-SHIPPED = tuple(shipped())
+SHIPPED = tuple(list_shipped_scenarios())
 EDITS = (("hammer.bore", "51 mm"), ("springs.repetition", "85%"), ("note", "=1+1 <script>alert(1)</script>"))
 
 
@@ -60,8 +61,8 @@ def test_control_stands_where_it_was_put(starts: dict[str, ActionUnit], scenario
     wanted = turned_a_little(unit)[name]
     put = c.put(unit, wanted)
     assert c.get(put) == pytest.approx(wanted, abs=1e-12)
-    assert difference(put, unit)
-    assert not difference(c.put(put, c.get(unit)), unit)
+    assert list_differences(put, unit)
+    assert not list_differences(c.put(put, c.get(unit)), unit)
 
 
 @pytest.mark.parametrize("scenario", SHIPPED)
@@ -71,7 +72,7 @@ def test_controls_leave_one_another_alone(starts: dict[str, ActionUnit], scenari
     wanted = turned_a_little(unit)
     whole = apply_controls(unit, wanted)
     assert {n: c.get(whole) for n, c in CONTROLS.items()} == pytest.approx(wanted, abs=1e-12)
-    assert dict(controls_of(whole, unit)) == pytest.approx(wanted, abs=1e-12)
+    assert dict(find_controls(whole, unit)) == pytest.approx(wanted, abs=1e-12)
 
 
 @pytest.mark.parametrize(("settled", "asked"), [(1.57e-3, 2e-3), (1.57e-3, 1e-3), (None, 0.13)])
@@ -86,30 +87,34 @@ def test_turning_for_a_reading_goes_by_its_gain(settled: float | None, asked: fl
 
 def test_what_is_not_turned_is_not_told(starts: dict[str, ActionUnit]) -> None:
     unit = starts["concert-grand-natural"]
-    assert controls_of(unit, unit) == ()
-    assert controls_of(CONTROLS["spring"].put(unit, 0.03), unit) == (("spring", 0.03),)
+    assert find_controls(unit, unit) == ()
+    assert find_controls(CONTROLS["spring"].put(unit, 0.03), unit) == (("spring", 0.03),)
 
 
-@pytest.mark.parametrize("moves", [("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in MOVED)])
+@pytest.mark.parametrize(
+    "moves", [("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in RAIL_CONTROLS)]
+)
 def test_a_place_of_the_map_is_taken_over_whole(starts: dict[str, ActionUnit], moves: tuple[str, str]) -> None:
     """Rails, capstan line, knuckle and heel with all their screws, in controls alone."""
     unit = starts["concert-grand-natural"]
-    targets = {t: v for t, v in rails.asked(unit).items() if t in ("blow", "dip", "let_off", "drop")}
-    ((place,),) = rails.grid(unit, targets, [0.7e-3], [-0.4e-3], moves)
+    targets = {t: v for t, v in rails.choose_targets(unit).items() if t in ("blow", "dip", "let_off", "drop")}
+    ((place,),) = rails.evaluate_grid(unit, targets, [0.7e-3], [-0.4e-3], moves)
     assert place.unit is not None, place.why
-    turned = controls_of(place.unit, unit)
+    turned = find_controls(place.unit, unit)
     assert {"blow", "let_off", "drop"} <= {name for name, _ in turned}
-    assert not difference(apply_controls(unit, dict(turned)), place.unit, 2e-9)
+    assert not list_differences(apply_controls(unit, dict(turned)), place.unit, 2e-9)
 
 
 def test_the_last_step_of_an_order_is_taken_over_whole(starts: dict[str, ActionUnit]) -> None:
     unit = starts["mixed-parts"]
-    steps = orders.to_do(orders.orders()["dip-fixed"], {**rails.USUAL, "aftertouch": rails.WISHED})
-    done = [orders.do(unit, steps[0], {**rails.USUAL})]
+    steps = orders.list_steps(
+        orders.load_orders()["dip-fixed"], {**rails.USUAL_TARGETS, "aftertouch": rails.AIMED_AFTERTOUCH}
+    )
+    done = [orders.carry_out_step(unit, steps[0], {**rails.USUAL_TARGETS})]
     for step in steps[1:4]:
-        done.append(orders.do(done[-1].unit, step, {**rails.USUAL}))
-    turned = controls_of(done[-1].unit, unit)
-    assert not difference(apply_controls(unit, dict(turned)), done[-1].unit, 2e-9)
+        done.append(orders.carry_out_step(done[-1].unit, step, {**rails.USUAL_TARGETS}))
+    turned = find_controls(done[-1].unit, unit)
+    assert not list_differences(apply_controls(unit, dict(turned)), done[-1].unit, 2e-9)
 
 
 @pytest.mark.parametrize("edits", [(), EDITS], ids=["plain", "edited"])
@@ -120,23 +125,23 @@ def test_a_file_that_is_taken_away_holds_the_same_unit(scenario: str, edits: tup
     start = work.start()
     for name, value in turned_a_little(start).items():
         work = work.with_control(name, value)
-    again = open_file("taken.toml", as_file(work).encode())
-    assert not difference(again.start(), apply_controls(start, dict(work.turned)))
-    third = open_file("taken.toml", as_file(again).encode())
-    assert not difference(third.start(), again.start())
+    again = open_file("taken.toml", format_scenario(work).encode())
+    assert not list_differences(again.start(), apply_controls(start, dict(work.turned)))
+    third = open_file("taken.toml", format_scenario(again).encode())
+    assert not list_differences(third.start(), again.start())
 
 
 @pytest.mark.parametrize("scenario", SHIPPED)
 def test_a_file_of_what_was_not_turned_holds_the_same_unit(scenario: str) -> None:
     work = Work(scenario)
-    again = open_file("taken.toml", as_file(work).encode())
-    assert not difference(again.start(), work.start())
+    again = open_file("taken.toml", format_scenario(work).encode())
+    assert not list_differences(again.start(), work.start())
     assert again.leaves.keys() >= {path for path in work.leaves if path[0] == "targets"}
 
 
 def test_some_controls_turned_leave_the_rest_as_the_scenario_says() -> None:
     work = Work().with_control("spring", 0.030).with_control("friction_lever", 2e-3)
-    found = open_file("f.toml", as_file(work).encode()).leaves
+    found = open_file("f.toml", format_scenario(work).encode()).leaves
     was = work.leaves
     changed = {".".join(p) for p in found if p not in was or found[p].raw != was[p].raw}
     assert changed == {"springs.repetition", "friction.lever"}
@@ -182,14 +187,14 @@ states = st.builds(
 @settings(max_examples=60, deadline=None)
 @given(states)
 def test_a_link_restores_the_very_state(saved: Saved) -> None:
-    code = to_code(saved)
-    assert from_code(code) == saved
+    code = encode_state(saved)
+    assert decode_state(code) == saved
     assert len(code) <= LONGEST_LINK
 
 
 def test_a_file_of_ones_own_goes_into_the_link_too() -> None:
-    work = open_file("mine.toml", as_file(Work("damped")).encode()).with_control("spring", 0.03)
-    assert from_code(to_code(Saved(work))).work == work
+    work = open_file("mine.toml", format_scenario(Work("damped")).encode()).with_control("spring", 0.03)
+    assert decode_state(encode_state(Saved(work))).work == work
 
 
 def packed(data: Any) -> str:
@@ -197,7 +202,7 @@ def packed(data: Any) -> str:
     return base64.urlsafe_b64encode(zlib.compress(text)).decode().rstrip("=")
 
 
-WHOLE: dict[str, Any] = json.loads(zlib.decompress(base64.urlsafe_b64decode(to_code(Saved(Work())) + "==")))
+WHOLE: dict[str, Any] = json.loads(zlib.decompress(base64.urlsafe_b64decode(encode_state(Saved(Work())) + "==")))
 
 
 def but(**changed: Any) -> str:
@@ -205,57 +210,58 @@ def but(**changed: Any) -> str:
     return packed(WHOLE | {"work": WHOLE["work"] | changed})
 
 
-HOSTILE = {
-    "nothing": "",
-    "a letter": "a",
-    "no base64": "§$%&/()=",
-    "no zlib": base64.urlsafe_b64encode(random.Random(1).randbytes(999)).decode(),
-    "cut off": to_code(Saved(Work()))[:-9],
-    "no JSON": packed(b"name = 'x'"),
-    "a list": packed([1, 2]),
-    "a bomb of noughts": packed(b"0" * 200_000_000),
-    "a bomb of blanks": packed(b"{" + b" " * 200_000_000 + b"}"),
-    "nested deep": packed(b"[" * 500_000 + b"]" * 500_000),
-    "nested deep inside": packed(
+HOSTILE: dict[str, Callable[[], str]] = {
+    "nothing": lambda: "",
+    "a letter": lambda: "a",
+    "no base64": lambda: "§$%&/()=",
+    "no zlib": lambda: base64.urlsafe_b64encode(random.Random(1).randbytes(999)).decode(),
+    "cut off": lambda: encode_state(Saved(Work()))[:-9],
+    "no JSON": lambda: packed(b"name = 'x'"),
+    "a list": lambda: packed([1, 2]),
+    "a bomb of noughts": lambda: packed(b"0" * 200_000_000),
+    "a bomb of blanks": lambda: packed(b"{" + b" " * 200_000_000 + b"}"),
+    "nested deep": lambda: packed(b"[" * 500_000 + b"]" * 500_000),
+    "nested deep inside": lambda: packed(
         json.dumps(WHOLE).replace('"edits": []', '"edits": ' + "[" * 900 + "]" * 900).encode()
     ),
-    "too long": "A" * (LARGEST_STATE + 1),
-    "another form": packed(WHOLE | {"form": 2}),
-    "no form": packed({}),
-    "no work": packed({"form": 1}),
-    "work is a number": packed(WHOLE | {"work": 1}),
-    "work is a list": packed(WHOLE | {"work": []}),
-    "other is text": packed(WHOLE | {"other": "x"}),
-    "more is a number": packed(WHOLE | {"more": 5}),
-    "unknown touch": packed(WHOLE | {"touch": "thunder"}),
-    "touch is a list": packed(WHOLE | {"touch": ["soft"]}),
-    "unknown control": but(turned=[["fuel", 0.0]]),
-    "control is a list": but(turned=[[["spring"], 0.0]]),
-    "control without a value": but(turned=[["spring"]]),
-    "control beyond its range": but(turned=[["spring", 0.081]]),
-    "control below its range": but(turned=[["spring", -1e-9]]),
-    "control is text": but(turned=[["spring", "strong"]]),
-    "control is NaN": but(turned=[["spring", float("nan")]]),
-    "control is infinite": but(turned=[["spring", float("inf")]]),
-    "control is huge": but(turned=[["spring", 10**400]]),
-    "asked is NaN": but(asked=[["spring", float("nan")]]),
-    "asked of nothing": but(asked=[["fuel", 1.0]]),
-    "unknown scenario": but(base="../../etc/hostname"),
-    "text is no TOML": but(text="]["),
-    "text rests on a file": but(text='based_on = "/etc/hostname"'),
-    "text is too long": but(text="#" * (LARGEST_FILE + 1)),
-    "half a character": but(edits=[["note", "\ud800"]]),
-    "unknown field": but(edits=[["fuel.price", "1 mm"]]),
-    "edit out of range": but(edits=[["hammer.bore", "4 km"]]),
-    "edit of three": but(edits=[["note", "a", "b"]]),
-    "edit breaks out of its line": but(edits=[["key.leads", "[]\n[hammer]\nbore = '1 mm'"]]),
+    "too long": lambda: "A" * (LARGEST_STATE + 1),
+    "another form": lambda: packed(WHOLE | {"form": 2}),
+    "no form": lambda: packed({}),
+    "no work": lambda: packed({"form": 1}),
+    "work is a number": lambda: packed(WHOLE | {"work": 1}),
+    "work is a list": lambda: packed(WHOLE | {"work": []}),
+    "other is text": lambda: packed(WHOLE | {"other": "x"}),
+    "more is a number": lambda: packed(WHOLE | {"more": 5}),
+    "unknown touch": lambda: packed(WHOLE | {"touch": "thunder"}),
+    "touch is a list": lambda: packed(WHOLE | {"touch": ["soft"]}),
+    "unknown control": lambda: but(turned=[["fuel", 0.0]]),
+    "control is a list": lambda: but(turned=[[["spring"], 0.0]]),
+    "control without a value": lambda: but(turned=[["spring"]]),
+    "control beyond its range": lambda: but(turned=[["spring", 0.081]]),
+    "control below its range": lambda: but(turned=[["spring", -1e-9]]),
+    "control is text": lambda: but(turned=[["spring", "strong"]]),
+    "control is NaN": lambda: but(turned=[["spring", float("nan")]]),
+    "control is infinite": lambda: but(turned=[["spring", float("inf")]]),
+    "control is huge": lambda: but(turned=[["spring", 10**400]]),
+    "asked is NaN": lambda: but(asked=[["spring", float("nan")]]),
+    "asked of nothing": lambda: but(asked=[["fuel", 1.0]]),
+    "unknown scenario": lambda: but(base="../../etc/hostname"),
+    "text is no TOML": lambda: but(text="]["),
+    "text rests on a file": lambda: but(text='based_on = "/etc/hostname"'),
+    "text is too long": lambda: but(text="#" * (LARGEST_FILE + 1)),
+    "half a character": lambda: but(edits=[["note", "\ud800"]]),
+    "unknown field": lambda: but(edits=[["fuel.price", "1 mm"]]),
+    "edit out of range": lambda: but(edits=[["hammer.bore", "4 km"]]),
+    "edit of three": lambda: but(edits=[["note", "a", "b"]]),
+    "edit breaks out of its line": lambda: but(edits=[["key.leads", "[]\n[hammer]\nbore = '1 mm'"]]),
 }
 
 
-@pytest.mark.parametrize("code", HOSTILE.values(), ids=HOSTILE)
-def test_what_is_no_saved_state_is_refused_in_words(code: str) -> None:
+@pytest.mark.parametrize("what", HOSTILE)
+def test_what_is_no_saved_state_is_refused_in_words(what: str) -> None:
+    code = HOSTILE[what]()
     with pytest.raises(InputError) as refused:
-        from_code(code)
+        decode_state(code)
     assert all(f.allowed and f.remedy for f in refused.value.faults)
     assert len(str(refused.value)) < 3000
 
@@ -264,7 +270,7 @@ def test_what_is_no_saved_state_is_refused_in_words(code: str) -> None:
 @given(st.text() | st.binary().map(packed))
 def test_anything_at_all_is_refused(code: str) -> None:
     with pytest.raises(InputError):
-        from_code(code)
+        decode_state(code)
 
 
 values = st.recursive(
@@ -279,7 +285,7 @@ values = st.recursive(
 def test_a_state_with_anything_in_it_is_refused_or_fit_to_be_used(part: str, inner: str, value: object) -> None:
     changed = WHOLE[part] | {inner: value} if part == "work" and inner else value
     try:
-        found = from_code(packed(WHOLE | {part: changed}))
+        found = decode_state(packed(WHOLE | {part: changed}))
     except InputError:
         return
     assert apply_controls(found.work.start(), dict(found.work.turned)).name
@@ -297,10 +303,10 @@ def test_a_state_with_anything_in_it_is_refused_or_fit_to_be_used(part: str, inn
 )
 def test_a_field_is_typed_as_a_file_would_have_it(path: str, typed: str) -> None:
     work = Work("treble").with_edit(path, typed)
-    assert difference(work.start(), Work("treble").start())
-    found = open_file("f.toml", as_file(work).encode())
+    assert list_differences(work.start(), Work("treble").start())
+    found = open_file("f.toml", format_scenario(work).encode())
     assert found.leaves[tuple(path.split("."))].raw == work.leaves[tuple(path.split("."))].raw
-    assert not difference(found.start(), work.start())
+    assert not list_differences(found.start(), work.start())
 
 
 def test_a_source_typed_with_a_value_is_kept() -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from playwright.sync_api import Locator, Page, expect
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator, Page
 
 MACHINE = (
     "[...document.querySelectorAll('[data-testid=stBidiComponentIsolated]')]"
@@ -18,15 +19,22 @@ COMPUTED = 120_000
 BEGUN = {
     "spring": ("Try the springs", "The curves (CSV)"),
     "rails": ("Make the map", "The map (CSV)"),
-    "order": ("Do this step", "The steps (CSV)"),
+    "orders": ("Do this step", "The steps (CSV)"),
     "rough": ("Follow the orders of work", "The paths (CSV)"),
     "friction": ("What would it bring?", "Repin it on the bench"),
     "diagnose": ("Try every fault on this unit", "Figure (SVG)"),
     "compare": ("Compare", "The comparison (CSV)"),
     "photograph": ("Try the invented picture", "Whole picture"),
-    "record": ("Work it out", "The record (ZIP)"),
+    "section": ("Work it out", "The record (ZIP)"),
 }
 """Button of a page that computes, and the button that is there once it has."""
+
+
+def expect(seen: Page | Locator) -> Any:
+    """Playwright's ``expect``, loaded when first used."""
+    from playwright.sync_api import expect
+
+    return expect(seen)
 
 
 class Visit:
@@ -60,7 +68,7 @@ class Visit:
     def begin(self, name: str) -> Visit:
         """Have an open page compute what it computes when asked."""
         button, then = BEGUN[name]
-        if name == "record":
+        if name == "section":
             self.choose_file("two.csv", b"note,blow (mm)\n40,45\n42,44\n")
             self.page.get_by_text("Fit what was not measured").click(timeout=COMPUTED)
             self.still()

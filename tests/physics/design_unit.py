@@ -53,26 +53,26 @@ LAWS: dict[str, tuple[float, float, float, float]] = {
 """K (N/m**p), p, c (s/m), friction coefficient."""
 
 
-def mm(x: float, y: float, origin: Vec = (0.0, 0.0)) -> Vec:
+def point_mm(x: float, y: float, origin: Vec = (0.0, 0.0)) -> Vec:
     return (x - origin[0]) * 1e-3, (y - origin[1]) * 1e-3
 
 
 @cache
-def load() -> ActionUnit:
+def load_design_unit() -> ActionUnit:
     return ActionUnit(
         name="design unit",
         note="invented",
         key_number=40,
         key=Key(
-            touch_point=mm(-250.0, 22.0),
+            touch_point=point_mm(-250.0, 22.0),
             front_edge_x=-0.263,
             punching_x=-0.250,
             punching_plane_y=-9.42e-3,
             back_cloth_x=0.225,
             back_cloth_plane_y=0.0,
-            capstan_centre=mm(131.02, 33.14),
+            capstan_centre=point_mm(131.02, 33.14),
             capstan_radius=0.010,
-            backcheck_foot=mm(242.69, 85.03),
+            backcheck_foot=point_mm(242.69, 85.03),
             backcheck_angle=math.radians(68.0),
             backcheck_length=0.022,
             inertia_front=1.7e-3,
@@ -82,45 +82,45 @@ def load() -> ActionUnit:
             bending_damping=0.15,
         ),
         wippen=Wippen(
-            centre=mm(*WIPPEN),
-            heel_point=mm(131.02, 43.04, WIPPEN),
+            centre=point_mm(*WIPPEN),
+            heel_point=point_mm(131.02, 43.04, WIPPEN),
             heel_angle=0.0,
-            jack_centre=mm(*JACK, WIPPEN),
-            lever_centre=mm(*LEVER, WIPPEN),
+            jack_centre=point_mm(*JACK, WIPPEN),
+            lever_centre=point_mm(*LEVER, WIPPEN),
             mass=12.45e-3,
-            mass_centre=mm(-43.0, 10.0),
+            mass_centre=point_mm(-43.0, 10.0),
             inertia=3.11e-5,
         ),
         jack=Jack(
-            top_front=mm(117.69, 126.16, JACK),
-            top_rear=mm(121.46, 125.70, JACK),
+            top_front=point_mm(117.69, 126.16, JACK),
+            top_rear=point_mm(121.46, 125.70, JACK),
             top_edge_radius=0.4e-3,
-            rear_face_down_to=mm(120.11, 114.78, JACK),
-            toe_centre=mm(88.36, 81.71, JACK),
+            rear_face_down_to=point_mm(120.11, 114.78, JACK),
+            toe_centre=point_mm(88.36, 81.71, JACK),
             toe_radius=3e-3,
             largest_turn=0.42,
             mass=3.5e-3,
-            mass_centre=mm(-4.0, 22.0),
+            mass_centre=point_mm(-4.0, 22.0),
             inertia=3.6e-6,
         ),
         lever=Lever(
-            surface_from=mm(100.98, 128.78, LEVER),
-            surface_to=mm(164.50, 120.93, LEVER),
+            surface_from=point_mm(100.98, 128.78, LEVER),
+            surface_to=point_mm(164.50, 120.93, LEVER),
             mass=4.5e-3,
-            mass_centre=mm(-16.0, 6.0),
+            mass_centre=point_mm(-16.0, 6.0),
             inertia=3.2e-6,
         ),
         hammer=Hammer(
-            centre=mm(*HAMMER),
+            centre=point_mm(*HAMMER),
             rest_angle=math.radians(-18.64),
-            knuckle_centre=mm(17.0, -6.5),
+            knuckle_centre=point_mm(17.0, -6.5),
             knuckle_radius=5e-3,
-            strike_point=mm(131.0, 50.0),
-            tail_centre=mm(134.0, -19.4),
+            strike_point=point_mm(131.0, 50.0),
+            tail_centre=point_mm(134.0, -19.4),
             tail_radius=6e-3,
-            cushion_point=mm(80.0, -3.0),
+            cushion_point=point_mm(80.0, -3.0),
             head_mass=7.5e-3,
-            head_mass_centre=mm(131.0, 20.0),
+            head_mass_centre=point_mm(131.0, 20.0),
             head_gyration=18e-3,
             shank_inertia=2.36e-5,
             shank_mass_moment=2.7e-4,
@@ -130,7 +130,7 @@ def load() -> ActionUnit:
         ),
         rails=Rails(
             let_off_button_plane_y=89.98e-3,
-            drop_screw_tip=mm(107.93, 136.78),
+            drop_screw_tip=point_mm(107.93, 136.78),
             drop_screw_radius=3e-3,
             rest_cushion_plane_y=110.47e-3,
             string_y=192.88e-3,

@@ -15,15 +15,15 @@ AT = {x: i for i, x in enumerate(DOFS)}
 Values = Mapping[str, float]
 
 
-def rotation(angle: Any) -> Array:
+def build_rotation(angle: Any) -> Array:
     return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
 
-def frame(body: str, q: Array, p: Values) -> tuple[Array, Array]:
+def place_frame(body: str, q: Array, p: Values) -> tuple[Array, Array]:
     """Origin and orientation of a body."""
     if body == "":
         return np.zeros(2), np.eye(2)
-    turn = rotation(q[AT[body]])
+    turn = build_rotation(q[AT[body]])
     if body in ("kf", "kr"):
         return np.zeros(2), turn
     if body == "h":
@@ -32,48 +32,48 @@ def frame(body: str, q: Array, p: Values) -> tuple[Array, Array]:
     if body == "w":
         return wippen, turn
     centre = np.array([p["jx"], p["jy"]] if body == "j" else [p["lx"], p["ly"]])
-    return wippen + rotation(q[AT["w"]]) @ centre, turn
+    return wippen + build_rotation(q[AT["w"]]) @ centre, turn
 
 
-def bent(p: Point, q: Array, values: Values) -> tuple[Array, Any]:
+def bend_point(p: Point, q: Array, values: Values) -> tuple[Array, Any]:
     """A hammer point carried by the bending of its station, and the turn of the section there."""
     x, y = values[p.x], values[p.y]
     lift, turn = (sum(values[f"{way}_{b}_{p.station}"] * q[AT[b]] for b in ("e", "r")) for way in ("lift", "turn"))
     return np.array([x - turn * y, y + lift]), turn
 
 
-def place(p: Point, q: Array, values: Values) -> Array:
-    origin, turn = frame(p.body, q, values)
-    local = bent(p, q, values)[0] if p.station else np.array([values[p.x], values[p.y]])
+def place_reference_point(p: Point, q: Array, values: Values) -> Array:
+    origin, turn = place_frame(p.body, q, values)
+    local = bend_point(p, q, values)[0] if p.station else np.array([values[p.x], values[p.y]])
     return origin + turn @ local
 
 
-def material_point(p: Point, at: Array, q: Array, values: Values) -> Callable[[Array], Array]:
+def place_particle(p: Point, at: Array, q: Array, values: Values) -> Callable[[Array], Array]:
     """Where the particle of p's body that is now at ``at`` goes; on the hammer it turns with p's section.
 
     The section's turn by its small angle is linear, as the model's bending is.
     """
-    origin, turn = frame(p.body, q, values)
+    origin, turn = place_frame(p.body, q, values)
     local = turn.T @ (at - origin)
     if not p.station:
-        return lambda z: frame(p.body, z, values)[0] + frame(p.body, z, values)[1] @ local
-    offset = local - bent(p, q, values)[0]
-    now = bent(p, q, values)[1]
+        return lambda z: place_frame(p.body, z, values)[0] + place_frame(p.body, z, values)[1] @ local
+    offset = local - bend_point(p, q, values)[0]
+    now = bend_point(p, q, values)[1]
 
     def moved(z: Array) -> Array:
-        o, r = frame(p.body, z, values)
-        centre, section = bent(p, z, values)
+        o, r = place_frame(p.body, z, values)
+        centre, section = bend_point(p, z, values)
         extra = (section - now) * np.array([-offset[1], offset[0]])
         return o + r @ (centre + offset + extra)
 
     return moved
 
 
-def length(v: Array) -> Any:
+def measure_length(v: Array) -> Any:
     return np.sqrt(v @ v)
 
 
-def nearest_on_segment(at: Array, a: Array, b: Array) -> tuple[Any, Array]:
+def find_nearest_on_segment(at: Array, a: Array, b: Array) -> tuple[Any, Array]:
     """Share along a-b (0..1) and the vector from the nearest point of the segment to ``at``."""
     along = b - a
     share = ((at - a) @ along) / (along @ along)
@@ -84,27 +84,27 @@ def nearest_on_segment(at: Array, a: Array, b: Array) -> tuple[Any, Array]:
     return share, at - a - share * along
 
 
-def line_gap(s: m.CircleOnLine, q: Array, p: Values) -> tuple[Any, Array, str]:
+def measure_line_gap(s: m.CircleOnLine, q: Array, p: Values) -> tuple[Any, Array, str]:
     """Gap, normal out of the face and region (start, inside, end) of a circle on a face with or without ends."""
-    centre, start = place(s.centre, q, p), place(s.start, q, p)
-    along = frame(s.start.body, q, p)[1] @ np.array([p[s.direction[0]], p[s.direction[1]]])
+    centre, start = place_reference_point(s.centre, q, p), place_reference_point(s.start, q, p)
+    along = place_frame(s.start.body, q, p)[1] @ np.array([p[s.direction[0]], p[s.direction[1]]])
     out = np.array([-along[1], along[0]])
     inside = (centre - start) @ out - p.get(s.radius, 0.0), out, "inside"
     if not s.length:
         return inside
-    share, arrow = nearest_on_segment(centre, start, start + p[s.length] * along)
+    share, arrow = find_nearest_on_segment(centre, start, start + p[s.length] * along)
     if 0 < share.real < 1:
         return inside
-    return length(arrow) - p[s.radius], arrow / length(arrow), "start" if share.real == 0 else "end"
+    return measure_length(arrow) - p[s.radius], arrow / measure_length(arrow), "start" if share.real == 0 else "end"
 
 
-def corner_gap(s: m.CircleOnCorner, q: Array, p: Values) -> tuple[Any, Array, str]:
-    centre = place(s.centre, q, p)
-    a, b, c = (place(x, q, p) for x in (s.a, s.b, s.c))
+def measure_corner_gap(s: m.CircleOnCorner, q: Array, p: Values) -> tuple[Any, Array, str]:
+    centre = place_reference_point(s.centre, q, p)
+    a, b, c = (place_reference_point(x, q, p) for x in (s.a, s.b, s.c))
     best = None
     for first, second, names in ((a, b, ("A", "top", "B")), (b, c, ("B", "rear face", "C"))):
-        share, arrow = nearest_on_segment(centre, first, second)
-        d = length(arrow)
+        share, arrow = find_nearest_on_segment(centre, first, second)
+        d = measure_length(arrow)
         if best is None or d.real < best[0].real:
             region = names[0] if share.real <= 0 else names[2] if share.real >= 1 else names[1]
             best = d, arrow / d, region
@@ -112,36 +112,45 @@ def corner_gap(s: m.CircleOnCorner, q: Array, p: Values) -> tuple[Any, Array, st
     return best[0] - p[s.radius], best[1], best[2]
 
 
-def gap(c: Contact, q: Array, p: Values, ys: float) -> Any:
+def measure_gap(c: Contact, q: Array, p: Values, ys: float) -> Any:
     s = c.shape
     if isinstance(s, m.OnPlane):
-        return s.side * (place(s.point, q, p)[1] - p[s.plane]) - p.get(s.radius, 0.0)
+        return s.side * (place_reference_point(s.point, q, p)[1] - p[s.plane]) - p.get(s.radius, 0.0)
     if isinstance(s, m.CircleOnLine):
-        return line_gap(s, q, p)[0]
+        return measure_line_gap(s, q, p)[0]
     if isinstance(s, m.CircleOnCorner):
-        return corner_gap(s, q, p)[0]
+        return measure_corner_gap(s, q, p)[0]
     if isinstance(s, m.TurnStop):
         return p[s.arm] * s.sense * (q[AT[s.body]] - q[AT[s.against]] - p[s.limit])
     if isinstance(s, m.Crown):
-        return p["string_y"] + ys - place(s.point, q, p)[1]
+        return p["string_y"] + ys - place_reference_point(s.point, q, p)[1]
     if isinstance(s, m.Tip):
-        return q[AT["f"]] - (place(s.point, q, p)[1] - p[s.point.y])
+        return q[AT["f"]] - (place_reference_point(s.point, q, p)[1] - p[s.point.y])
     lift = q[AT["d"]]
-    return lift if s.point is None else p[s.gap] + lift - (place(s.point, q, p)[1] - p[s.point.y])
+    return lift if s.point is None else p[s.gap] + lift - (place_reference_point(s.point, q, p)[1] - p[s.point.y])
 
 
-def touching(c: Contact, q: Array, p: Values) -> tuple[Array, Array, Point, Point | None]:
+def find_contact_place(c: Contact, q: Array, p: Values) -> tuple[Array, Array, Point, Point | None]:
     """Place of contact on the first body's circle, normal towards the first body, and the two bodies."""
     s = c.shape
     if isinstance(s, m.OnPlane):
         n = np.array([0.0, float(s.side)])
-        return place(s.point, q, p) - p.get(s.radius, 0.0) * n, n, s.point, None
+        return place_reference_point(s.point, q, p) - p.get(s.radius, 0.0) * n, n, s.point, None
     if isinstance(s, m.CircleOnLine):
-        n = line_gap(s, q, p)[1]
-        return place(s.centre, q, p) - p[s.radius] * n, n, s.centre, s.start
+        n = measure_line_gap(s, q, p)[1]
+        return place_reference_point(s.centre, q, p) - p[s.radius] * n, n, s.centre, s.start
     assert isinstance(s, m.CircleOnCorner), f"{c.name} does not rub"
-    n = corner_gap(s, q, p)[1]
-    return place(s.centre, q, p) - p[s.radius] * n, n, s.centre, s.a
+    n = measure_corner_gap(s, q, p)[1]
+    return place_reference_point(s.centre, q, p) - p[s.radius] * n, n, s.centre, s.a
 
 
-__all__ = ["DOFS", "corner_gap", "gap", "line_gap", "material_point", "place", "rotation", "touching"]
+__all__ = [
+    "DOFS",
+    "build_rotation",
+    "find_contact_place",
+    "measure_corner_gap",
+    "measure_gap",
+    "measure_line_gap",
+    "place_particle",
+    "place_reference_point",
+]

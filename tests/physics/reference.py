@@ -23,10 +23,16 @@ from typing import Any
 import numpy as np
 
 from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, DOFS, HAMMER, JOINTS, ROWS, Contact, Point, parameters
+from sim.physics.mechanism import CONTACTS, DOFS, FRICTION_ROWS, HAMMER, JOINTS, Contact, Point, compute_parameters
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.lazily import Lazily
-from tests.physics.geometry import gap, material_point, place, rotation, touching
+from tests.physics.geometry import (
+    build_rotation,
+    find_contact_place,
+    measure_gap,
+    place_particle,
+    place_reference_point,
+)
 
 Array = Any
 Rows = dict[str, tuple[Array, float]]
@@ -52,7 +58,7 @@ class Reference:
     """Waves sent to the near and the far end, a pair a step."""
 
     def __post_init__(self) -> None:
-        self.p = parameters(self.unit)
+        self.p = compute_parameters(self.unit)
 
     # -- masses ------------------------------------------------------------
 
@@ -82,7 +88,7 @@ class Reference:
         mass, force = np.zeros((N, N)), np.zeros(N)
         down = np.array([0.0, -GRAVITY])
         for kg, about_centre, turns, centre in self.bodies():
-            jac = self.jacobian(lambda z, c=centre: place(c, z, self.p), q)
+            jac = self.jacobian(lambda z, c=centre: place_reference_point(c, z, self.p), q)
             mass += kg * jac.T @ jac
             for x, share in turns.items():
                 mass[AT[x], AT[x]] += share * about_centre
@@ -99,12 +105,12 @@ class Reference:
 
     def centripetal(self, centre: Point, q: Array, u: Array) -> Array:
         """Acceleration of a mass centre with all angular accelerations zero: -speed² times each turning arm."""
-        at = place(centre, q, self.p)
+        at = place_reference_point(centre, q, self.p)
         wippen = np.array([self.p["wx"], self.p["wy"]])
         if centre.body == "w":
             return -(u[AT["w"]] ** 2) * (at - wippen)
         x, y = ("jx", "jy") if centre.body == "j" else ("lx", "ly")
-        pivot = place(Point("w", x, y), q, self.p)
+        pivot = place_reference_point(Point("w", x, y), q, self.p)
         return -(u[AT["w"]] ** 2) * (pivot - wippen) - u[AT[centre.body]] ** 2 * (at - pivot)
 
     def add_hammer(self, mass: Array, force: Array, q: Array) -> None:
@@ -116,7 +122,7 @@ class Reference:
         length, (cx, cy) = hm.shank_length, hm.head_mass_centre
         density, weighed = 3 * hm.shank_inertia / length**3, 2 * hm.shank_mass_moment / length**2
         x, dx, shapes = self.shank()
-        down = rotation(q[h]).T @ np.array([0.0, -GRAVITY])
+        down = build_rotation(q[h]).T @ np.array([0.0, -GRAVITY])
         bends = [AT["e"], AT["r"]] if hm.shank_bends else []
         to_head = np.array([[-cy, cx], [0.0, 1.0], [-cy, cx - length]])[: 1 + len(bends)]
         turns = np.array([1.0, 0.0, 1.0])[: 1 + len(bends)]
@@ -172,15 +178,15 @@ class Reference:
 
     def normal(self, c: Contact, q: Array, ys: float) -> tuple[float, Array]:
         """Gap and its gradient."""
-        g = float(np.real(gap(c, q, self.p, ys)))
-        return g, self.jacobian(lambda z: gap(c, z, self.p, ys), q)
+        g = float(np.real(measure_gap(c, q, self.p, ys)))
+        return g, self.jacobian(lambda z: measure_gap(c, z, self.p, ys), q)
 
     def sliding(self, c: Contact, q: Array) -> Array:
         """Gradient of the sliding speed: material points of both bodies at the place of contact, along the face."""
-        at, n, first, second = touching(c, q, self.p)
+        at, n, first, second = find_contact_place(c, q, self.p)
         along = np.array([n[1], -n[0]])
-        a = self.jacobian(material_point(first, at, q, self.p), q)
-        b = self.jacobian(material_point(second, at, q, self.p), q) if second else np.zeros_like(a)
+        a = self.jacobian(place_particle(first, at, q, self.p), q)
+        b = self.jacobian(place_particle(second, at, q, self.p), q) if second else np.zeros_like(a)
         return along @ (a - b)
 
     def felt(self, c: Contact, squeeze: float, rate: float, last: float | None, loose: float) -> float:
@@ -251,7 +257,7 @@ class Reference:
         u = 1.5 * v - 0.5 * old
         mass, force = self.inertia_and_weight(q, u)
         force += self.springs(q, u)
-        force += push * self.jacobian(lambda z: -place(m.TOUCH, z, self.p)[1], q)
+        force += push * self.jacobian(lambda z: -place_reference_point(m.TOUCH, z, self.p)[1], q)
         force[AT["f"]] -= pull + self.muscle_damping * u[AT["f"]]
         rows: Rows = {}
         for name, body, against in JOINTS:
@@ -266,7 +272,7 @@ class Reference:
                 n, a, s["ys"], s["vs"] = self.string(q, u, s["ys"], s["vs"])
                 force += a * n
                 continue
-            if gap(c, q, self.p, 0.0) >= 0:
+            if measure_gap(c, q, self.p, 0.0) >= 0:
                 last[c.name] = 0.0
                 continue
             g, a = self.normal(c, q, 0.0)
@@ -286,7 +292,7 @@ class Reference:
 
     def rubbed(self, v: Array, inverse: Array, rows: Rows, impulse: dict[str, float]) -> Array:
         """Speed after dry friction: |impulse| <= bound, and sticking wherever the bound is not reached."""
-        names = [r for r in ROWS if r in rows]
+        names = [r for r in FRICTION_ROWS if r in rows]
         b = np.array([rows[r][0] for r in names])
         bound = np.array([rows[r][1] for r in names])
         w = b @ inverse @ b.T

@@ -10,18 +10,9 @@ import numpy as np
 
 from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
-from sim.physics.run import (
-    DRIVEN_MASS,
-    KEY_FORCE,
-    STATE_TYPE,
-    Drive,
-    Run,
-    pack,
-    run,
-    settle,
-)
+from sim.physics.run import DRIVEN_MASS, KEY_FORCE, STATE_TYPE, Drive, Run, pack_parameters, run, settle_unit
 from sim.unit.model import CENTRES, ActionUnit, Damper
-from tests.physics.design_unit import load
+from tests.physics.design_unit import load_design_unit
 
 Array = Any
 """A numpy array or record."""
@@ -32,15 +23,15 @@ TOUCHES = {"soft": 2.0, "medium": 11.0, "hard": 34.0}
 """Peak force (N) of the finger that gives the design unit about 0.7, 2 and 4.5 m/s."""
 
 
-def record(unit: ActionUnit | None = None, **changes: float) -> Array:
+def make_parameters(unit: ActionUnit | None = None, **changes: float) -> Array:
     """The unit's parameters with some of them set otherwise."""
-    p = pack(unit if unit is not None else load())
+    p = pack_parameters(unit if unit is not None else load_design_unit())
     for name, value in changes.items():
         p[name] = value
     return p
 
 
-def without_contacts(p: Array, *, but: tuple[str, ...] = ()) -> Array:
+def remove_contacts(p: Array, *, but: tuple[str, ...] = ()) -> Array:
     """No contact pushes, save those named."""
     out = p.copy()
     for n in NAMES:
@@ -49,7 +40,7 @@ def without_contacts(p: Array, *, but: tuple[str, ...] = ()) -> Array:
     return out
 
 
-def without_friction(p: Array) -> Array:
+def remove_friction(p: Array) -> Array:
     out = p.copy()
     for n in (*CENTRES, "damper"):
         out[f"tau_{n}"] = 0.0
@@ -58,16 +49,16 @@ def without_friction(p: Array) -> Array:
     return out
 
 
-def without_loss(p: Array) -> Array:
+def remove_losses(p: Array) -> Array:
     """No dry friction, no loss in felts, key or shank."""
-    out = without_friction(p)
+    out = remove_friction(p)
     for n in NAMES:
         out[f"c_{n}"] = 0.0
     out["key_damping"] = out["damping_ee"] = out["damping_er"] = out["damping_rr"] = 0.0
     return out
 
 
-def weightless_but_hammer(p: Array) -> Array:
+def keep_hammer_alone(p: Array) -> Array:
     """Nothing acts on key, wippen, jack and lever: left alone they stay where they are."""
     out = p.copy()
     for n in ("wippen_mx", "wippen_my", "jack_mx", "jack_my", "lever_mx", "lever_my", "key_moment"):
@@ -77,23 +68,23 @@ def weightless_but_hammer(p: Array) -> Array:
     return out
 
 
-def without_string(p: Array) -> Array:
+def remove_string(p: Array) -> Array:
     """The string out of the hammer's reach."""
     out = p.copy()
     out["string_y"] += 1.0
     return out
 
 
-def rigid(unit: ActionUnit) -> ActionUnit:
+def make_rigid(unit: ActionUnit) -> ActionUnit:
     return replace(unit, hammer=replace(unit.hammer, shank_bends=False))
 
 
-def with_damper(unit: ActionUnit) -> ActionUnit:
+def fit_damper(unit: ActionUnit) -> ActionUnit:
     """The unit with a damper of invented mass and friction over the key's end."""
     return replace(unit, damper=Damper(key_end=(0.235, 0.02), gap=3e-3, mass=0.04, friction=0.05))
 
 
-def state(**values: float) -> Array:
+def make_state(**values: float) -> Array:
     """Named coordinates, ``v_`` speeds (taken as steady: the speeds before are the same), the rest zero."""
     s = np.zeros(1, STATE_TYPE)
     s["f"] = 0.05
@@ -104,33 +95,33 @@ def state(**values: float) -> Array:
     return s
 
 
-def pull(force: float, *, mass: float = 0.5, rise: float = 0.02, damping: float = 2.0) -> Drive:
+def make_pull(force: float, *, mass: float = 0.5, rise: float = 0.02, damping: float = 2.0) -> Drive:
     """A finger of some mass, resting on the key, whose muscle force rises smoothly to ``force``."""
     return Drive(DRIVEN_MASS, np.array([[0.0, 0.0, 0.0], [rise, force, 0.0]]), mass=mass, muscle_damping=damping)
 
 
-def steady(force: float) -> Drive:
+def make_steady_force(force: float) -> Drive:
     """A constant force on the key."""
     return Drive(KEY_FORCE, np.array([[0.0, force, 0.0]]))
 
 
 @functools.cache
 def _rest() -> Array:
-    return settle(load(), step=10e-6)
+    return settle_unit(load_design_unit(), step=10e-6)
 
 
-def rest() -> Array:
+def load_rest() -> Array:
     """The design unit at rest."""
     return _rest().copy()
 
 
-def strike(p: Array, drive: Drive, duration: float, step: float, **options: Any) -> Run:
+def run_strike(p: Array, drive: Drive, duration: float, step: float, **options: Any) -> Run:
     """A run from rest that must end well."""
     options.setdefault("every", None)
-    return run(p, drive, duration, rest(), step=step, **options).require()
+    return run(p, drive, duration, load_rest(), step=step, **options).require()
 
 
-def first_contact(r: Run) -> tuple[float, float]:
+def find_first_contact(r: Run) -> tuple[float, float]:
     """Time of the first string contact (s) and crown speed there (m/s)."""
     makes = r.log.of("string", True)
     assert len(makes), "the hammer does not reach the string"
@@ -138,7 +129,7 @@ def first_contact(r: Run) -> tuple[float, float]:
     return float(makes[0, column["t"]]), float(makes[0, column["crown_speed"]])
 
 
-def crown_speed(r: Run) -> Array:
+def compute_crown_speed(r: Run) -> Array:
     """Upward speed of the crown along the trace, m/s: the derivative of its height, bending included."""
     p, t = r.parameters[0], r.trace
     s, c = np.sin(t["h"]), np.cos(t["h"])
@@ -150,23 +141,23 @@ def crown_speed(r: Run) -> Array:
     return out
 
 
-def impact(r: Run) -> tuple[float, float]:
+def find_impact(r: Run) -> tuple[float, float]:
     """First string contact (s) and crown speed there (m/s), both to second order.
 
     The parabola through the last three rows of the trace before the contact is
     drawn on to it.
     """
-    time = first_contact(r)[0]
+    time = find_first_contact(r)[0]
     rows = np.flatnonzero(r.trace["t"] <= time)[-3:]
-    t, v = r.trace["t"][rows] - time, crown_speed(r)[rows]
+    t, v = r.trace["t"][rows] - time, compute_crown_speed(r)[rows]
     return time, float(np.polynomial.Polynomial.fit(t, v, 2)(0.0))
 
 
-def slope(steps: list[float], errors: list[float]) -> float:
+def fit_slope(steps: list[float], errors: list[float]) -> float:
     """Least-squares slope of log error against log step."""
     return float(np.polyfit(np.log(steps), np.log(np.maximum(errors, 1e-300)), 1)[0])
 
 
-def vector(s: Array, prefix: str = "") -> Array:
+def read_vector(s: Array, prefix: str = "") -> Array:
     """Coordinates (or with ``v_``, ``o_`` speeds) of a state as an array in the order of DOFS."""
     return np.array([float(s[prefix + x][0]) for x in DOFS])

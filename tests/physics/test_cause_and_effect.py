@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from sim.bench import release, repetition, slow_press, strike
-from sim.bench.predict import MODERATE, SOFT, touch
+from sim.bench.predict import MODERATE, SOFT, find_touch
 from sim.bench.readings import Settings, TouchWeight
-from sim.bench.rest_pose import at_rest
+from sim.bench.rest_pose import settle_at_rest
 from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
 
@@ -26,18 +26,18 @@ def unit(*changes: tuple[str, str]) -> ActionUnit:
 
 @cache
 def pressed(*changes: tuple[str, str]) -> tuple[TouchWeight, Settings]:
-    p = slow_press.press(at_rest(unit(*changes)))
+    p = slow_press.press_slowly(settle_at_rest(unit(*changes)))
     assert p.outcome == "plays", p.reason
-    return slow_press.touch_weight(p)[0], slow_press.settings(p)
+    return slow_press.read_touch_weight(p)[0], slow_press.read_settings(p)
 
 
 @cache
 def rise(spring: float, lever_friction: float) -> tuple[float, bool]:
     """Spring rise (mm) and kick for a repetition spring and a lever centre, both in N·mm."""
     changes = (("springs.repetition", f"{spring} N·mm"), ("friction.lever", f"{lever_friction} N·mm"))
-    rest = at_rest(unit(*changes))
-    reading, run = strike.play(rest, touch(MODERATE))
-    found = release.spring_rise(rest, run, reading.caught)
+    rest = settle_at_rest(unit(*changes))
+    reading, run = strike.play_touch(rest, find_touch(MODERATE))
+    found = release.measure_spring_rise(rest, run, reading.caught)
     assert found.height is not None
     return found.height * 1e3, found.leaves_lever
 
@@ -112,13 +112,15 @@ def test_tight_lever_centre() -> None:
     tight = ("friction.lever", "4 N·mm")
     assert pressed(tight)[0].down_weight == pytest.approx(pressed()[0].down_weight, abs=0.5 * GF)
     assert rise(33.0, 4.0)[0] < rise(33.0, 1.0)[0] - 1.0
-    healthy, slow = (repetition.ensemble(at_rest(unit(*c))) for c in ((), (tight,)))
+    healthy, slow = (repetition.play_ensemble(settle_at_rest(unit(*c))) for c in ((), (tight,)))
     assert slow.home.mean() < healthy.home.mean(), (slow.home.mean(), healthy.home.mean())
 
 
 def test_weak_spring_spoils_repetition() -> None:
     """faults.md: the jack is not reset, strokes are missed."""
-    healthy, weak = (repetition.ensemble(at_rest(unit(*c))) for c in ((), (("springs.repetition", "28 N·mm"),)))
+    healthy, weak = (
+        repetition.play_ensemble(settle_at_rest(unit(*c))) for c in ((), (("springs.repetition", "28 N·mm"),))
+    )
     assert weak.sounded[:, :4].mean() < healthy.sounded[:, :4].mean() - 0.1
 
 
@@ -150,16 +152,16 @@ def test_drop_screw() -> None:
 
 
 def test_soft_blow_sounds_once() -> None:
-    reading, _ = strike.play(at_rest(unit()), touch(SOFT))
+    reading, _ = strike.play_touch(settle_at_rest(unit()), find_touch(SOFT))
     assert reading.contacts_with_string == 1 and reading.caught
 
 
 def test_slow_press_is_the_limit_of_slow_pressing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Down weight, let-off and drop do not hang on the speed of the slow press (half of it: the same)."""
     here = pressed()
-    monkeypatch.setattr(slow_press, "SPEED", slow_press.SPEED / 2)
-    p = slow_press.press(at_rest(unit()))
-    weight, found = slow_press.touch_weight(p)[0], slow_press.settings(p)
+    monkeypatch.setattr(slow_press, "PRESS_SPEED", slow_press.PRESS_SPEED / 2)
+    p = slow_press.press_slowly(settle_at_rest(unit()))
+    weight, found = slow_press.read_touch_weight(p)[0], slow_press.read_settings(p)
     assert weight.down_weight == pytest.approx(here[0].down_weight, abs=0.1 * GF)
     assert weight.up_weight == pytest.approx(here[0].up_weight, abs=0.1 * GF)
     for name in ("let_off", "drop", "drop_at_bottom", "aftertouch"):

@@ -16,25 +16,25 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.physics import kernel
-from sim.physics.finger import dead_load
+from sim.physics.finger import drive_dead_load
 from sim.physics.mechanism import DOFS
 from sim.physics.run import DRIVEN_MASS, KEY_FORCE, Drive, Run, run
 from sim.unit.model import GRAVITY
-from tests.physics.design_unit import load
+from tests.physics.design_unit import load_design_unit
 from tests.physics.rig import (
     NAMES,
     TOUCHES,
     Array,
-    first_contact,
-    pull,
-    record,
-    rest,
-    slope,
-    steady,
-    strike,
-    vector,
-    without_friction,
-    without_loss,
+    find_first_contact,
+    fit_slope,
+    load_rest,
+    make_parameters,
+    make_pull,
+    make_steady_force,
+    read_vector,
+    remove_friction,
+    remove_losses,
+    run_strike,
 )
 from tests.physics.test_reference import changed
 from tests.tiers import limit_draws, try_each
@@ -55,27 +55,29 @@ def remainders(runs: list[Run]) -> list[float]:
 @try_each("touch", TOUCHES)
 def test_energy_of_a_lossless_stroke_drifts_at_second_order(touch: str) -> None:
     """No friction, no loss in felts, key or shank; what goes out through the string is counted as string energy."""
-    p = without_loss(record())
-    drift = remainders(at_steps(lambda dt: strike(p, pull(TOUCHES[touch]), SOUNDED[touch], dt)))
-    assert slope(STEPS, drift) > 1.7, f"{touch}: share of the finger's work {drift}, order {slope(STEPS, drift)}"
+    p = remove_losses(make_parameters())
+    drift = remainders(at_steps(lambda dt: run_strike(p, make_pull(TOUCHES[touch]), SOUNDED[touch], dt)))
+    assert fit_slope(STEPS, drift) > 1.7, (
+        f"{touch}: share of the finger's work {drift}, order {fit_slope(STEPS, drift)}"
+    )
     assert drift[-1] < 5e-5, f"{touch}: {drift}"
 
 
 def test_energy_of_a_lossless_drop_drifts_at_second_order() -> None:
     """No finger: the hammer, raised by 0.05 rad (6.5 mm at the crown), falls on jack and lever and bounces."""
-    p, start = without_loss(record()), rest()
+    p, start = remove_losses(make_parameters()), load_rest()
     start["h"] += 0.05
     fallen = GRAVITY * float(p["hammer_mx"][0]) * 0.05
     runs = at_steps(lambda dt: run(p, Drive(), 0.02, start, step=dt, every=None))
     drift = [abs(r.ledger.unexplained) / fallen for r in runs]
-    assert slope(STEPS, drift) > 1.7, f"share of the energy of the fall {drift}, order {slope(STEPS, drift)}"
+    assert fit_slope(STEPS, drift) > 1.7, f"share of the energy of the fall {drift}, order {fit_slope(STEPS, drift)}"
     assert drift[-1] < 5e-5, f"{drift}"
 
 
 @try_each("force", [11.0, 1.2, 2.0, 5.0, 20.0, 34.0, 60.0])
 def test_ledger_closes_for_every_touch_and_better_with_a_finer_step(force: float) -> None:
     """At most 0.5 % of the finger's work unexplained (the project's own bound), order 2 in the step; whole note."""
-    runs = at_steps(lambda dt: strike(record(), pull(force), 0.25, dt))
+    runs = at_steps(lambda dt: run_strike(make_parameters(), make_pull(force), 0.25, dt))
     left = [abs(r.ledger.remainder) for r in runs]
     assert max(left) < 5e-3, f"{force} N: {left}"
     assert left[-1] < max(left[0], left[1]) / 8, f"{force} N: remainder does not shrink: {left}"
@@ -83,14 +85,14 @@ def test_ledger_closes_for_every_touch_and_better_with_a_finer_step(force: float
 
 def test_ledger_closes_in_the_middle_of_string_contact() -> None:
     """A run that ends while felt and string still hold energy closes as well as any other: order 2 in the step."""
-    end = first_contact(strike(record(), pull(TOUCHES["medium"]), 0.1, 6.25e-6))[0] + 0.5e-3
+    end = find_first_contact(run_strike(make_parameters(), make_pull(TOUCHES["medium"]), 0.1, 6.25e-6))[0] + 0.5e-3
     end = round(end / STEPS[0]) * STEPS[0]
-    left = remainders(at_steps(lambda dt: strike(record(), pull(TOUCHES["medium"]), end, dt)))
-    assert slope(STEPS, left) > 1.7, f"share of the finger's work {left}, order {slope(STEPS, left)}"
+    left = remainders(at_steps(lambda dt: run_strike(make_parameters(), make_pull(TOUCHES["medium"]), end, dt)))
+    assert fit_slope(STEPS, left) > 1.7, f"share of the finger's work {left}, order {fit_slope(STEPS, left)}"
 
 
 def random_start(rng: np.random.Generator, bends: bool) -> Array:
-    s = rest()
+    s = load_rest()
     for x in DOFS[:6]:
         s[x] += 2e-3 * rng.normal()
         s["v_" + x] = s["o_" + x] = 2 * rng.normal()
@@ -119,12 +121,12 @@ def test_mechanism_is_passive_whatever_the_finger_does(seed: int, losses: str) -
     Source: passivity of Hunt & Crossley's law for loss >= 0, of Coulomb's law, of an impedance.
     """
     rng = np.random.default_rng(seed)
-    unit = changed(load(), rng)
-    p = record(unit)
+    unit = changed(load_design_unit(), rng)
+    p = make_parameters(unit)
     if losses == "none":
-        p = without_loss(p)
+        p = remove_losses(p)
     elif losses == "felts only":
-        p = without_friction(p)
+        p = remove_friction(p)
     start, drive = random_start(rng, unit.hammer.shank_bends), random_finger(rng)
     squeezed = np.zeros(len(NAMES))
     kinetic, _ = kernel.energy(p[0], start[0], squeezed)
@@ -151,20 +153,20 @@ def test_lossless_motion_runs_backwards(force: float) -> None:
     extrapolated: the way back misses the start at second order, once the step resolves the
     shank's third mode (1.2 kHz).  Escape lies within the run.
     """
-    p, misses = without_loss(record()), []
+    p, misses = remove_losses(make_parameters()), []
     steps = [6.25e-6, 3.125e-6, 1.5625e-6, 0.78125e-6]
-    touch = first_contact(run(p, steady(force), 0.2, rest(), step=25e-6, every=None).require())[0]
+    touch = find_first_contact(run(p, make_steady_force(force), 0.2, load_rest(), step=25e-6, every=None).require())[0]
     span = np.floor((touch - 0.5e-3) / steps[0]) * steps[0]
     for step in steps:
-        there = run(p, steady(force), span, rest(), step=step, every=None).require()
+        there = run(p, make_steady_force(force), span, load_rest(), step=step, every=None).require()
         assert len(there.log.times("jack_knuckle", make=False)), "the hammer is not in flight"
         turned = there.state.copy()
         for x in DOFS:
             turned["v_" + x] *= -1.0
             turned["o_" + x] = turned["v_" + x]
-        back = run(p, steady(force), span, turned, step=step, every=None).require()
-        misses.append(float(np.abs(vector(back.state) - vector(rest())).max()))
-    assert slope(steps, misses) > 1.7, f"{force} N: misses {misses} rad, order {slope(steps, misses)}"
+        back = run(p, make_steady_force(force), span, turned, step=step, every=None).require()
+        misses.append(float(np.abs(read_vector(back.state) - read_vector(load_rest())).max()))
+    assert fit_slope(steps, misses) > 1.7, f"{force} N: misses {misses} rad, order {fit_slope(steps, misses)}"
     assert misses[-1] < 1e-7, f"{force} N: misses {misses} rad"
 
 
@@ -176,11 +178,11 @@ def test_nothing_creeps_in_a_minute_under_a_dead_load(load_gf: float, step: floa
     Source: set-valued Coulomb friction sticks (Moreau 1988); a smoothed law creeps by
     0.01-1 mm/s here.  The bound is 1e-9 m at the touch point over the last 50 s.
     """
-    drive = dead_load(load_gf * 1e-3 * GRAVITY)
-    early = run(record(), drive, 10.0, rest(), step=step, every=None).require()
-    late = run(record(), drive, 50.0, early.state, step=step, every=None, t0=10.0).require()
-    moved = (vector(late.state) - vector(early.state))[:8]
+    drive = drive_dead_load(load_gf * 1e-3 * GRAVITY)
+    early = run(make_parameters(), drive, 10.0, load_rest(), step=step, every=None).require()
+    late = run(make_parameters(), drive, 50.0, early.state, step=step, every=None, t0=10.0).require()
+    moved = (read_vector(late.state) - read_vector(early.state))[:8]
     arms = np.array([0.25, 0.25, 0.1, 0.05, 0.06, 0.13, 1.0, 0.05])
     assert np.abs(moved * arms).max() < 1e-9, f"{load_gf} gf at {step} s: moved by {moved * arms} m in 50 s"
-    sunk = 0.25 * float(early.state["kf"][0] - rest()["kf"][0])
+    sunk = 0.25 * float(early.state["kf"][0] - load_rest()["kf"][0])
     assert load_gf == 0.0 or sunk > 1e-6, f"the load did nothing: {sunk} m"

@@ -22,9 +22,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from sim.physics.finger import even_travel, finger_motion
+from sim.physics.finger import build_even_path, drive_finger_motion
 from sim.physics.run import DEFAULT_STEP
-from tests.physics.rig import TOUCHES, Array, impact, pull, record, slope, strike
+from tests.physics.rig import TOUCHES, Array, find_impact, fit_slope, make_parameters, make_pull, run_strike
 from tests.tiers import try_each
 
 STEPS = [50e-6, 25e-6, 12.5e-6, 6.25e-6, 3.125e-6]
@@ -38,8 +38,8 @@ QUANTITIES = ("hammer speed", "string contact", "toe meets button", "jack leaves
 @cache
 def readings(touch: str, step: float, rub: float, **options: int) -> Array:
     """QUANTITIES of one stroke; times in s, speed in m/s."""
-    r = strike(record(), pull(STROKES[touch]), DURATION[touch], step, every=step, rub=rub, **options)
-    time, speed = impact(r)
+    r = run_strike(make_parameters(), make_pull(STROKES[touch]), DURATION[touch], step, every=step, rub=rub, **options)
+    time, speed = find_impact(r)
     toe = r.log.times("toe_button", make=True)
     leave = r.log.times("jack_knuckle", make=False)
     off = r.log.times("string", make=False)
@@ -59,7 +59,7 @@ def largest_errors(rub: float) -> Array:
 
 def check_orders(rub: float, claims: dict[str, float]) -> None:
     errors = largest_errors(rub)
-    orders = {n: slope(STEPS, errors[:, i].tolist()) for i, n in enumerate(QUANTITIES)}
+    orders = {n: fit_slope(STEPS, errors[:, i].tolist()) for i, n in enumerate(QUANTITIES)}
     table = "\n".join(f"{n}: order {orders[n]:.2f}, errors {errors[:, i]}" for i, n in enumerate(QUANTITIES))
     short = [n for n, claim in claims.items() if orders[n] < claim - 0.2]
     assert not short, f"{short} at steps {STEPS}:\n{table}"
@@ -87,7 +87,14 @@ def test_default_step_gives_hammer_speed_within_a_thousandth(touch: str) -> None
 @cache
 def let_off(step: float, **options: int) -> float:
     """Least distance of crown and string (m) as the key goes down at an even 10 mm/s."""
-    r = strike(record(), finger_motion(even_travel(-0.0005, 0.0095, 0.010)), 1.04, step, every=2e-4, **options)
+    r = run_strike(
+        make_parameters(),
+        drive_finger_motion(build_even_path(-0.0005, 0.0095, 0.010)),
+        1.04,
+        step,
+        every=2e-4,
+        **options,
+    )
     assert not len(r.log.times("string", make=True)), "a slow press must not sound"
     gap, t = r.place.crown_to_string, r.trace["t"]
     near = slice(int(gap.argmin()) - 2, int(gap.argmin()) + 3)
@@ -99,6 +106,6 @@ def test_let_off_of_a_slow_press_converges() -> None:
     """Order 1 (friction), and within a micrometre at the default step: a thousandth of the reading."""
     fine = let_off(STEPS[-1] / 2, sweeps=MANY)
     errors = [abs(let_off(step, sweeps=MANY) - fine) for step in STEPS[:-1]]
-    shown = f"let-off {fine} m; errors {errors} m at steps {STEPS[:-1]}, order {slope(STEPS[:-1], errors)}"
-    assert slope(STEPS[:-1], errors) > 0.8, shown
+    shown = f"let-off {fine} m; errors {errors} m at steps {STEPS[:-1]}, order {fit_slope(STEPS[:-1], errors)}"
+    assert fit_slope(STEPS[:-1], errors) > 0.8, shown
     assert abs(let_off(DEFAULT_STEP) - fine) < 1e-6, shown

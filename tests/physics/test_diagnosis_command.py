@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.diagnosis import library as library_of
 from sim.diagnosis.library import Library
 from sim.studies import repinning
@@ -26,7 +26,7 @@ def shared(monkeypatch: pytest.MonkeyPatch) -> None:
         early(both()[0])
         return both()[1]
 
-    monkeypatch.setattr(library_of, "library", given)
+    monkeypatch.setattr(library_of, "compute_library", given)
 
 
 @FULL
@@ -39,7 +39,7 @@ def test_the_command_makes_the_library_of_its_own_unit(capsys: pytest.CaptureFix
 def test_diagnosis_as_json_and_as_tables(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "diagnose", DEMO, "--readings", READ, "--json")
     found = strict(out)
-    assert code == commands.FINE and "first list: " in err
+    assert code == ExitCode.FINE and "first list: " in err
     assert found["read"]["down_weight_gf"] == pytest.approx(60.0)
     assert found["causes"][0]["fault"] == "tight-hammer-centre" and 0 <= found["causes"][0]["probability"] <= 1
     assert found["next"] and all(t["cost_s"] > 0 and t["outcomes"] for t in found["next"][:3])
@@ -52,7 +52,7 @@ def test_repinning_is_told_and_a_centre_that_is_none_refused(
     monkeypatch.setattr(repinning, "DRAWS", draws)
     code, out, _ = run(capsys, "friction", DEMO, "--set", "friction.hammer=3 N·mm", "--repin", "hammer=3 gf", "--json")
     found = strict(out)
-    assert code == commands.FINE and found["outcome_now"] == "plays"
+    assert code == ExitCode.FINE and found["outcome_now"] == "plays"
     assert found["readings"]["down_weight_gf"]["repinned"] < found["readings"]["down_weight_gf"]["now"]
 
 
@@ -63,6 +63,6 @@ def test_a_healthy_note_gives_a_scenario_that_predicts_what_was_read(
     read, fitted = tmp_path / "read.csv", tmp_path / "fitted.toml"
     read.write_text("reading,value\ndown_weight,50 gf\nup_weight,23.5 gf\nlet_off,1.8 mm\n", encoding="utf-8")
     code, out, _ = run(capsys, "diagnose", DEMO, "--readings", str(read), "--calibrate", str(fitted))
-    assert code == commands.FINE and "down weight" in out
+    assert code == ExitCode.FINE and "down weight" in out
     code, out, _ = run(capsys, "weigh", str(fitted), "--json")
     assert strict(out)["down_weight_gf"] == pytest.approx(50.0, abs=1.0)

@@ -25,11 +25,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.physics.run import DRIVEN_MASS, Drive, pack, run
+from sim.physics.run import DRIVEN_MASS, Drive, pack_parameters, run
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.lazily import Lazily
-from tests.physics.design_unit import load
-from tests.physics.rig import Array, rigid, state, vector, with_damper, without_contacts, without_friction
+from tests.physics.design_unit import load_design_unit
+from tests.physics.rig import Array, fit_damper, make_rigid, make_state, read_vector, remove_contacts, remove_friction
 
 sp, mechanics = Lazily("sympy"), Lazily("sympy.physics.mechanics")
 
@@ -116,7 +116,7 @@ def equations() -> Callable[..., tuple[Array, Array]]:
 def numbers(u: ActionUnit) -> list[float]:
     k, w, j, lv, hm = u.key, u.wippen, u.jack, u.lever, u.hammer
     assert u.damper is not None
-    modal = pack(u)
+    modal = pack_parameters(u)
     return [
         GRAVITY, k.inertia_front, k.inertia_rear, k.front_moment, k.bending_stiffness, k.bending_damping,
         w.mass, w.inertia, *w.mass_centre, *w.jack_centre, *w.lever_centre,
@@ -140,10 +140,12 @@ def accelerations(u: ActionUnit, q: Array, v: Array) -> Array:
 
 def kernel_accelerations(u: ActionUnit, q: Array, v: Array, dt: float) -> tuple[Array, Array]:
     """Accelerations over one step and the mid-step pose they belong to."""
-    p = without_friction(without_contacts(pack(u)))
-    s = state(**dict(zip(COORDINATES, q, strict=True)), **{f"v_{n}": x for n, x in zip(COORDINATES, v, strict=True)})
+    p = remove_friction(remove_contacts(pack_parameters(u)))
+    s = make_state(
+        **dict(zip(COORDINATES, q, strict=True)), **{f"v_{n}": x for n, x in zip(COORDINATES, v, strict=True)}
+    )
     r = run(p, FINGER, dt, s, step=dt, every=None, keep_finger=True).require()
-    return (vector(r.state, "v_")[: len(COORDINATES)] - v) / dt, q + 0.5 * dt * v
+    return (read_vector(r.state, "v_")[: len(COORDINATES)] - v) / dt, q + 0.5 * dt * v
 
 
 def compare(u: ActionUnit, q: Array, v: Array) -> None:
@@ -178,7 +180,7 @@ def motions(draw: st.DrawFn) -> tuple[Array, Array]:
 @given(motions())
 def test_free_flight_follows_lagrange(motion: tuple[Array, Array]) -> None:
     """Source: module docstring (Lagrange's equations by sympy.physics.mechanics)."""
-    compare(with_damper(load()), *motion)
+    compare(fit_damper(load_design_unit()), *motion)
 
 
 @settings(max_examples=30, deadline=None)
@@ -187,14 +189,14 @@ def test_free_flight_with_a_rigid_shank_follows_lagrange(motion: tuple[Array, Ar
     """The bending coordinate struck out. Source: module docstring."""
     q, v = motion
     q[6:8] = v[6:8] = 0.0
-    compare(rigid(with_damper(load())), q, v)
+    compare(make_rigid(fit_damper(load_design_unit())), q, v)
 
 
 @settings(max_examples=30, deadline=None)
 @given(motions(), st.lists(st.floats(0.5, 2.0), min_size=12, max_size=12))
 def test_free_flight_follows_lagrange_with_other_parts(motion: tuple[Array, Array], by: list[float]) -> None:
     """Masses, springs and centres changed at random. Source: module docstring."""
-    u = with_damper(load())
+    u = fit_damper(load_design_unit())
     w, j, lv, hm = u.wippen, u.jack, u.lever, u.hammer
     other = replace(
         u,

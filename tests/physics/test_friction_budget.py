@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from sim.bench import slow_press
-from sim.bench.friction_budget import Budget, budget
+from sim.bench.friction_budget import FrictionBudget, compute_friction_budget
 from sim.bench.readings import TouchWeight
-from sim.bench.rest_pose import at_rest
-from sim.bench.slow_press import SPAN, Pressed
-from sim.diagnosis.faults import spoiled
+from sim.bench.rest_pose import settle_at_rest
+from sim.bench.slow_press import WEIGHT_SPAN, PressRun
+from sim.diagnosis.faults import apply_faults
 from sim.physics import kernel
 from sim.physics.mechanism import CONTACTS
 from sim.physics.run import CONTACT_INDEX, STATE_TYPE, Run
-from sim.studies.friction import friction
-from sim.studies.variants import Origin
+from sim.studies.friction import compare_friction
+from sim.studies.variants import BaseScenario
 from sim.unit.model import GRAVITY
 from tests.tiers import try_each
 
@@ -27,14 +27,14 @@ ILL = [(), (("tight-hammer-centre", 0.6),), (("tight-wippen-centre", 1.0),), (("
 
 
 @cache
-def pressed(scenario: str, ill: tuple[tuple[str, float], ...] = ()) -> tuple[Pressed, TouchWeight, Budget]:
-    press = slow_press.press(at_rest(spoiled(Origin.of(scenario).ready, ill)))
-    found = budget(press)
+def pressed(scenario: str, ill: tuple[tuple[str, float], ...] = ()) -> tuple[PressRun, TouchWeight, FrictionBudget]:
+    press = slow_press.press_slowly(settle_at_rest(apply_faults(BaseScenario.of(scenario).ready, ill)))
+    found = compute_friction_budget(press)
     assert found is not None
-    return press, slow_press.touch_weight(press)[0], found
+    return press, slow_press.read_touch_weight(press)[0], found
 
 
-def stored(press: Pressed, run: Run, travel: float) -> float:
+def stored(press: PressRun, run: Run, travel: float) -> float:
     """What weights, springs and felts hold at a travel, J."""
     row = int(np.argmin(np.abs(press.rest.travel(run) - travel)))
     state = np.zeros(1, STATE_TYPE)
@@ -52,8 +52,8 @@ def test_sites_add_up_to_half_of_down_less_up_weight(scenario: str, ill: tuple[t
     """Energy: both ways take what is lost, and what is held otherwise at the ends of the span on either way."""
     press, touch, found = pressed(scenario, ill)
     assert touch.friction is not None and press.up is not None
-    more = [stored(press, press.down, at) - stored(press, press.up, at) for at in SPAN]
-    held = 0.5 * (more[1] - more[0]) / (SPAN[1] - SPAN[0])
+    more = [stored(press, press.down, at) - stored(press, press.up, at) for at in WEIGHT_SPAN]
+    held = 0.5 * (more[1] - more[0]) / (WEIGHT_SPAN[1] - WEIGHT_SPAN[0])
     assert found.total() + held == pytest.approx(touch.friction, abs=0.04 * GF)
     assert abs(held) < 0.35 * GF
 
@@ -70,17 +70,17 @@ def test_a_centres_share_is_its_torque_times_its_turn() -> None:
     press, _, found = pressed("concert-grand-natural")
     rest, unit = press.rest, press.rest.unit
     travel = rest.travel(press.down)
-    rise = -np.interp(SPAN, travel, press.down.place.crown_to_string)
+    rise = -np.interp(WEIGHT_SPAN, travel, press.down.place.crown_to_string)
     turn = (rise[1] - rise[0]) / np.hypot(*unit.hammer.strike_point)
-    assert found.pressing.over("hammer", SPAN) == pytest.approx(
-        unit.friction["hammer"] * turn / (SPAN[1] - SPAN[0]), rel=0.03
+    assert found.pressing.over("hammer", WEIGHT_SPAN) == pytest.approx(
+        unit.friction["hammer"] * turn / (WEIGHT_SPAN[1] - WEIGHT_SPAN[0]), rel=0.03
     )
     arm = -unit.key.touch_point[0]
-    assert found.pressing.over("key", SPAN) == pytest.approx(unit.friction["key"] / arm, rel=0.01)
+    assert found.pressing.over("key", WEIGHT_SPAN) == pytest.approx(unit.friction["key"] / arm, rel=0.01)
 
 
 def test_what_is_tight_stands_out_beside_the_healthy_unit() -> None:
-    found = friction(Origin.of("concert-grand-natural", {"friction.wippen": "8 N·mm"}))
+    found = compare_friction(BaseScenario.of("concert-grand-natural", {"friction.wippen": "8 N·mm"}))
     own, healthy = found.own.budget, found.healthy.budget
     assert own is not None and healthy is not None
     more = {site: own.felt(site) - healthy.felt(site) for site in own.sites}

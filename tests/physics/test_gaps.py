@@ -16,16 +16,23 @@ import numpy as np
 import pytest
 
 from sim.physics import kernel, mechanism
-from sim.physics.mechanism import CONTACTS, DOFS, RUBBING, parameters
-from sim.physics.run import DRIVEN_MASS, Drive, pack, run
-from tests.physics.design_unit import load
-from tests.physics.geometry import AT, corner_gap, gap, line_gap, material_point, touching
-from tests.physics.rig import INDEX, NAMES, Array, rest, state, vector, with_damper, without_contacts
+from sim.physics.mechanism import CONTACTS, DOFS, RUBBING, compute_parameters
+from sim.physics.run import DRIVEN_MASS, Drive, pack_parameters, run
+from tests.physics.design_unit import load_design_unit
+from tests.physics.geometry import (
+    AT,
+    find_contact_place,
+    measure_corner_gap,
+    measure_gap,
+    measure_line_gap,
+    place_particle,
+)
+from tests.physics.rig import INDEX, NAMES, Array, fit_damper, load_rest, make_state, read_vector, remove_contacts
 from tests.tiers import try_each
 
-UNIT = with_damper(load())
-P = pack(UNIT)
-VALUES = parameters(UNIT)
+UNIT = fit_damper(load_design_unit())
+P = pack_parameters(UNIT)
+VALUES = compute_parameters(UNIT)
 H = np.array([1e-5 if x not in "edf" else 2e-6 for x in DOFS])
 TOLERANCE = np.array([3e-11 if x not in "edf" else 1e-9 for x in DOFS])
 REGIONS = {
@@ -37,7 +44,7 @@ REGIONS = {
 
 
 def kernel_gaps(q: Array, ys: float = 0.0, p: Array = P) -> tuple[Array, Array, Array]:
-    s = state(ys=ys, **dict(zip(DOFS, q, strict=True)))
+    s = make_state(ys=ys, **dict(zip(DOFS, q, strict=True)))
     g, normal, sliding = np.zeros(16), np.zeros((16, len(DOFS))), np.zeros((16, len(DOFS)))
     kernel.gaps(p[0], s[0], g, normal, sliding)
     return g, normal, sliding
@@ -46,9 +53,9 @@ def kernel_gaps(q: Array, ys: float = 0.0, p: Array = P) -> tuple[Array, Array, 
 def region(name: str, q: Array) -> str:
     shape = CONTACTS[INDEX[name]].shape
     if isinstance(shape, mechanism.CircleOnCorner):
-        return corner_gap(shape, q, VALUES)[2]
+        return measure_corner_gap(shape, q, VALUES)[2]
     if isinstance(shape, mechanism.CircleOnLine):
-        return line_gap(shape, q, VALUES)[2]
+        return measure_line_gap(shape, q, VALUES)[2]
     return "only"
 
 
@@ -99,7 +106,7 @@ def random_pose(rng: np.random.Generator, reach: float = 0.0) -> Array:
 
 def poses() -> list[Array]:
     rng = np.random.default_rng(20)
-    return [random_pose(rng) for _ in range(300)] + [vector(rest())]
+    return [random_pose(rng) for _ in range(300)] + [read_vector(load_rest())]
 
 
 def pose_in(name: str, wanted: str) -> Array:
@@ -156,7 +163,7 @@ def test_gaps_match_the_reference_geometry() -> None:
     for q in poses():
         g = kernel_gaps(q, ys=1e-4)[0]
         for c in CONTACTS:
-            own = float(gap(c, q, VALUES, 1e-4))
+            own = float(measure_gap(c, q, VALUES, 1e-4))
             assert abs(g[INDEX[c.name]] - own) < 1e-13, f"{c.name}: kernel {g[INDEX[c.name]]}, own {own}, at {q}"
 
 
@@ -165,21 +172,21 @@ def test_a_heel_cut_at_an_angle_is_a_level_one_turned_by_it(angle: float) -> Non
     """The same face from two sides: its angle on the wippen, or the wippen's turn with its heel's point turned back."""
     w, (cx, cy) = UNIT.wippen, UNIT.key.capstan_centre
     unit = replace(UNIT, key=replace(UNIT.key, capstan_centre=(cx + 5e-3, cy)))  # not where both faces meet
-    cut = pack(replace(unit, wippen=replace(w, heel_angle=angle)))
+    cut = pack_parameters(replace(unit, wippen=replace(w, heel_angle=angle)))
     x, y = w.heel_point
     back = (np.cos(angle) * x + np.sin(angle) * y, np.cos(angle) * y - np.sin(angle) * x)
-    level = pack(replace(unit, wippen=replace(w, heel_point=back)))
-    turned = vector(rest())
+    level = pack_parameters(replace(unit, wippen=replace(w, heel_point=back)))
+    turned = read_vector(load_rest())
     turned[AT["w"]] += angle
     i = INDEX["capstan"]
-    own, other = kernel_gaps(vector(rest()), p=cut)[0][i], kernel_gaps(turned, p=level)[0][i]
+    own, other = kernel_gaps(read_vector(load_rest()), p=cut)[0][i], kernel_gaps(turned, p=level)[0][i]
     assert own == pytest.approx(other, abs=1e-13)
-    assert abs(own - kernel_gaps(vector(rest()), p=pack(unit))[0][i]) > 1e-4  # the cut matters
+    assert abs(own - kernel_gaps(read_vector(load_rest()), p=pack_parameters(unit))[0][i]) > 1e-4  # the cut matters
 
 
 def test_string_gap_follows_the_string() -> None:
     """A string that moved up by 1 mm is 1 mm further from the crown."""
-    q = vector(rest())
+    q = read_vector(load_rest())
     i = INDEX["string"]
     assert kernel_gaps(q, ys=1e-3)[0][i] - kernel_gaps(q)[0][i] == pytest.approx(1e-3, abs=1e-15)
 
@@ -191,15 +198,15 @@ def test_sliding_matches_material_points(name: str) -> None:
     rng = np.random.default_rng(3)
     for _ in range(60):
         q = random_pose(rng)
-        at, n, first, second = touching(c, q, VALUES)
+        at, n, first, second = find_contact_place(c, q, VALUES)
         along = np.array([n[1], -n[0]])
         own = np.zeros(len(DOFS))
         for i in range(len(DOFS)):
             z = q.astype(complex)
             z[i] += 1e-30j
-            own[i] = np.imag(along @ material_point(first, at, q, VALUES)(z)) / 1e-30
+            own[i] = np.imag(along @ place_particle(first, at, q, VALUES)(z)) / 1e-30
             if second is not None:
-                own[i] -= np.imag(along @ material_point(second, at, q, VALUES)(z)) / 1e-30
+                own[i] -= np.imag(along @ place_particle(second, at, q, VALUES)(z)) / 1e-30
         miss = np.abs(kernel_gaps(q)[2][INDEX[name]] - own)
         assert miss.max() < 1e-12, f"{name} in region {region(name, q)}: kernel {kernel_gaps(q)[2][INDEX[name]]}, {own}"
 
@@ -216,7 +223,7 @@ MOVER = {
 def touching_pose(name: str) -> Array:
     """A pose near rest (knuckle lifted, hammer up for the check) in which the contact's gap is just nil."""
     x, way = MOVER[name]
-    q = vector(rest())
+    q = read_vector(load_rest())
     q[AT["f"]], q[AT["d"]] = 0.05, 0.01
     if name == "backcheck":
         q[AT["h"]] = -0.05
@@ -244,13 +251,13 @@ def test_contact_found_missed_and_overlapping(name: str) -> None:
     q0 = touching_pose(name)
     arm = abs(kernel_gaps(q0)[1][INDEX[name], AT[x]])
     law = UNIT.contacts[name]
-    only = without_contacts(P, but=(name,))
+    only = remove_contacts(P, but=(name,))
     only["key_spring"] = only["key_damping"] = 0.0  # the pose bends the key out of all measure
 
     def pushed(depth: float, speed: float = 0.0, dt: float = 1e-7, steps: int = 1) -> tuple[float, Array, Array]:
         q = q0.copy()
         q[AT[x]] += way * depth / arm
-        s = state(**dict(zip(DOFS, q, strict=True)), **{"v_" + x: way * speed / arm})
+        s = make_state(**dict(zip(DOFS, q, strict=True)), **{"v_" + x: way * speed / arm})
         r = run(only, Drive(DRIVEN_MASS, mass=1e6), steps * dt, s, step=dt, every=dt, keep_finger=True)
         return kernel_gaps(q)[0][INDEX[name]], r.trace[f"N_{name}"], r.log.data
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sim.bench.reading_list import flat, take
-from sim.parallel import on_all_cores
-from sim.studies.healthy_variation import drawn, variations, varied
-from sim.studies.variants import Origin
+from sim.bench.reading_list import list_readings, take_readings
+from sim.parallel import run_on_all_cores
+from sim.studies.healthy_variation import draw_healthy_unit, load_variations, vary_unit
+from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
 from tests.tiers import try_each
 
@@ -22,20 +22,20 @@ UNITS = 40
 
 @cache
 def base() -> ActionUnit:
-    return Origin.of("concert-grand-natural").ready
+    return BaseScenario.of("concert-grand-natural").ready
 
 
 def read(unit: ActionUnit, kind: str) -> tuple[str, list[float]]:
-    p = take(unit, kind)
-    found = flat(p)
+    p = take_readings(unit, kind)
+    found = list_readings(p)
     return p.outcome, [np.nan if (v := found[name].value) is None else v for name in READ[kind]]
 
 
 @cache
 def units(kind: str) -> tuple[list[str], NDArray[np.float64]]:
     random = np.random.default_rng(20261125)
-    made = [drawn(base(), random) for _ in range(UNITS)]
-    found = on_all_cores([lambda u=u: read(u, kind) for u in made])
+    made = [draw_healthy_unit(base(), random) for _ in range(UNITS)]
+    found = run_on_all_cores([lambda u=u: read(u, kind) for u in made])
     return [outcome for outcome, _ in found], np.array([values for _, values in found])
 
 
@@ -53,9 +53,9 @@ def test_spread_is_what_slopes_make_of_it(kind: str) -> None:
 
     The sample's deviation has a standard error of 1 in 9 for 40 units: a factor of 1.5 is over three of them.
     """
-    n = len(variations())
-    steps = [varied(base(), [sign if i == k else 0.0 for i in range(n)]) for k in range(n) for sign in (1.0, -1.0)]
-    found = np.array([values for _, values in on_all_cores([lambda u=u: read(u, kind) for u in steps])])
+    n = len(load_variations())
+    steps = [vary_unit(base(), [sign if i == k else 0.0 for i in range(n)]) for k in range(n) for sign in (1.0, -1.0)]
+    found = np.array([values for _, values in run_on_all_cores([lambda u=u: read(u, kind) for u in steps])])
     slopes = 0.5 * (found[0::2] - found[1::2])
     expected = np.sqrt((slopes**2).sum(axis=0))
     _, values = units(kind)
@@ -65,10 +65,10 @@ def test_spread_is_what_slopes_make_of_it(kind: str) -> None:
 
 
 def test_no_variation_is_the_unit_itself() -> None:
-    unit = varied(base(), [0.0] * len(variations()))
+    unit = vary_unit(base(), [0.0] * len(load_variations()))
     assert read(unit, "predict") == read(base(), "predict")
 
 
 def test_number_of_deviations_has_to_fit() -> None:
     with pytest.raises(ValueError, match=r"zip\(\)"):
-        varied(base(), [0.0])
+        vary_unit(base(), [0.0])

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.bench.inertia import inertia
-from sim.bench.rest_pose import at_rest
-from sim.bench.slow_press import Pressed, press
-from sim.physics.run import pack
+from sim.bench.inertia import read_inertia
+from sim.bench.rest_pose import settle_at_rest
+from sim.bench.slow_press import PressRun, press_slowly
+from sim.physics.run import pack_parameters
 from sim.scenario.load import load
 from sim.unit.model import ActionUnit
 
@@ -24,20 +24,20 @@ PLACE = 3e-3
 
 
 @cache
-def pressed(*changes: tuple[str, str]) -> Pressed:
-    return press(at_rest(load(SCENARIO, dict(changes))), back=False)
+def pressed(*changes: tuple[str, str]) -> PressRun:
+    return press_slowly(settle_at_rest(load(SCENARIO, dict(changes))), back=False)
 
 
 def at(*changes: tuple[str, str]) -> float:
     """Apparent mass at 3 mm of travel, kg."""
-    found = inertia(pressed(*changes))
+    found = read_inertia(pressed(*changes))
     return float(np.interp(PLACE, found.travel, found.mass))
 
 
 def heavier(changed: ActionUnit) -> float:
     """What a heavier part adds at 3 mm in the same motion (its own felts would settle a little elsewhere), kg."""
     p = pressed()
-    found = inertia(replace(p, rest=replace(p.rest, parameters=pack(changed))))
+    found = read_inertia(replace(p, rest=replace(p.rest, parameters=pack_parameters(changed))))
     return float(np.interp(PLACE, found.travel, found.mass)) - at()
 
 
@@ -97,10 +97,10 @@ def test_whole_unit_by_hand() -> None:
 
 def test_curve_runs_to_let_off_and_friction_leaves_it_alone() -> None:
     """Kinetic energy knows no friction: without any, what is felt is the same within what felts and leathers give."""
-    curve, p = inertia(pressed()), pressed()
+    curve, p = read_inertia(pressed()), pressed()
     assert curve.travel[0] > 0 and np.all(np.diff(curve.travel) > 0)
     assert float(curve.travel[-1]) < float(p.rest.travel(p.down)[p.peak])
     assert np.all(np.isfinite(curve.mass)) and np.all(curve.mass > (1.7e-3 + 1.9e-3) / ARM**2)
-    smooth = inertia(pressed(*((f"friction.{c}", "0 N·mm") for c in ("key", "wippen", "jack", "lever", "hammer"))))
+    smooth = read_inertia(pressed(*((f"friction.{c}", "0 N·mm") for c in ("key", "wippen", "jack", "lever", "hammer"))))
     assert smooth.felt == pytest.approx(curve.felt, rel=0.03)
     assert curve.felt == pytest.approx(at(), rel=0.05)

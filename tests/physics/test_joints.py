@@ -25,8 +25,8 @@ from scipy.special import ellipk
 from sim.physics.run import Drive, Run, run
 from sim.unit.model import GRAVITY
 from tests.lazily import Lazily
-from tests.physics.design_unit import load
-from tests.physics.rig import Array, record, rigid, state, without_contacts, without_friction
+from tests.physics.design_unit import load_design_unit
+from tests.physics.rig import Array, make_parameters, make_rigid, make_state, remove_contacts, remove_friction
 
 optimize = Lazily("scipy.optimize")
 
@@ -50,7 +50,7 @@ class Part:
 
 
 def parts() -> dict[str, Part]:
-    u = load()
+    u = load_design_unit()
     w, j, lv, hm = u.wippen, u.jack, u.lever, u.hammer
 
     def out(p: tuple[float, float], mass: float) -> float:
@@ -69,7 +69,7 @@ def parts() -> dict[str, Part]:
 def hung(name: str, torque: float) -> Array:
     """Parameters with everything but the one part held, and that part hanging at angle 0."""
     part = parts()[name]
-    p = without_friction(without_contacts(record(rigid(load()))))
+    p = remove_friction(remove_contacts(make_parameters(make_rigid(load_design_unit()))))
     for moment in ("hammer", "wippen", "jack", "lever"):
         p[f"{moment}_mx"] = p[f"{moment}_my"] = 0.0
     p[part.moment_names[1]] = -part.moment
@@ -89,7 +89,7 @@ def hung(name: str, torque: float) -> Array:
 
 def swing(name: str, start: float, torque: float, duration: float) -> Run:
     x = parts()[name].coordinate
-    return run(hung(name, torque), Drive(), duration, state(**{x: start}), step=STEP, every=STEP).require()
+    return run(hung(name, torque), Drive(), duration, make_state(**{x: start}), step=STEP, every=STEP).require()
 
 
 def turning_points(r: Run, x: str) -> Array:
@@ -170,12 +170,12 @@ def test_friction_of_a_riding_part_acts_on_its_carrier() -> None:
     With their centres at the wippen's the three turn about one pin and stick together in the end
     at (sum of I w) / (sum of I). Source: conservation of angular momentum.
     """
-    u = load()
+    u = load_design_unit()
     p = hung("wippen", 0.0)
     p["wippen_my"] = 0.0
     p["inv_j"], p["inv_l"] = 1 / u.jack.inertia, 1 / u.lever.inertia
     p["tau_jack"], p["tau_lever"] = 3e-4, 1.2e-3
-    r = run(p, Drive(), 0.1, state(v_w=1.0, v_j=-4.0, v_l=6.0), step=STEP, every=None).require()
+    r = run(p, Drive(), 0.1, make_state(v_w=1.0, v_j=-4.0, v_l=6.0), step=STEP, every=None).require()
     inertia = np.array([float(p["inertia_w"][0]), u.jack.inertia, u.lever.inertia])
     together = inertia @ np.array([1.0, -4.0, 6.0]) / inertia.sum()
     speeds = [float(r.state[f"v_{x}"][0]) for x in "wjl"]

@@ -7,16 +7,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.bench.predict import predict, strike, touches
-from sim.bench.rest_pose import at_rest
-from sim.bench.strike import blow, drive_of, play
+from sim.bench.predict import list_touches, predict, strike
+from sim.bench.rest_pose import settle_at_rest
+from sim.bench.strike import make_drive, play_touch, run_blow
 from sim.errors import SimulationError
-from sim.physics.finger import KINDS, Touch, dead_load
+from sim.physics.finger import TOUCH_KINDS, Touch, drive_dead_load
 from sim.physics.run import LEDGER_BOUND, run
 from sim.regulation.set_up import set_up
 from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
-from tests.physics.rig import rigid
+from tests.physics.rig import make_rigid
 from tests.tiers import try_each
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
@@ -64,18 +64,18 @@ def test_shipped_units_play(name: str) -> None:
 def test_standard_fingers_give_their_speeds() -> None:
     """shared/touches.toml: 0.7, 1.5, 2 and 4.5 m/s on the healthy demo unit (readings' convention)."""
     speeds = [s.hammer_speed for s in strike(demo())]
-    assert [t.name for t in touches()] == ["soft", "moderate", "medium", "hard"]
+    assert [t.name for t in list_touches()] == ["soft", "moderate", "medium", "hard"]
     assert speeds == pytest.approx([0.7, 1.5, 2.0, 4.5], rel=0.005)
 
 
 @try_each("struck", [False, True])
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", TOUCH_KINDS)
 def test_every_kind_of_touch_plays(kind: str, struck: bool) -> None:
     """Finger, falling mass, force and given motion, pressed and struck: louder when stronger, ledgers closed."""
-    rest = at_rest(demo())
+    rest = settle_at_rest(demo())
     speeds = []
-    for t in touches(kind, struck):
-        reading, r = play(rest, t)
+    for t in list_touches(kind, struck):
+        reading, r = play_touch(rest, t)
         assert reading.hammer_speed is not None, t
         assert abs(r.ledger.remainder) < 0.005, (t, r.ledger.remainder)
         speeds.append(reading.hammer_speed)
@@ -84,8 +84,8 @@ def test_every_kind_of_touch_plays(kind: str, struck: bool) -> None:
 
 def test_a_falling_mass_cannot_give_more_than_it_has() -> None:
     """200 g from 20 mm: the key's work is at most m g (height + travel) (statics)."""
-    rest = at_rest(demo())
-    _, r = play(rest, next(t for t in touches("mass", True) if t.name == "moderate"))
+    rest = settle_at_rest(demo())
+    _, r = play_touch(rest, next(t for t in list_touches("mass", True) if t.name == "moderate"))
     travel = float(r.place.key_travel.max() - rest.design_travel)
     most = 0.2 * GRAVITY * (rest.unit.finger.struck_height + travel + 0.005)
     assert 0.3 * most < r.ledger.finger < most
@@ -93,8 +93,8 @@ def test_a_falling_mass_cannot_give_more_than_it_has() -> None:
 
 def test_a_contact_deeper_than_its_felt_ends_the_run() -> None:
     """A tonne on the key: the run stops and says which contact, and when."""
-    rest = at_rest(demo())
-    r = run(rest.parameters, dead_load(1e4), 0.2, rest.state)
+    rest = settle_at_rest(demo())
+    r = run(rest.parameters, drive_dead_load(1e4), 0.2, rest.state)
     assert not r.outcome.fine
     assert r.outcome.where and 0 < r.outcome.time < 0.2
     with pytest.raises(SimulationError, match=r.outcome.where):
@@ -103,9 +103,9 @@ def test_a_contact_deeper_than_its_felt_ends_the_run() -> None:
 
 def test_a_step_far_too_long_is_not_a_result() -> None:
     """At 1 ms the explicit step blows up: named, not returned as a number."""
-    unit = rigid(demo(string__near_end_delay="2 ms"))
-    rest = at_rest(unit)
-    drive = drive_of(rest, Touch("hard", 160.0))
+    unit = make_rigid(demo(string__near_end_delay="2 ms"))
+    rest = settle_at_rest(unit)
+    drive = make_drive(rest, Touch("hard", 160.0))
     r = run(rest.parameters, drive, 0.2, rest.state, step=1e-3)
     assert not r.outcome.fine, "a stroke at a step of 1 ms cannot be right"
 
@@ -114,8 +114,8 @@ def test_a_step_far_too_long_is_not_a_result() -> None:
 @try_each("stiffness", ["1e9 N/m", "7e14 N/m"])
 def test_a_contact_too_stiff_for_the_step_is_not_a_result(contact: str, stiffness: str) -> None:
     """Linear contacts within the allowed range that gain energy at every bounce (found by tests/fuzz_trials.py)."""
-    rest = at_rest(demo(**{f"contacts__{contact}__stiffness": stiffness}))
-    found, r = play(rest, touches()[2])
+    rest = settle_at_rest(demo(**{f"contacts__{contact}__stiffness": stiffness}))
+    found, r = play_touch(rest, list_touches()[2])
     assert abs(r.ledger.remainder) > LEDGER_BOUND and r.outcome.name == "energy not accounted for"
     assert found.outcome.startswith("leaves its domain") and found.hammer_speed is None
     assert found.ledger_remainder is None
@@ -128,7 +128,7 @@ def test_events_lie_within_the_step() -> None:
     unit = demo()
     times = []
     for step in (40e-6, 5e-6):
-        r = blow(at_rest(unit, step), touches()[2])
+        r = run_blow(settle_at_rest(unit, step), list_touches()[2])
         times.append([r.log.times(c, True)[0] for c in ("toe_button", "drop_screw", "string", "punching")])
     assert np.abs(np.subtract(*times)).max() < 8e-6, times
 

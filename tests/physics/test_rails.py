@@ -11,17 +11,17 @@ import pytest
 
 from sim.bench import slow_press
 from sim.bench.predict import predict
-from sim.bench.rest_pose import Rest, at_rest
-from sim.bench.sliding import sliding
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.bench.sliding import measure_sliding
 from sim.regulation import rails
-from sim.regulation.clearances import CLEARANCES, clearances, in_the_way
+from sim.regulation.clearances import CLEARANCES, find_obstruction, measure_clearances
 from sim.regulation.moves import MOVES, move_hammer_rail, move_wippen_rail
 from sim.regulation.regulate import regulate
 from sim.scenario.load import load
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
-USUAL = rails.USUAL
+USUAL = rails.USUAL_TARGETS
 
 
 @cache
@@ -30,8 +30,8 @@ def demo() -> ActionUnit:
 
 
 @cache
-def pressed() -> slow_press.Pressed:
-    return slow_press.press(at_rest(demo()))
+def pressed() -> slow_press.PressRun:
+    return slow_press.press_slowly(settle_at_rest(demo()))
 
 
 def smooth(unit: ActionUnit, more: float = 0.0) -> Rest:
@@ -39,7 +39,7 @@ def smooth(unit: ActionUnit, more: float = 0.0) -> Rest:
     hm = unit.hammer
     heavy = replace(hm, shank_mass_moment=hm.shank_mass_moment + more * hm.strike_point[0], shank_bends=False)
     contacts = {n: replace(c, friction=0.0) for n, c in unit.contacts.items()}
-    return at_rest(replace(unit, hammer=heavy, friction=dict.fromkeys(CENTRES, 0.0), contacts=contacts))
+    return settle_at_rest(replace(unit, hammer=heavy, friction=dict.fromkeys(CENTRES, 0.0), contacts=contacts))
 
 
 def test_travel_leverage_is_the_static_weight_ratio(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -48,10 +48,10 @@ def test_travel_leverage_is_the_static_weight_ratio(monkeypatch: pytest.MonkeyPa
     Over the same 2 to 5 mm; the weight hangs at the strike radius on the shank's line, whose rise is its own.
     Without friction nothing but the felts stills the parts: pressed at a quarter of the usual speed, and fitted.
     """
-    monkeypatch.setattr(slow_press, "SPEED", slow_press.SPEED / 4)
+    monkeypatch.setattr(slow_press, "PRESS_SPEED", slow_press.PRESS_SPEED / 4)
     more, rises, work = 0.5e-3, [], []
     for extra in (0.0, more):
-        p = slow_press.press(smooth(demo(), extra), back=False)
+        p = slow_press.press_slowly(smooth(demo(), extra), back=False)
         travel = p.rest.travel(p.down)
         inside = (travel >= 1.5e-3) & (travel <= 5.5e-3)
         height = demo().hammer.strike_point[0] * np.sin(p.down.trace["h"][inside])
@@ -61,7 +61,7 @@ def test_travel_leverage_is_the_static_weight_ratio(monkeypatch: pytest.MonkeyPa
         work.append(force(5e-3) - force(2e-3))
     ratio = (work[1] - work[0]) / (more * GRAVITY * 3e-3)
     assert ratio == pytest.approx(np.mean(rises), rel=0.005), (ratio, rises)
-    assert rails.leverage_as_force(p) == pytest.approx(ratio, rel=0.005), "what the map gives as force"
+    assert rails.compute_force_leverage(p) == pytest.approx(ratio, rel=0.005), "what the map gives as force"
 
 
 def test_slide_lengths_agree_with_plain_geometry() -> None:
@@ -79,7 +79,7 @@ def test_slide_lengths_agree_with_plain_geometry() -> None:
     rolled = u.key.capstan_radius * np.diff(key - wippen)
     by_geometry = np.abs(np.diff(place) - rolled).sum()
     either = (by_geometry, np.abs(np.diff(place) + rolled).sum())
-    found = sliding(p).length["capstan"]
+    found = measure_sliding(p).length["capstan"]
     assert min(abs(found - e) for e in either) < 0.02 * found + 2e-6, (found, either)
 
 
@@ -106,21 +106,23 @@ def test_a_move_and_its_reverse_cancel(name: str) -> None:
 
 def test_map_is_smooth_and_names_its_edges() -> None:
     """Aftertouch falls evenly as the wippen rail goes back (heel arm and leverage shrink); edges carry a reason."""
-    cells = rails.grid(demo(), USUAL, [-3e-3, 0.0, 3e-3], [0.0, 2e-3])
+    cells = rails.evaluate_grid(demo(), USUAL, [-3e-3, 0.0, 3e-3], [0.0, 2e-3])
     assert cells[0][1].feasible, cells[0][1].why
     for row in cells:
         left = [p.aftertouch for p in row if p.aftertouch is not None]
         assert left == sorted(left, reverse=True), left
     assert all(p.why for row in cells for p in row if not p.feasible)
     assert any(not p.feasible for row in cells for p in row), "3 mm either way must not all be fine"
-    found = rails.best(cells)
+    found = rails.find_best_places(cells)
     assert found and found[0].feasible
-    assert rails.merit(found[0]) == min(rails.merit(p) for row in cells for p in row)
+    assert rails.score_place(found[0]) == min(rails.score_place(p) for row in cells for p in row)
 
 
 def test_rail_move_hardly_changes_the_ratio() -> None:
     """A moved wippen rail changes input and output arms nearly alike (association mailing list, Oct 2007)."""
-    here, there = (rails.place(move_wippen_rail(demo(), dx), dx, 0.0, USUAL, warm=False) for dx in (0.0, 1.5e-3))
+    here, there = (
+        rails.evaluate_place(move_wippen_rail(demo(), dx), dx, 0.0, USUAL, warm=False) for dx in (0.0, 1.5e-3)
+    )
     assert here.leverage is not None and there.leverage is not None
     assert abs(there.leverage / here.leverage - 1) < 0.03
 
@@ -133,11 +135,11 @@ def test_mixed_parts_play_after_the_move_that_the_map_names() -> None:
     """
     mixed = load(SCENARIOS / "mixed-parts.toml")
     assert predict(mixed).outcome == "does not repeat"
-    wanted = rails.asked(mixed, {"dip": 9.42e-3})
-    cells = rails.grid(mixed, wanted, [-4e-3, -2e-3, 0.0], [0.0])
+    wanted = rails.choose_targets(mixed, {"dip": 9.42e-3})
+    cells = rails.evaluate_grid(mixed, wanted, [-4e-3, -2e-3, 0.0], [0.0])
     stays = cells[0][-1]
     assert not stays.feasible and stays.why == "too little aftertouch at this blow and dip"
-    found = rails.best(cells)[0]
+    found = rails.find_best_places(cells)[0]
     assert found.dx < 0 and found.spread == pytest.approx(111.4e-3, abs=1e-3) and found.unit is not None
     whole = regulate(found.unit, wanted | {"checking_distance": 15.5e-3, "spring_rise": 3.5e-3})
     assert whole.met
@@ -150,14 +152,14 @@ def test_rail_clearances_are_the_rule_laid_on_the_drawing() -> None:
     Rail rear face 188.44 + 42 = 230.44, check foot at 242.69: 12.25; blocking at 267: 36.56; key end 267 - 255 = 12;
     over the key: 106.34 - 41.5 - 12 = 52.84 less the top of a 24 mm stick, lifted 230.44 mm behind the pin by the dip.
     """
-    found = clearances(pressed())
+    found = measure_clearances(pressed())
     assert found["rail_to_check"] == pytest.approx(12.25e-3, abs=1e-6)
     assert found["rail_to_blocking"] == pytest.approx(36.56e-3, abs=1e-6)
     assert found["key_to_blocking"] == pytest.approx(12e-3, abs=1e-6)
-    lift = 230.44 * np.tan((slow_press.settings(pressed(), drop=False, wink=False).dip or 0.0) / 263e-3)
+    lift = 230.44 * np.tan((slow_press.read_settings(pressed(), drop=False, wink=False).dip or 0.0) / 263e-3)
     assert found["rail_over_key"] * 1e3 == pytest.approx(52.84 - 24 - lift, abs=0.2)
     assert found["tail"] > CLEARANCES["tail"].least, "the tail of the healthy unit clears its check"
-    assert in_the_way(found) == ""
+    assert find_obstruction(found) == ""
 
 
 @pytest.mark.parametrize(
@@ -172,17 +174,21 @@ def test_rail_clearances_are_the_rule_laid_on_the_drawing() -> None:
     ],
 )
 def test_what_does_not_clear_is_named(paths: dict[str, str], why: str) -> None:
-    found = clearances(slow_press.press(at_rest(load(SCENARIOS / "concert-grand-natural.toml", paths))))
-    assert why in in_the_way(found), found
+    found = measure_clearances(
+        slow_press.press_slowly(settle_at_rest(load(SCENARIOS / "concert-grand-natural.toml", paths)))
+    )
+    assert why in find_obstruction(found), found
 
 
 def test_targets_of_a_map() -> None:
     """Blow and dip asked, aftertouch is what is read; a sharp's dip follows from its aftertouch."""
     sharp = load(SCENARIOS / "concert-grand-sharp.toml")
-    assert "dip" not in rails.asked(sharp) and rails.asked(sharp)["aftertouch"] == rails.WISHED
-    assert "aftertouch" not in rails.asked(demo(), {"dip": 10e-3, "aftertouch": 1e-3})
-    assert "dip" not in rails.asked(demo(), {"aftertouch": 1e-3})
-    assert "drop" not in rails.asked(demo(), {"drop_at_bottom": 1.6e-3})
+    assert (
+        "dip" not in rails.choose_targets(sharp) and rails.choose_targets(sharp)["aftertouch"] == rails.AIMED_AFTERTOUCH
+    )
+    assert "aftertouch" not in rails.choose_targets(demo(), {"dip": 10e-3, "aftertouch": 1e-3})
+    assert "dip" not in rails.choose_targets(demo(), {"aftertouch": 1e-3})
+    assert "drop" not in rails.choose_targets(demo(), {"drop_at_bottom": 1.6e-3})
 
 
 def test_a_longer_knuckle_set_takes_more_dip() -> None:

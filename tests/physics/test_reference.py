@@ -20,39 +20,48 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sim.physics.mechanism import DOFS, ROWS
-from sim.physics.run import DRIVEN_MASS, KEY_MOTION, Drive, Run, go_on, pack, run
+from sim.physics.mechanism import DOFS, FRICTION_ROWS
+from sim.physics.run import DRIVEN_MASS, KEY_MOTION, Drive, Run, continue_run, pack_parameters, run
 from sim.unit.model import ActionUnit
 from tests.lazily import Lazily
-from tests.physics.design_unit import load
+from tests.physics.design_unit import load_design_unit
 from tests.physics.reference import Reference
-from tests.physics.rig import NAMES, Array, first_contact, pull, rest, state, vector, with_damper
+from tests.physics.rig import (
+    NAMES,
+    Array,
+    find_first_contact,
+    fit_damper,
+    load_rest,
+    make_pull,
+    make_state,
+    read_vector,
+)
 
 interpolate = Lazily("scipy.interpolate")
 
 STEP = 25e-6
 PHASES = ("start of the stroke", "push", "escape", "string", "check", "return")
 OUT_OF_REACH = {"key_damper", "damper_seat", "jack_window", "rest_cushion"}
-PRESS, GENTLE = pull(11.0), pull(2.0)
+PRESS, GENTLE = make_pull(11.0), make_pull(2.0)
 LET_GO = Drive(DRIVEN_MASS, np.array([[0.0, -3.0, 0.0]]), mass=0.5, muscle_damping=2.0)
 
 
 @cache
 def phases() -> dict[str, tuple[Run, Drive]]:
     """A kernel run that ends where the phase begins, and the drive that takes it on."""
-    unit = load()
-    whole = run(unit, PRESS, 0.2, rest(), step=STEP, every=None).require()
-    touch = first_contact(whole)[0]
+    unit = load_design_unit()
+    whole = run(unit, PRESS, 0.2, load_rest(), step=STEP, every=None).require()
+    touch = find_first_contact(whole)[0]
     caught = whole.log.times("backcheck", True)[0]
     back = run(unit, LET_GO, 0.2, whole.state, step=STEP, every=None, previous=whole, t0=0.2).require()
     reset = back.log.times("jack_knuckle", True)[0] - 0.2
-    gentle = run(unit, GENTLE, 0.2, rest(), step=STEP, every=None).require()
+    gentle = run(unit, GENTLE, 0.2, load_rest(), step=STEP, every=None).require()
     leaves = gentle.log.times("jack_knuckle", False)
-    escape = leaves[leaves < first_contact(gentle)[0]][-1]
+    escape = leaves[leaves < find_first_contact(gentle)[0]][-1]
     spans = {"start of the stroke": 5e-3, "push": 18e-3, "string": touch - 0.1e-3, "check": caught - 0.5e-3}
-    out = {n: (run(unit, PRESS, t, rest(), step=STEP, every=None).require(), PRESS) for n, t in spans.items()}
+    out = {n: (run(unit, PRESS, t, load_rest(), step=STEP, every=None).require(), PRESS) for n, t in spans.items()}
     late = run(unit, LET_GO, reset - 1e-3, whole.state, step=STEP, every=None, previous=whole, t0=0.2).require()
-    out["escape"] = run(unit, GENTLE, escape - 2e-3, rest(), step=STEP, every=None).require(), GENTLE
+    out["escape"] = run(unit, GENTLE, escape - 2e-3, load_rest(), step=STEP, every=None).require(), GENTLE
     return out | {"return": (late, LET_GO)}
 
 
@@ -71,7 +80,7 @@ def both(
     assert begin is not None
     t0 = 0.0 if start is None else start.end
     fast = run(
-        pack(unit),
+        pack_parameters(unit),
         drive,
         steps * dt,
         begin,
@@ -83,14 +92,14 @@ def both(
         stop=1e-13,
     ).require()
     slow = Reference(unit, dt, finger_mass=drive.mass, muscle_damping=drive.muscle_damping)
-    v = vector(begin, "v_")
+    v = read_vector(begin, "v_")
     s = {
-        "q": vector(begin) + 0.5 * dt * v,
+        "q": read_vector(begin) + 0.5 * dt * v,
         "v": v,
-        "o": vector(begin, "o_"),
+        "o": read_vector(begin, "o_"),
         "ys": float(begin["ys"][0]),
         "vs": float(begin["vs"][0]),
-        "impulse": {r: float(begin[f"L_{r}"][0]) for r in ROWS},
+        "impulse": {r: float(begin[f"L_{r}"][0]) for r in FRICTION_ROWS},
     }
     for k in range(steps):
         t = t0 + (k + 0.5) * dt
@@ -103,8 +112,8 @@ def both(
 
 
 def assert_same(fast: Run, slow: dict[str, Any], what: str) -> None:
-    speed = vector(fast.state, "v_")
-    place = vector(fast.state)
+    speed = read_vector(fast.state, "v_")
+    place = read_vector(fast.state)
     scale = np.where([x in "edf" for x in DOFS], 0.02, 1.0)  # 1 rad/s is about 0.02 m/s at these arms
     v_error = np.abs(speed - slow["v"]) / scale
     q_error = np.abs(place - slow["q"]) / scale
@@ -123,7 +132,7 @@ def active(fast: Run) -> set[str]:
 def test_kernel_follows_the_reference(phase: str) -> None:
     """Source: reference.py (own derivation of the same scheme)."""
     start, drive = phases()[phase]
-    fast, slow = both(load(), drive, start, 120)
+    fast, slow = both(load_design_unit(), drive, start, 120)
     assert_same(fast, slow, phase)
 
 
@@ -131,17 +140,17 @@ def test_phases_reach_every_contact_of_the_mechanism() -> None:
     """The comparison is worth no more than the contacts it goes through (the others have their own)."""
     reached: set[str] = set()
     for start, drive in phases().values():
-        reached |= active(go_on(start, drive, 120 * STEP, step=STEP, every=STEP))
+        reached |= active(continue_run(start, drive, 120 * STEP, step=STEP, every=STEP))
     missing = set(NAMES) - reached - OUT_OF_REACH
     assert not missing, f"no phase goes through {sorted(missing)}"
 
 
 def test_prescribed_key_motion_follows_the_reference() -> None:
     """Key front half led along a cubic; source: reference.py, holding that coordinate's speed."""
-    start = rest()
+    start = load_rest()
     turn = float(start["kf"][0])
     lead = Drive(KEY_MOTION, np.array([[0.0, turn, 0.0], [20e-3, turn + 0.03, 0.0]]))
-    fast, slow = both(load(), lead, None, 120, state=start)
+    fast, slow = both(load_design_unit(), lead, None, 120, state=start)
     assert_same(fast, slow, "key motion")
 
 
@@ -150,9 +159,9 @@ def test_parts_out_of_reach_of_a_stroke_follow_the_reference() -> None:
 
     Source: reference.py.
     """
-    unit = with_damper(load())
+    unit = fit_damper(load_design_unit())
     unit = replace(unit, rails=replace(unit.rails, rest_cushion_plane_y=unit.rails.rest_cushion_plane_y + 4.2e-3))
-    begin = state(h=unit.hammer.rest_angle)
+    begin = make_state(h=unit.hammer.rest_angle)
     values = {"d": -2e-5, "kf": 0.0129, "kr": 0.0129, "v_kr": 0.5, "v_kf": 0.5, "j": 0.419, "v_j": 5.0}
     for name, value in values.items():
         begin[name] = value
@@ -219,7 +228,7 @@ def changed(unit: ActionUnit, rng: np.random.Generator) -> ActionUnit:
 @given(seed=st.integers(0, 2**32 - 1), phase=st.sampled_from(PHASES), dt=st.sampled_from([10e-6, 25e-6, 40e-6]))
 def test_kernel_follows_the_reference_whatever_the_unit(seed: int, phase: str, dt: float) -> None:
     """Random units, started in the states of the design unit; source: reference.py."""
-    unit = changed(load(), np.random.default_rng(seed))
+    unit = changed(load_design_unit(), np.random.default_rng(seed))
     start, drive = phases()[phase]
     fast, slow = both(unit, drive, start, 40, dt=dt)
     assert_same(fast, slow, f"{phase}, seed {seed}")

@@ -6,18 +6,18 @@ import numpy as np
 
 from sim.bench import repetition
 from sim.bench.predict import predict
-from sim.bench.rest_pose import at_rest
-from sim.bench.strike import blows_of
-from sim.studies.variants import Origin
+from sim.bench.rest_pose import settle_at_rest
+from sim.bench.strike import count_blows
+from sim.studies.variants import BaseScenario
 from tests.tiers import try_each
 
 
 @try_each("name", ["concert-grand-natural", "treble", "mixed-parts"])
 def test_what_the_limit_does_not_hang_on_need_not_be_played(name: str) -> None:
     """A shorter ensemble gives the same limit, spread and part as the whole one (its own definition, readings.md)."""
-    rest = at_rest(Origin.of(name).ready)
-    whole, short = repetition.ensemble(rest), repetition.ensemble(rest, every_rate=False)
-    assert repetition.limits(short) == repetition.limits(whole)
+    rest = settle_at_rest(BaseScenario.of(name).ready)
+    whole, short = repetition.play_ensemble(rest), repetition.play_ensemble(rest, every_rate=False)
+    assert repetition.find_ensemble_limit(short) == repetition.find_ensemble_limit(whole)
     played = ~np.isnan(short.sounded)
     assert played.sum() < 0.95 * played.size
     assert np.array_equal(short.sounded[played], whole.sounded[played])
@@ -25,12 +25,12 @@ def test_what_the_limit_does_not_hang_on_need_not_be_played(name: str) -> None:
 
 def test_a_slow_note_is_tried_slower() -> None:
     """What does not keep up with four strokes a second may keep up with three: a limit lies between rates tried."""
-    weak = Origin.of("concert-grand-natural", {"springs.repetition": "30 N·mm"})
+    weak = BaseScenario.of("concert-grand-natural", {"springs.repetition": "30 N·mm"})
     slow = predict(weak.ready, every_rate=False).repetition
     first, *_, last = sorted(slow.sounded_fraction)
-    assert first == min(repetition.SLOWER) and last == min(repetition.RATES)
-    assert slow.limit_hz is not None and min(repetition.SLOWER) <= slow.limit_hz < min(repetition.RATES)
-    assert slow.sounded_fraction[last] < repetition.LEVEL
+    assert first == min(repetition.SLOW_RATES) and last == min(repetition.RATES)
+    assert slow.limit_hz is not None and min(repetition.SLOW_RATES) <= slow.limit_hz < min(repetition.RATES)
+    assert slow.sounded_fraction[last] < repetition.LIMIT_FRACTION
 
 
 def contacts(*times_and_speeds: tuple[float, float]) -> np.ndarray:
@@ -43,9 +43,9 @@ def contacts(*times_and_speeds: tuple[float, float]) -> np.ndarray:
 
 def test_a_string_that_reaches_the_hammer_on_its_way_back_is_no_second_blow() -> None:
     """readings.md: the crown meets the string; a string swinging out after the blow may meet the crown."""
-    assert blows_of(contacts()) == 0
-    assert blows_of(contacts((0.040, 2.0))) == 1
-    assert blows_of(contacts((0.040, 2.0), (0.042, 0.3))) == 1
-    assert blows_of(contacts((0.040, 2.0), (0.046, -0.6))) == 1
-    assert blows_of(contacts((0.040, 2.0), (0.070, 0.2))) == 2
-    assert blows_of(contacts((0.040, 2.0), (0.046, -0.6), (0.070, 0.2))) == 2
+    assert count_blows(contacts()) == 0
+    assert count_blows(contacts((0.040, 2.0))) == 1
+    assert count_blows(contacts((0.040, 2.0), (0.042, 0.3))) == 1
+    assert count_blows(contacts((0.040, 2.0), (0.046, -0.6))) == 1
+    assert count_blows(contacts((0.040, 2.0), (0.070, 0.2))) == 2
+    assert count_blows(contacts((0.040, 2.0), (0.046, -0.6), (0.070, 0.2))) == 2

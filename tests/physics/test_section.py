@@ -12,14 +12,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.fields.defaults import default_at
-from sim.section.columns import columns
-from sim.section.compass import asked
-from sim.section.consistency_checks import Slip, slips
-from sim.section.section import Section, SectionNote, section
-from sim.section.section_lines import Lines
+from sim.fields.defaults import find_default
+from sim.section.columns import list_columns
+from sim.section.compass import find_usual_target
+from sim.section.consistency_checks import ConsistencyFinding, check_consistency
+from sim.section.section import Section, SectionNote, analyse_section
+from sim.section.section_lines import SectionLines
 from sim.section.sheet import BenchSheet, NoteRow
-from tests.section_sheets import invented_section
+from tests.section_sheets import draw_section
 from tests.tiers import FULL
 
 Ill = Mapping[int, tuple[str, float]]
@@ -35,7 +35,7 @@ SEED = 21
 def read(request: pytest.FixtureRequest) -> tuple[Section, Ill]:
     """A section, and what is wrong with its notes."""
     ill = {key: ILL[key] for key in ILL if key in request.param}
-    return section(invented_section(request.param, ill, SEED), play=False), ill
+    return analyse_section(draw_section(request.param, ill, SEED), play=False), ill
 
 
 @pytest.fixture
@@ -67,17 +67,17 @@ def _healthy(found: Section) -> SectionNote:
     return next(n for n in found.notes if n.key_number == 40)
 
 
-def _spoilt(found: Section, **entries: float) -> list[Slip]:
+def _spoilt(found: Section, **entries: float) -> list[ConsistencyFinding]:
     """The slips of a healthy row with some entries (in the column's unit) written wrongly."""
     note = _healthy(found)
     assert note.row is not None
-    si = {n: v * columns()[n].dimension.factor(columns()[n].label) for n, v in entries.items()}
+    si = {n: v * list_columns()[n].dimension.factor(list_columns()[n].label) for n, v in entries.items()}
     row = NoteRow(note.key_number, {**note.row.numbers, **si})
-    return list(slips(row, note.expected.unit))
+    return list(check_consistency(row, note.expected.unit))
 
 
 def _now(found: Section, name: str) -> float:
-    note, column = _healthy(found), columns()[name]
+    note, column = _healthy(found), list_columns()[name]
     assert note.row is not None
     return note.row.numbers[name] / column.dimension.factor(column.label)
 
@@ -127,22 +127,23 @@ def test_heights_and_bore_and_spread_are_held_together(found: Section) -> None:
 
 def test_notes_between_those_that_were_read_lie_on_the_line_through_them() -> None:
     rows = tuple(
-        NoteRow(k, {"hammer_weight": 9e-3 - 2e-5 * k, "let_off": asked(k)["let_off"] + 2e-4}) for k in (30, 50)
+        NoteRow(k, {"hammer_weight": 9e-3 - 2e-5 * k, "let_off": find_usual_target(k)["let_off"] + 2e-4})
+        for k in (30, 50)
     )
-    lines = Lines.through(BenchSheet("two notes", rows))
-    usual = [default_at("hammer.weight", k, False) for k in (30, 40, 50)]
+    lines = SectionLines.through(BenchSheet("two notes", rows))
+    usual = [find_default("hammer.weight", k, False) for k in (30, 40, 50)]
     assert None not in usual
     off = [9e-3 - 2e-5 * k - u.value for k, u in zip((30, 50), (usual[0], usual[2]), strict=True) if u is not None]
     assert usual[1] is not None
     assert lines.parts_at(40).values["hammer.weight"][0] == pytest.approx(usual[1].value + np.mean(off))
-    assert lines.targets_at(40)["let_off"] == pytest.approx(asked(40)["let_off"] + 2e-4)
+    assert lines.targets_at(40)["let_off"] == pytest.approx(find_usual_target(40)["let_off"] + 2e-4)
     assert lines.parts_at(40).values["hammer.weight"][1] == "assumed"
     assert lines.parts_at(30).values["hammer.weight"][1] == "measured"
 
 
 def test_heights_that_were_not_read_follow_those_that_were() -> None:
     row = NoteRow(40, {"hammer_centre_height": 0.190, "dip": 10.2e-3})
-    one = section(BenchSheet("one", (row,)), look=False, repetition=False)
+    one = analyse_section(BenchSheet("one", (row,)), look=False, repetition=False)
     unit = one.notes[0].as_found
     assert one.notes[0].expected.unmet == ()
     assert unit.nominal["rails.string_height"] == pytest.approx(0.240) and "rails.string_height" in unit.assumed
@@ -151,7 +152,7 @@ def test_heights_that_were_not_read_follow_those_that_were() -> None:
 def test_a_section_can_be_stopped() -> None:
     sheet = BenchSheet("one", (NoteRow(40, {"dip": 10.2e-3}),))
     with pytest.raises(KeyboardInterrupt):
-        section(sheet, range(30, 50), look=False, stop=lambda: True)
+        analyse_section(sheet, range(30, 50), look=False, stop=lambda: True)
 
 
 def test_a_note_without_a_reading_that_tells_is_no_outlier(found: Section) -> None:

@@ -21,13 +21,13 @@ from sim.physics import shank
 from sim.physics.run import Drive, run
 from sim.unit.model import Hammer
 from tests.lazily import Lazily
-from tests.physics.design_unit import load
-from tests.physics.rig import Array, record, state, weightless_but_hammer, without_contacts, without_friction
+from tests.physics.design_unit import load_design_unit
+from tests.physics.rig import Array, keep_hammer_alone, make_parameters, make_state, remove_contacts, remove_friction
 from tests.tiers import limit_draws, try_each
 
 optimize = Lazily("scipy.optimize")
 
-HAMMER = load().hammer
+HAMMER = load_design_unit().hammer
 
 
 def beam(hm: Hammer) -> tuple[float, float]:
@@ -85,7 +85,7 @@ def shares_over(hm: Hammer) -> dict[str, list[float]]:
     """How far each frequency lies over the exact one, as a share."""
     out = {}
     for name, root_held in (("held", True), ("free", False)):
-        own, true = shank.frequencies(hm, root_held=root_held), exact(hm, root_held, 2)
+        own, true = shank.compute_frequencies(hm, root_held=root_held), exact(hm, root_held, 2)
         out[name] = [a / b - 1 for a, b in zip(own, true, strict=True)]
     return out
 
@@ -119,14 +119,18 @@ def test_modes_of_the_shipped_hammers_are_those_of_the_exact_beam(name: str) -> 
 
 def test_stiffness_is_what_the_bench_measures() -> None:
     """Force at the head over its deflection, root held, the tip free to turn: 3 EI / L³ (Euler-Bernoulli)."""
-    deflection, turn = np.linalg.solve(shank.stiffness(HAMMER), [1.0, 0.0])
+    deflection, turn = np.linalg.solve(shank.compute_stiffness_matrix(HAMMER), [1.0, 0.0])
     assert 1 / deflection == pytest.approx(HAMMER.shank_bending_stiffness, rel=1e-12)
     assert turn / deflection == pytest.approx(1.5 / HAMMER.shank_length, rel=1e-12)
 
 
 def test_both_modes_are_damped_alike() -> None:
     """An impulse at the root-held shank dies away with the ratio asked for: eigenvalues of the damped system."""
-    m, c, k = shank.mass(HAMMER)[1:, 1:], shank.damping(HAMMER), shank.stiffness(HAMMER)
+    m, c, k = (
+        shank.compute_mass_matrix(HAMMER)[1:, 1:],
+        shank.compute_damping_matrix(HAMMER),
+        shank.compute_stiffness_matrix(HAMMER),
+    )
     whole = np.block([[np.zeros((2, 2)), np.eye(2)], [-np.linalg.solve(m, k), -np.linalg.solve(m, c)]])
     values = np.linalg.eigvals(whole)
     assert -values.real / np.abs(values) == pytest.approx(np.full(4, HAMMER.shank_damping_ratio), rel=1e-9)
@@ -134,29 +138,29 @@ def test_both_modes_are_damped_alike() -> None:
 
 def test_flying_hammer_swings_as_its_free_mode_in_the_kernel() -> None:
     """Zero crossings of the tip's deflection in flight, tip and centre started in the shape of the mode."""
-    p = without_friction(without_contacts(weightless_but_hammer(record())))
+    p = remove_friction(remove_contacts(keep_hammer_alone(make_parameters())))
     p["g"] = 0.0
     for pair in ("ee", "er", "rr"):
         p[f"damping_{pair}"] = 0.0
     k = np.zeros((3, 3))
-    k[1:, 1:] = shank.stiffness(HAMMER)
-    root = np.linalg.cholesky(shank.mass(HAMMER))
+    k[1:, 1:] = shank.compute_stiffness_matrix(HAMMER)
+    root = np.linalg.cholesky(shank.compute_mass_matrix(HAMMER))
     squares, modes = np.linalg.eigh(np.linalg.solve(root, np.linalg.solve(root, k).T))
     shape = np.linalg.solve(root.T, modes[:, 1])
-    start = state(h=-0.2, **{f"v_{x}": 0.1 * s / abs(shape[1]) for x, s in zip("her", shape, strict=True)})
+    start = make_state(h=-0.2, **{f"v_{x}": 0.1 * s / abs(shape[1]) for x, s in zip("her", shape, strict=True)})
     r = run(p, Drive(), 0.05, start, step=5e-6, every=5e-6).require()
     t, e = r.trace["t"], r.trace["e"]
     at = np.flatnonzero((e[:-1] < 0) & (e[1:] >= 0))
     crossings = t[at] - e[at] * (t[at + 1] - t[at]) / (e[at + 1] - e[at])
     heard = (len(crossings) - 1) / (crossings[-1] - crossings[0])
     assert heard == pytest.approx(math.sqrt(squares[1]) / (2 * math.pi), rel=1e-4)
-    assert heard == pytest.approx(shank.frequencies(HAMMER, root_held=False)[0], rel=1e-4)
+    assert heard == pytest.approx(shank.compute_frequencies(HAMMER, root_held=False)[0], rel=1e-4)
 
 
 def test_shapes_meet_the_ends() -> None:
     """Clamped at the root, unit deflection or unit turn at the tip, straight on beyond it."""
     length = HAMMER.shank_length
-    assert shank.shapes(0.0, length) == ((0.0, 0.0), (0.0, 0.0))
-    (lift, turn), (lift_r, turn_r) = shank.shapes(length * (1 - 1e-12), length)
+    assert shank.evaluate_shapes(0.0, length) == ((0.0, 0.0), (0.0, 0.0))
+    (lift, turn), (lift_r, turn_r) = shank.evaluate_shapes(length * (1 - 1e-12), length)
     assert (lift, turn, lift_r, turn_r) == pytest.approx((1.0, 0.0, 0.0, 1.0), abs=1e-9)
-    assert shank.shapes(1.2 * length, length) == shank.on_head(1.2 * length, length)
+    assert shank.evaluate_shapes(1.2 * length, length) == shank.evaluate_head_shapes(1.2 * length, length)

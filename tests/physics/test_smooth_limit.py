@@ -14,11 +14,21 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.physics.rig import TOUCHES, Array, impact, pull, record, rest, slope, strike, vector
-from tests.regularised import N, integrate, problem, string_contact, stroke_speed
+from tests.physics.rig import (
+    TOUCHES,
+    Array,
+    find_impact,
+    fit_slope,
+    load_rest,
+    make_parameters,
+    make_pull,
+    read_vector,
+    run_strike,
+)
+from tests.regularised import N, find_string_contact, integrate, make_problem, measure_stroke_speed
 from tests.tiers import try_each
 
-P = record(near_delay=1.0)
+P = make_parameters(near_delay=1.0)
 DURATION = {"soft": 0.125, "medium": 0.060, "hard": 0.045}
 STEPS = [5e-6, 2.5e-6, 1.25e-6]
 """Whole numbers of them make every duration; coarser ones hardly resolve the shank's third mode (1.2 kHz)."""
@@ -27,9 +37,9 @@ STEPS = [5e-6, 2.5e-6, 1.25e-6]
 @cache
 def smooth(touch: str, method: str, rtol: float) -> tuple[float, float, Array]:
     """Time and speed of string contact, and the state some milliseconds after it."""
-    prob = problem(P, pull(TOUCHES[touch]), rest(), rub=0.0)
+    prob = make_problem(P, make_pull(TOUCHES[touch]), load_rest(), rub=0.0)
     t, y = integrate(prob, DURATION[touch], method, rtol, grid=DURATION[touch] / 100)
-    return *string_contact(prob, t, y), y[-1]
+    return *find_string_contact(prob, t, y), y[-1]
 
 
 @try_each("touch", ("hard", "medium", "soft"))
@@ -51,13 +61,13 @@ def test_kernel_converges_to_the_smooth_limit_at_second_order(touch: str) -> Non
     time, speed, after = smooth(touch, "Radau", 1e-9)
     errors: dict[str, list[float]] = {"speed": [], "time": [], "angle after": [], "speed after": []}
     for step in STEPS:
-        r = strike(P, pull(TOUCHES[touch]), DURATION[touch], step, rub=0.0, every=step)
-        t, v = impact(r)
+        r = run_strike(P, make_pull(TOUCHES[touch]), DURATION[touch], step, rub=0.0, every=step)
+        t, v = find_impact(r)
         errors["time"].append(abs(t - time))
         errors["speed"].append(abs(v - speed))
-        errors["angle after"].append(abs(vector(r.state)[5] - after[5]))
-        errors["speed after"].append(abs(vector(r.state, "v_")[5] - after[N + 5]))
-    slopes = {n: slope(STEPS, e) for n, e in errors.items()}
+        errors["angle after"].append(abs(read_vector(r.state)[5] - after[5]))
+        errors["speed after"].append(abs(read_vector(r.state, "v_")[5] - after[N + 5]))
+    slopes = {n: fit_slope(STEPS, e) for n, e in errors.items()}
     shown = f"{touch}: orders {slopes}, errors {errors}, contact at {time} s with {speed} m/s"
     assert min(slopes.values()) > 1.8, shown
     assert errors["speed"][-1] < 1e-5 * speed, shown
@@ -76,11 +86,12 @@ def test_smoothed_friction_tends_to_the_set_valued_law(touch: str) -> None:
     1988); LSODA as above.
     """
     step = 6.25e-6
-    drive = pull(TOUCHES[touch])
-    time, speed = impact(strike(P, drive, DURATION[touch], step, every=step))
+    drive = make_pull(TOUCHES[touch])
+    time, speed = find_impact(run_strike(P, drive, DURATION[touch], step, every=step))
     widths = [4.0, 1.0, 0.25, 1 / 16, 1 / 64]
     found = [
-        stroke_speed(P, drive, rest(), DURATION[touch], "LSODA", 1e-7, slip=1e-3 * w, turn=1e-2 * w) for w in widths
+        measure_stroke_speed(P, drive, load_rest(), DURATION[touch], "LSODA", 1e-7, slip=1e-3 * w, turn=1e-2 * w)
+        for w in widths
     ]
     misses = [abs(v - speed) / speed for v, _ in found]
     shown = f"{touch}: set-valued {speed} m/s at {time} s; smoothed (m/s, s) {found}; misses {misses}"

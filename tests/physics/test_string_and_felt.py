@@ -14,24 +14,24 @@ import math
 import numpy as np
 import pytest
 
-from sim.physics.mechanism import ROWS
+from sim.physics.mechanism import FRICTION_ROWS
 from sim.physics.run import Drive, Run, run
 from tests.lazily import Lazily
-from tests.physics.design_unit import load
-from tests.physics.rig import Array, record, rigid, state, without_contacts, without_friction
+from tests.physics.design_unit import load_design_unit
+from tests.physics.rig import Array, make_parameters, make_rigid, make_state, remove_contacts, remove_friction
 from tests.tiers import try_each
 
 optimize = Lazily("scipy.optimize")
 
 STEP = 1e-6
-ARM = load().hammer.strike_point[0]
+ARM = load_design_unit().hammer.strike_point[0]
 NEVER = 1e6
 RIGID_WALL = 1e12
 """Impedance, kg/s, against which no hammer moves the string."""
 
 
 def hammer_on_string(*, impedance: float, stiffness: float, exponent: float, loss: float, near_delay: float) -> Array:
-    p = without_friction(without_contacts(record(rigid(load()))))
+    p = remove_friction(remove_contacts(make_parameters(make_rigid(load_design_unit()))))
     p["g"] = 0.0
     p["strike_y"], p["string_y"] = 0.0, p["hy"]
     p["K_string"], p["p_string"], p["c_string"], p["limit_string"] = stiffness, exponent, loss, 1.0
@@ -41,7 +41,7 @@ def hammer_on_string(*, impedance: float, stiffness: float, exponent: float, los
 
 def blow(p: Array, speed: float, duration: float) -> Run:
     """The hammer starts 2.3 steps short of the string."""
-    start = state(h=-2.3 * speed * STEP / ARM, v_h=speed / ARM)
+    start = make_state(h=-2.3 * speed * STEP / ARM, v_h=speed / ARM)
     return run(p, Drive(), duration, start, step=STEP, every=STEP).require()
 
 
@@ -174,4 +174,4 @@ def test_string_moves_as_its_waves_add_up(delay: float, far: float, reflection: 
     assert miss < 1e-9 * place.max(), f"string off by {miss} m of {place.max()} m"
     if reflection == 0.0:
         assert abs(place[-1]) < 1e-6 * place.max(), f"the string does not come back: {place[-1]} m"
-    assert set(r.ledger.rubbing) == set(ROWS)
+    assert set(r.ledger.rubbing) == set(FRICTION_ROWS)

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.bench.rest_pose import at_rest
-from sim.piano.template import GAP, Touching, told, touching
+from sim.bench.rest_pose import settle_at_rest
+from sim.piano.template import DEFAULT_GAP, TemplateContact, lower_template, tabulate_settings
 from sim.scenario.load import load
 from sim.unit.model import CENTRES, GRAVITY, ActionUnit
 
@@ -24,19 +24,19 @@ def unit() -> ActionUnit:
 
 
 @cache
-def by_cloth() -> dict[float, Touching]:
-    return {t.cloth: t for t in touching(unit())}
+def by_cloth() -> dict[float, TemplateContact]:
+    return {t.cloth: t for t in lower_template(unit())}
 
 
 @cache
-def without_friction() -> Touching:
+def without_friction() -> TemplateContact:
     u = unit()
     smooth = replace(
         u,
         friction=dict.fromkeys(CENTRES, 0.0),
         contacts={n: replace(law, friction=0.0) for n, law in u.contacts.items()},
     )
-    (t,) = touching(smooth, 3e-3, (1.0,))
+    (t,) = lower_template(smooth, 3e-3, (1.0,))
     return t
 
 
@@ -73,8 +73,8 @@ def test_hung_as_told_the_true_line_is_the_wanted_one() -> None:
     (Of touches lighter than 10 gf the way is no more than blows differ by.)
     """
     wanted = 0.19
-    clear, *touched = told(tuple(by_cloth().values()), wanted)
-    assert clear.read == clear.true == wanted and clear.gap == GAP > 0
+    clear, *touched = tabulate_settings(tuple(by_cloth().values()), wanted)
+    assert clear.read == clear.true == wanted and clear.gap == DEFAULT_GAP > 0
     assert {row.cloth for row in touched} == set(by_cloth()) and len(touched) >= 6
     for row in touched:
         assert row.cloth is not None and row.true - row.read == pytest.approx(-row.gap)
@@ -86,7 +86,7 @@ def test_hung_as_told_the_true_line_is_the_wanted_one() -> None:
 
 def test_a_softer_cloth_gives_more() -> None:
     """Under one force that reaches the cloth (the jack bears the knuckle) the softer cloth reads farther off."""
-    soft, own, hard = (by_cloth()[c].high_at(20 * GF) for c in (0.25, 1.0, 4.0))
+    soft, own, hard = (by_cloth()[c].find_height_excess(20 * GF) for c in (0.25, 1.0, 4.0))
     assert soft is not None and own is not None and hard is not None
     assert soft > own + 0.1e-3 > hard + 0.2e-3
     squeezed = [float(np.interp(10 * GF, t.force[t.gap <= 0], t.squeeze[t.gap <= 0])) for t in by_cloth().values()]
@@ -114,7 +114,7 @@ def test_cloth_carries_what_the_levers_hand_on() -> None:
     """
     u, t = unit(), without_friction()
     law = u.contacts["back_cloth"]
-    bedded = -at_rest(u).at_rest["back_cloth"]
+    bedded = -settle_at_rest(u).at_rest["back_cloth"]
     borne = law.stiffness * ((bedded + t.squeeze) ** law.exponent - bedded**law.exponent)
     c, s = np.cos(u.hammer.rest_angle), np.sin(u.hammer.rest_angle)
     crown, knuckle = 131e-3 * c - 50e-3 * s, 17e-3 * c + 6.5e-3 * s

@@ -38,7 +38,7 @@ SAMPLE = [
 def missed(rows: list[Row]) -> list[str]:
     """What lies outside its tolerance, or is twice as far off as anything on record."""
     recorded: dict[str, float] = {}
-    for r in evidence.kept("twin")["row"]:
+    for r in evidence.load_record("twin")["row"]:
         if r["contacts"] == "same laws":
             recorded[r["quantity"]] = max(recorded.get(r["quantity"], 0.0), abs(r["difference"]))
     return [
@@ -53,10 +53,10 @@ def test_slow_press_agrees_with_what_the_twin_read() -> None:
     """As it stands in the record; the full tier, and the trials that make the record, have the twin read anew."""
     name, kind = "concert-grand-natural", "bending"
     mine = {"unit": name, "shank": kind, "touch": "slow press", "contacts": "same laws"}.items()
-    theirs = {r["quantity"]: r["theirs"] for r in evidence.kept("twin")["row"] if mine <= r.items()}
-    ours, _ = beside.our_press(beside.unit(name, kind))
+    theirs = {r["quantity"]: r["theirs"] for r in evidence.load_record("twin")["row"] if mine <= r.items()}
+    ours, _ = beside.read_our_press(beside.load_unit(name, kind))
     rows = [
-        beside.row(name, kind, "slow press", q, getattr(ours, field), theirs[q.title] / q.scale)
+        beside.build_row(name, kind, "slow press", q, getattr(ours, field), theirs[q.title] / q.scale)
         for field, q in beside.STATICS.items()
     ]
     assert sum(r["met"] is not None for r in rows) == 5
@@ -65,14 +65,14 @@ def test_slow_press_agrees_with_what_the_twin_read() -> None:
 
 @FULL
 def test_slow_press_agrees_with_the_twin_s() -> None:
-    rows = list(beside.statics("concert-grand-natural", "bending"))
+    rows = list(beside.compare_statics("concert-grand-natural", "bending"))
     assert sum(r["met"] is not None for r in rows) == 5
     assert not missed(rows)
 
 
 @try_each("name, kind, led", SAMPLE, ids=[f"{n}, {k}, {led.name}" for n, k, led in SAMPLE])
-def test_stroke_agrees_with_the_twin_s(name: str, kind: str, led: beside.Led) -> None:
-    rows = list(beside.stroke(name, kind, led, STEP))
+def test_stroke_agrees_with_the_twin_s(name: str, kind: str, led: beside.LedKey) -> None:
+    rows = list(beside.compare_stroke(name, kind, led, STEP))
     assert sum(r["met"] is not None for r in rows) == 2
     assert not missed(rows)
 
@@ -99,27 +99,27 @@ WRONG: dict[str, Callable[[ActionUnit], ActionUnit]] = {
 def test_a_part_that_is_wrong_in_ours_alone_shows(what: str) -> None:
     name, led = "concert-grand-natural", LED[3]
     depth, theirs = _theirs(name, led)
-    ours, _ = beside.our_stroke(WRONG[what](beside.unit(name, "rigid")), led, depth)
-    assert missed([beside.row(name, "rigid", led.name, q, getattr(ours, f), getattr(theirs, f)) for f, q in READ])
+    ours, _ = beside.read_our_stroke(WRONG[what](beside.load_unit(name, "rigid")), led, depth)
+    assert missed([beside.build_row(name, "rigid", led.name, q, getattr(ours, f), getattr(theirs, f)) for f, q in READ])
 
 
 READ = [(f, beside.STROKE[f]) for f in ("hammer_speed", "travel_time")]
 
 
 @cache
-def _theirs(name: str, led: beside.Led) -> tuple[float, bench.Struck]:
+def _theirs(name: str, led: beside.LedKey) -> tuple[float, bench.Struck]:
     """Depth of the led key's way (m), and the twin's stroke."""
-    twin = bench.Twin(beside.unit(name, "rigid"), STEP, beside.pose(name, "rigid"))
+    twin = bench.Twin(beside.load_unit(name, "rigid"), STEP, beside.find_rest_pose(name, "rigid"))
     depth = twin.firm_travel(beside.BOTTOM)
-    return depth, bench.strike(twin, led.path(depth), led.time + bench.AFTER)
+    return depth, bench.strike_key(twin, led.path(depth), led.time + bench.AFTER)
 
 
 def test_the_twin_s_shank_has_the_modes_of_ours() -> None:
     """Free about the hammer centre: square roots of the engine's own stiffness over its own inertia."""
-    u = beside.unit("concert-grand-natural", "bending")
-    parts, tendons = bodies.bending_hammer(u)
-    model = bodies.world(parts, tendons)
-    inertia = bodies.inertia(model)
+    u = beside.load_unit("concert-grand-natural", "bending")
+    parts, tendons = bodies.format_bending_hammer(u)
+    model = bodies.format_world(parts, tendons)
+    inertia = bodies.read_inertia(model)
     data = mujoco.MjData(model)
     stiffness = np.zeros((3, 3))
     for i, bend in enumerate(1e-4 * np.eye(3)):
@@ -130,11 +130,13 @@ def test_the_twin_s_shank_has_the_modes_of_ours() -> None:
             forces.append(data.qfrc_passive.copy())
         stiffness[i] = (forces[1] - forces[0]) / 2e-4
     squares = np.sort(np.linalg.eigvals(np.linalg.solve(inertia, stiffness)).real)[1:]
-    assert np.sqrt(squares) / (2 * np.pi) == pytest.approx(shank.frequencies(u.hammer, root_held=False), rel=1e-6)
+    assert np.sqrt(squares) / (2 * np.pi) == pytest.approx(
+        shank.compute_frequencies(u.hammer, root_held=False), rel=1e-6
+    )
 
 
 def test_the_record_holds_every_comparison_and_each_that_has_the_same_laws_is_met() -> None:
-    rows = evidence.kept("twin")["row"]
+    rows = evidence.load_record("twin")["row"]
     same = [r for r in rows if r["contacts"] == "same laws"]
     touches = {led.name for led in LED} | {"slow press"}
     assert {(r["unit"], r["shank"], r["touch"]) for r in same} == set(product(beside.UNITS, beside.SHANKS, touches))

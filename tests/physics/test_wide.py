@@ -11,18 +11,18 @@ import pytest
 
 import sim
 from sim.bench import repetition
-from sim.bench.predict import touches
+from sim.bench.predict import list_touches
 from sim.bench.readings import Strike
-from sim.bench.rest_pose import at_rest
-from sim.bench.slow_press import bottom_travel
+from sim.bench.rest_pose import settle_at_rest
+from sim.bench.slow_press import find_bottom_travel
 from sim.errors import InputError, SimulationError
-from sim.fields.field_paths import fields
+from sim.fields.field_paths import list_fields
 from sim.scenario.load import load
 from tests import evidence, fuzz_trials, wide_draws
 from tests.mutants import MUTANTS
-from tests.mutation_trials import mutated
+from tests.mutation_trials import apply_mutant
 from tests.tiers import try_each
-from tests.wide_draws import Draw
+from tests.wide_draws import DrawnUnit
 
 SEED = int(os.environ["TRIALS_SEED"])
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -32,7 +32,7 @@ PHYSICS = Path(sim.__file__).parent / "physics"
 @try_each("manner", ["some", "one", "all measures a little", "all coordinates a little"])
 def test_units_drawn_wide_end_in_readings_or_a_named_outcome(manner: str) -> None:
     """Other units at every run; the report ends with their seed (tests/fuzz_trials.py)."""
-    found = [fuzz_trials.tried(i + 1, SEED, manner) for i in range(8)]
+    found = [fuzz_trials.try_unit(i + 1, SEED, manner) for i in range(8)]
     wrong = [f"{t.draw}: {t.wrong}" for t in found if t.wrong]
     assert not wrong, "\n".join(wrong)
     assert any(t.reached for t in found), "not one reached the physics"
@@ -41,12 +41,12 @@ def test_units_drawn_wide_end_in_readings_or_a_named_outcome(manner: str) -> Non
 def test_every_input_is_drawn_over_its_whole_range() -> None:
     """The ranges come from the fields; drawn often enough, each input nears both ends of its own."""
     random = np.random.default_rng(SEED)
-    for f in fields():
+    for f in list_fields():
         if f.kind is None:
-            assert f.path in wide_draws.inputs() or f.path in wide_draws.TEXTS
+            assert f.path in wide_draws.list_inputs() or f.path in wide_draws.TEXTS
             continue
-        assert f.path in wide_draws.inputs()
-        values = [wide_draws.anywhere(f.kind, random) for _ in range(400)]
+        assert f.path in wide_draws.list_inputs()
+        values = [wide_draws.draw_value(f.kind, random) for _ in range(400)]
         assert min(values) == f.kind.minimum and max(values) == f.kind.maximum, f.path
 
 
@@ -67,9 +67,9 @@ def test_every_input_is_drawn_over_its_whole_range() -> None:
 )
 def test_what_the_trials_once_found_wrong(scenario: str, drawn: dict[str, str]) -> None:
     """A wink, a weight or a ledger that was no number, a traceback, a run without end."""
-    wanted = Draw("once", scenario, drawn)
-    played = [*touches()[1:3], *touches("motion", True)[:1]]
-    found = fuzz_trials.examined(wanted, wanted.unit(), played, whole=True)
+    wanted = DrawnUnit("once", scenario, drawn)
+    played = [*list_touches()[1:3], *list_touches("motion", True)[:1]]
+    found = fuzz_trials.examine_unit(wanted, wanted.unit(), played, whole=True)
     assert not found.wrong and found.steps < 4e6
 
 
@@ -109,24 +109,24 @@ def test_a_unit_that_needs_too_short_a_step_says_so() -> None:
     light = {"hammer.shank_inertia": "1e-8 kg·m²", "hammer.head_mass": "0 g"}
     over = {f"coordinates.{name}": value for name, value in light.items()} | {"hammer.shank_stiffness": "1e5 N/m"}
     with pytest.raises(SimulationError, match="too short a step"):
-        at_rest(load(SCENARIOS / "damped.toml", over))
+        settle_at_rest(load(SCENARIOS / "damped.toml", over))
 
 
 def test_the_finger_of_a_shallow_key_goes_forward_in_time() -> None:
     """The depth it is kept at may lie below the bottom of such a key."""
-    rest = at_rest(load(SCENARIOS / "concert-grand-natural.toml", {"settings.punching_height": "37 mm"}))
-    assert bottom_travel(rest, repetition.PRESS) < max(repetition.DEPTHS)
+    rest = settle_at_rest(load(SCENARIOS / "concert-grand-natural.toml", {"settings.punching_height": "37 mm"}))
+    assert find_bottom_travel(rest, repetition.BOTTOM_FORCE) < max(repetition.DEPTHS)
     for rate in repetition.RATES:
-        path, _ = repetition.finger_path(rest, rate, max(repetition.DEPTHS))
+        path, _ = repetition.build_finger_path(rest, rate, max(repetition.DEPTHS))
         assert (np.diff(path[:, 0]) > 0).all()
 
 
 def test_a_wrong_end_of_a_unit_is_noticed() -> None:
     """What the trials look for: a number that is not finite, wherever it lies."""
     good = Strike("soft", True, "sounds", hammer_speed=2.0, losses={"felt string": 0.1})
-    assert not list(fuzz_trials.not_finite(good))
+    assert not list(fuzz_trials.list_not_finite(good))
     bad = Strike("soft", True, "sounds", hammer_speed=math.nan, losses={"felt string": math.inf})
-    assert list(fuzz_trials.not_finite(bad)) == [".hammer_speed", ".losses.felt string"]
+    assert list(fuzz_trials.list_not_finite(bad)) == [".hammer_speed", ".losses.felt string"]
 
 
 def test_every_mutant_still_stands_in_the_physics(tmp_path: Path) -> None:
@@ -135,12 +135,12 @@ def test_every_mutant_still_stands_in_the_physics(tmp_path: Path) -> None:
     for mutant in MUTANTS:
         copy = tmp_path / mutant.file
         copy.write_text((PHYSICS / mutant.file).read_text(encoding="utf-8"), encoding="utf-8")
-        mutated(mutant, tmp_path)
+        apply_mutant(mutant, tmp_path)
         assert copy.read_text(encoding="utf-8") != (PHYSICS / mutant.file).read_text(encoding="utf-8")
 
 
 def test_the_record_has_every_mutant_noticed() -> None:
     """Made by ``python tests/mutation_trials.py --keep``, of whichever version it says."""
-    rows = evidence.kept("mutation")["row"]
+    rows = evidence.load_record("mutation")["row"]
     assert {row["name"] for row in rows} == {m.name for m in MUTANTS}
     assert all(row["met"] and row["caught_by"] for row in rows)

@@ -54,16 +54,16 @@ class Twin:
 
     def __init__(self, unit: ActionUnit, step: float, pose: Array | None = None, *, stock_contacts: bool = False):
         self.unit, self.step = unit, step
-        surfaces, felts = measures.faces(unit), measures.felts(unit)
-        more = stock.with_contacts(unit, surfaces) if stock_contacts else None
+        surfaces, felts = measures.build_faces(unit), measures.build_felts(unit)
+        more = stock.add_contacts(unit, surfaces) if stock_contacts else None
         if stock_contacts:
             surfaces, felts = surfaces[:0], 0 * felts
-        self.model = bodies.whole_unit(unit, step, more)
-        self.parts = (surfaces, felts, measures.numbers(unit, step), measures.rod_points(unit))
+        self.model = bodies.build_model(unit, step, more)
+        self.parts = (surfaces, felts, measures.build_numbers(unit, step), measures.build_rod_points(unit))
         self.data = mujoco.MjData(self.model)
         self._about = np.zeros((self.model.nbody, 3))
         self.view = self._looked_into()
-        self.memory = measures.memory(unit, step)
+        self.memory = measures.make_memory(unit, step)
         if pose is None:
             self._settle()
         else:
@@ -146,7 +146,7 @@ class Twin:
         return (math.asin(low / k.punching_x) - self.rest) * self.arm
 
 
-def ramp(depth: float, speed: float, ease: float = 0.02) -> Path:
+def build_ramp(depth: float, speed: float, ease: float = 0.02) -> Path:
     """Down (or up, depth < 0) at an even speed, which comes and goes as a smooth step over ``ease`` seconds."""
     pace = math.copysign(speed, depth)
     whole = depth / pace
@@ -167,15 +167,15 @@ def ramp(depth: float, speed: float, ease: float = 0.02) -> Path:
     return path
 
 
-def down_and_up(twin: Twin) -> tuple[Motion, Motion]:
+def press_and_release(twin: Twin) -> tuple[Motion, Motion]:
     """Slowly to the bottom (the punching carrying twice what is firm) and back."""
     depth = twin.firm_travel(2 * FIRM)
-    down = twin.run(depth / SLOW + 0.07, ramp(depth, SLOW))
-    back = ramp(-depth, 1.5 * SLOW)
+    down = twin.run(depth / SLOW + 0.07, build_ramp(depth, SLOW))
+    back = build_ramp(-depth, 1.5 * SLOW)
     return down, twin.run(depth / (1.5 * SLOW) + 0.05, lambda t: (depth + back(t)[0], back(t)[1]))
 
 
-def weight(twin: Twin, home: float, motion: Motion) -> float:
+def measure_weight(twin: Twin, home: float, motion: Motion) -> float:
     """Mean force (N) that leads the key over SPAN, from the travel ``home`` at rest (m)."""
     travel = motion["travel"] - home
     inside = (travel >= SPAN[0]) & (travel <= SPAN[1])
@@ -194,22 +194,22 @@ class Pressed:
     bottom_drop: float
 
 
-def press(unit: ActionUnit, drop_depth: float, pose: Array | None = None, step: float = PRESS_STEP) -> Pressed:
+def press_slowly(unit: ActionUnit, drop_depth: float, pose: Array | None = None, step: float = PRESS_STEP) -> Pressed:
     """Down to the bottom and back, and once more to ``drop_depth`` (m) and held there."""
     twin = Twin(unit, step, pose)
     start = twin.data.qpos.copy()
-    down, up = down_and_up(twin)
+    down, up = press_and_release(twin)
     home, crown = float(down["travel"][0]), down["crown"]
     peak = int(np.argmin(crown))
     landed = (twin.force(down) >= FIRM) & (down["punching"] > 0.5 * FIRM)
     firm = peak + int(np.argmax(landed[peak:]))
     again, pace = Twin(unit, step, start), 2 * SLOW
-    held = again.run(drop_depth / pace + 0.27, ramp(drop_depth, pace))["crown"]
+    held = again.run(drop_depth / pace + 0.27, build_ramp(drop_depth, pace))["crown"]
     let_off = float(crown[peak])
     return Pressed(
         float(crown[0]),
-        weight(twin, home, down),
-        weight(twin, home, up),
+        measure_weight(twin, home, down),
+        measure_weight(twin, home, up),
         let_off,
         float(held[-1]) - let_off,
         float(crown[firm]) - let_off,
@@ -226,7 +226,7 @@ class Struck:
     contact_time: float
 
 
-def strike(twin: Twin, path: Path, duration: float) -> Struck:
+def strike_key(twin: Twin, path: Path, duration: float) -> Struck:
     """The key led along a path until the crown has met the string for AFTER, which must be within ``duration`` (s)."""
     m = twin.run(duration, path)
     gap = m["crown"] + m["string_place"]

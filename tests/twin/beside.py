@@ -17,11 +17,11 @@ import numpy as np
 from sim.bench import slow_press
 from sim.bench import strike as blow
 from sim.bench.readings import Strike
-from sim.bench.rest_pose import Rest, at_rest
-from sim.physics.finger import LONG, Touch, key_motion
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.physics.finger import TABLE_END, Touch, drive_key_motion
 from sim.physics.run import DEFAULT_STEP, run
 from sim.scenario.load import load
-from sim.scenario.shipped import scenario_path
+from sim.scenario.shipped import find_scenario
 from sim.unit.model import ActionUnit
 from tests.twin import bench
 from tests.twin.bench import GF, Array, Path, Twin
@@ -40,7 +40,7 @@ FINE = 4e-6
 
 
 @dataclass(frozen=True)
-class Led:
+class LedKey:
     """A way of leading the key to its bottom in ``time`` s: travel as t², t³ or half a wave."""
 
     shape: str
@@ -69,7 +69,7 @@ class Led:
 TIMES = {"t²": (0.115, 0.043, 0.0265), "t³": (0.16, 0.058, 0.033), "half wave": (0.115, 0.06, 0.0345)}
 """Such that the hammer of the demo unit comes near 0.7, 2 and 4.5 m/s."""
 LED = tuple(
-    Led(shape, level, time)
+    LedKey(shape, level, time)
     for shape, times in TIMES.items()
     for level, time in zip(("soft", "medium", "hard"), times, strict=True)
 )
@@ -104,19 +104,19 @@ STROKE = {
 
 
 @cache
-def unit(name: str, shank: str) -> ActionUnit:
+def load_unit(name: str, shank: str) -> ActionUnit:
     """A shipped unit with a rigid or a bending shank."""
-    u = load(scenario_path(name))
+    u = load(find_scenario(name))
     return replace(u, hammer=replace(u.hammer, shank_bends=shank == "bending"))
 
 
 @cache
-def pose(name: str, shank: str) -> Array:
+def find_rest_pose(name: str, shank: str) -> Array:
     """Where the twin comes to rest."""
-    return Twin(unit(name, shank), bench.PRESS_STEP).data.qpos.copy()
+    return Twin(load_unit(name, shank), bench.PRESS_STEP).data.qpos.copy()
 
 
-def row(name: str, shank: str, touch: str, q: Quantity, ours: float, theirs: float, **more: Any) -> Row:
+def build_row(name: str, shank: str, touch: str, q: Quantity, ours: float, theirs: float, **more: Any) -> Row:
     """One line of the record; ``contacts`` tells whose contact laws the twin has."""
     contacts = more.setdefault("contacts", "same laws")
     tolerance = (q.bending if shank == "bending" else q.rigid) if contacts == "same laws" else q.stock
@@ -137,11 +137,11 @@ def row(name: str, shank: str, touch: str, q: Quantity, ours: float, theirs: flo
     }
 
 
-def our_press(u: ActionUnit) -> tuple[bench.Pressed, float]:
+def read_our_press(u: ActionUnit) -> tuple[bench.Pressed, float]:
     """This simulator's slow press as its bench reads it, and the depth (m) at which the drop was read."""
-    rest = at_rest(u)
-    done = slow_press.press(rest)
-    found, weights = slow_press.settings(done, wink=False), slow_press.touch_weight(done)[0]
+    rest = settle_at_rest(u)
+    done = slow_press.press_slowly(rest)
+    found, weights = slow_press.read_settings(done, wink=False), slow_press.read_touch_weight(done)[0]
     escape = done.peak + int(np.argmin(done.down.place.crown_speed[done.peak :]))
     depth = float(rest.travel(done.down)[escape]) + slow_press.PAST_ESCAPE
     told = (
@@ -150,55 +150,57 @@ def our_press(u: ActionUnit) -> tuple[bench.Pressed, float]:
     return bench.Pressed(*(math.nan if x is None else x for x in told)), depth
 
 
-def statics(name: str, shank: str) -> Iterator[Row]:
+def compare_statics(name: str, shank: str) -> Iterator[Row]:
     """The slow press."""
-    ours, depth = our_press(unit(name, shank))
-    theirs = bench.press(unit(name, shank), depth, pose(name, shank))
+    ours, depth = read_our_press(load_unit(name, shank))
+    theirs = bench.press_slowly(load_unit(name, shank), depth, find_rest_pose(name, shank))
     for field, q in STATICS.items():
-        yield row(name, shank, "slow press", q, getattr(ours, field), getattr(theirs, field))
+        yield build_row(name, shank, "slow press", q, getattr(ours, field), getattr(theirs, field))
 
 
-def our_stroke(u: ActionUnit, led: Led, depth: float, step: float = DEFAULT_STEP) -> tuple[Strike, float]:
+def read_our_stroke(u: ActionUnit, led: LedKey, depth: float, step: float = DEFAULT_STEP) -> tuple[Strike, float]:
     """This simulator's answer to a led key as its bench reads it, and when the crown met the string (s)."""
-    rest = at_rest(u, step)
-    reading = blow.read(rest, Touch("motion", 0.0), _led(rest, led, depth))
+    rest = settle_at_rest(u, step)
+    reading = blow.read_strike(rest, Touch("motion", 0.0), _led(rest, led, depth))
     met = reading.events.get("string_contact")
     if met is None:
         raise ArithmeticError(f"{u.name}, {led.name}: {reading.outcome}")
     return reading, met
 
 
-def _led(rest: Rest, led: Led, depth: float) -> Any:
+def _led(rest: Rest, led: LedKey, depth: float) -> Any:
     t = np.linspace(0.0, led.time, 2001)
     travel, speed = led.path(depth)(t)
     speed[-1] = led.path(depth)(t[-1:] - 1e-12)[1][0]
-    stop = [[led.time + 1e-6, depth, 0.0], [led.time + LONG, depth, 0.0]]
+    stop = [[led.time + 1e-6, depth, 0.0], [led.time + TABLE_END, depth, 0.0]]
     path = np.vstack([np.column_stack([t, travel, speed]), stop])
-    drive = key_motion(path, rest.arm, rest.angle)
+    drive = drive_key_motion(path, rest.arm, rest.angle)
     return run(rest.parameters, drive, led.time + 0.06, rest.state, step=rest.step, every=rest.step)
 
 
-def stroke(name: str, shank: str, led: Led, step: float = bench.STRIKE_STEP, *, steady: bool = False) -> Iterator[Row]:
+def compare_stroke(
+    name: str, shank: str, led: LedKey, step: float = bench.STRIKE_STEP, *, steady: bool = False
+) -> Iterator[Row]:
     """One led key; ``steady`` has the twin do it once more with twice the step and tells what that changes."""
-    u = unit(name, shank)
-    twin = Twin(u, step, pose(name, shank))
+    u = load_unit(name, shank)
+    twin = Twin(u, step, find_rest_pose(name, shank))
     path = led.path(depth := twin.firm_travel(BOTTOM))
-    ours, met = our_stroke(u, led, depth)
+    ours, met = read_our_stroke(u, led, depth)
     duration = met + bench.AFTER + 1e-3
-    theirs = bench.strike(twin, path, duration)
-    again = bench.strike(Twin(u, 2 * step, pose(name, shank)), path, duration) if steady else None
+    theirs = bench.strike_key(twin, path, duration)
+    again = bench.strike_key(Twin(u, 2 * step, find_rest_pose(name, shank)), path, duration) if steady else None
     for field, q in STROKE.items():
         more = {}
         if again:
             more["note"] = f"theirs {_changed(q, getattr(again, field), getattr(theirs, field))} with twice its step"
-        yield row(name, shank, led.name, q, getattr(ours, field), getattr(theirs, field), **more)
+        yield build_row(name, shank, led.name, q, getattr(ours, field), getattr(theirs, field), **more)
 
 
 def _changed(q: Quantity, value: float, was: float) -> str:
     return f"{100 * (value / was - 1):+.3f} %" if q.relative else f"{q.scale * (value - was):+.4f} {q.unit}"
 
 
-def hardened(u: ActionUnit) -> ActionUnit:
+def harden_unit(u: ActionUnit) -> ActionUnit:
     """The unit with surfaces between its parts as good as rigid."""
     laws = {
         n: law if n in ("string", "finger") else replace(law, stiffness=HARDER * law.stiffness)
@@ -207,35 +209,39 @@ def hardened(u: ActionUnit) -> ActionUnit:
     return replace(u, contacts=laws)
 
 
-def stock_weights(name: str) -> Iterator[Row]:
+def compare_stock_weights(name: str) -> Iterator[Row]:
     """Touch weights with the engine's own contacts; the felts' give plays no part in them."""
-    u = unit(name, "rigid")
+    u = load_unit(name, "rigid")
     twin = Twin(u, bench.PRESS_STEP, stock_contacts=True)
-    down, up = bench.down_and_up(twin)
+    down, up = bench.press_and_release(twin)
     home = float(down["travel"][0])
-    ours, _ = our_press(u)
+    ours, _ = read_our_press(u)
     for field, motion in (("down", down), ("up", up)):
-        theirs = bench.weight(twin, home, motion)
-        yield row(
+        theirs = bench.measure_weight(twin, home, motion)
+        yield build_row(
             name, "rigid", "slow press", STATICS[field], getattr(ours, field), theirs, contacts="the engine's own"
         )
 
 
-def stock_stroke(name: str, led: Led) -> Iterator[Row]:
+def compare_stock_stroke(name: str, led: LedKey) -> Iterator[Row]:
     """Hammer speed with the engine's own contacts: the unit as it is, and with surfaces as hard as those are."""
-    u = unit(name, "rigid")
+    u = load_unit(name, "rigid")
     twin = Twin(u, bench.STRIKE_STEP, stock_contacts=True)
-    depth = Twin(u, bench.STRIKE_STEP, pose(name, "rigid")).firm_travel(BOTTOM)
-    speed = bench.strike(twin, led.path(depth), led.time + 0.03).hammer_speed
+    depth = Twin(u, bench.STRIKE_STEP, find_rest_pose(name, "rigid")).firm_travel(BOTTOM)
+    speed = bench.strike_key(twin, led.path(depth), led.time + 0.03).hammer_speed
     for contacts, ours, note in (
-        ("the engine's own", our_stroke(u, led, depth), "felts give in ours, hardly in theirs: see the hardened unit"),
+        (
+            "the engine's own",
+            read_our_stroke(u, led, depth),
+            "felts give in ours, hardly in theirs: see the hardened unit",
+        ),
         (
             "the engine's own, our surfaces hardened",
-            our_stroke(hardened(u), led, depth, FINE),
+            read_our_stroke(harden_unit(u), led, depth, FINE),
             f"surfaces {HARDER:.0f} times as stiff, step {FINE * 1e6:.0f} µs",
         ),
     ):
         found = ours[0].hammer_speed or math.nan
-        line = row(name, "rigid", led.name, STROKE["hammer_speed"], found, speed, contacts=contacts)
+        line = build_row(name, "rigid", led.name, STROKE["hammer_speed"], found, speed, contacts=contacts)
         hard = "hardened" in contacts
         yield line | ({"note": note} if hard or not line["met"] else {})

@@ -32,7 +32,7 @@ SPECK = 'mass="1e-9" pos="0 0 0" diaginertia="1e-13 1e-13 1e-13"'
 """The mass of a body whose inertia is given otherwise."""
 
 
-def world(
+def format_world(
     bodies: str,
     tendons: str = "",
     step: float = 1e-5,
@@ -53,68 +53,68 @@ def world(
     return spec.compile()
 
 
-def lump(mass: float, x: float, y: float, inertia: float) -> str:
+def format_lump(mass: float, x: float, y: float, inertia: float) -> str:
     """A mass with its inertia about its own centre (only the turn in the plane matters)."""
     return f'<inertial mass="{mass!r}" pos="{x!r} {y!r} 0" diaginertia="{inertia!r} {inertia!r} {inertia!r}"/>'
 
 
-def hinge(name: str, extra: str = "") -> str:
+def format_hinge(name: str, extra: str = "") -> str:
     return f'<joint name="{name}" type="hinge" axis="0 0 1" {extra}/>'
 
 
-def rubbing(bound: float, step: float) -> str:
+def format_rubbing(bound: float, step: float) -> str:
     """Dry friction of a joint (N·m or N), as hard as the engine makes it: a slip dies within two steps."""
     return f'frictionloss="{bound!r}" solimpfriction="0.9999 0.9999 1e-3" solreffriction="{2 * step!r} 1"'
 
 
-def weighed_apart(about: float, mass: float, x: float, y: float) -> str:
+def format_lump_about(about: float, mass: float, x: float, y: float) -> str:
     """A lump whose inertia ``about`` the joint is known."""
-    return lump(mass, x, y, about - mass * (x * x + y * y))
+    return format_lump(mass, x, y, about - mass * (x * x + y * y))
 
 
-def chain_body(u: ActionUnit, step: float | None = None) -> str:
+def format_chain(u: ActionUnit, step: float | None = None) -> str:
     """Wippen with jack and lever riding on it; with ``step`` their centres rub."""
     w, j, lv, s = u.wippen, u.jack, u.lever, u.springs
 
     def rubs(name: str) -> str:
-        return "" if step is None else rubbing(u.friction[name], step)
+        return "" if step is None else format_rubbing(u.friction[name], step)
 
     def ridden(name: str, part, at: tuple[float, float], torque: float, rate: float, rub: str) -> str:  # type: ignore[no-untyped-def]
         spring = f'stiffness="{rate!r}" springref="{-torque / rate!r}" {rub}'
-        inside = hinge(name, spring) + weighed_apart(part.inertia, part.mass, *part.mass_centre)
+        inside = format_hinge(name, spring) + format_lump_about(part.inertia, part.mass, *part.mass_centre)
         return f'<body pos="{at[0]!r} {at[1]!r} 0">{inside}</body>'
 
-    return f"""<body pos="{w.centre[0]!r} {w.centre[1]!r} 0">{hinge("w", rubs("wippen"))}
-  {weighed_apart(w.inertia, w.mass, *w.mass_centre)}
+    return f"""<body pos="{w.centre[0]!r} {w.centre[1]!r} 0">{format_hinge("w", rubs("wippen"))}
+  {format_lump_about(w.inertia, w.mass, *w.mass_centre)}
   {ridden("j", j, w.jack_centre, s.jack, s.jack_rate, rubs("jack"))}
   {ridden("l", lv, w.lever_centre, s.repetition, s.repetition_rate, rubs("lever"))}
 </body>"""
 
 
-def head_lump(hm: Hammer, origin: float = 0.0) -> str:
+def format_head(hm: Hammer, origin: float = 0.0) -> str:
     """The head, ``origin`` along the shank from the hammer centre."""
     x, y = hm.head_mass_centre
-    return lump(hm.head_mass, x - origin, y, hm.head_mass * hm.head_gyration**2)
+    return format_lump(hm.head_mass, x - origin, y, hm.head_mass * hm.head_gyration**2)
 
 
-def rigid_hammer(u: ActionUnit, extra: str = "") -> str:
+def format_rigid_hammer(u: ActionUnit, extra: str = "") -> str:
     """Shank and head as one stiff piece turning about the hammer centre."""
     hm = u.hammer
     shank = 2 * hm.shank_mass_moment / hm.shank_length
-    return f"""<body name="shank" pos="{hm.centre[0]!r} {hm.centre[1]!r} 0">{hinge("h", extra)}
-  {weighed_apart(hm.shank_inertia, shank, hm.shank_length / 2, 0.0)}
+    return f"""<body name="shank" pos="{hm.centre[0]!r} {hm.centre[1]!r} 0">{format_hinge("h", extra)}
+  {format_lump_about(hm.shank_inertia, shank, hm.shank_length / 2, 0.0)}
   <site name="cushion" pos="{hm.cushion_point[0]!r} {hm.cushion_point[1]!r} 0"/>
-  <body name="head" pos="{hm.shank_length!r} 0 0">{head_lump(hm, hm.shank_length)}</body>
+  <body name="head" pos="{hm.shank_length!r} 0 0">{format_head(hm, hm.shank_length)}</body>
 </body>"""
 
 
-def fixed(coefficients: dict[str, float], what: str) -> str:
+def format_tendon(coefficients: dict[str, float], what: str) -> str:
     """A tendon whose length is so much of each joint."""
     joints = "".join(f'<joint joint="{name}" coef="{c!r}"/>' for name, c in coefficients.items())
     return f'<fixed springlength="0" {what}>{joints}</fixed>'
 
 
-def beam(x: float, length: float) -> Array:
+def solve_beam(x: float, length: float) -> Array:
     """Lift of the rod at ``x`` per turn of the root, deflection and turn of the tip; second row its slope.
 
     The cubic that is level at the root and has the tip's place and slope
@@ -126,13 +126,13 @@ def beam(x: float, length: float) -> Array:
     return np.array([lift, slope])
 
 
-def rod(hm: Hammer) -> tuple[Array, Array]:
+def place_rod_points(hm: Hammer) -> tuple[Array, Array]:
     """Places (m) along the rod and shares of its mass: Gauss's four points, exact for what cubics need."""
     at, weight = np.polynomial.legendre.leggauss(4)
     return 0.5 * hm.shank_length * (1 + at), 0.5 * weight
 
 
-def bending_hammer(u: ActionUnit, extra: str = "") -> tuple[str, str]:
+def format_bending_hammer(u: ActionUnit, extra: str = "") -> tuple[str, str]:
     """The head on a slide and a hinge at the tip of a beam; bodies and tendons.
 
     The rod's inertia sits in tendons, a point mass each; its weight is laid on by
@@ -141,29 +141,32 @@ def bending_hammer(u: ActionUnit, extra: str = "") -> tuple[str, str]:
     same ratio for both shapes of the rod held at its root.
     """
     hm, length = u.hammer, u.hammer.shank_length
-    bodies = f"""<body name="shank" pos="{hm.centre[0]!r} {hm.centre[1]!r} 0">{hinge("h", extra)}<inertial {SPECK}/>
-  <body name="head" pos="{length!r} 0 0"><joint name="e" type="slide" axis="0 1 0"/>{hinge("r")}
-    {head_lump(hm, length)}</body>
+    x, y = hm.centre
+    bodies = f"""<body name="shank" pos="{x!r} {y!r} 0">{format_hinge("h", extra)}<inertial {SPECK}/>
+  <body name="head" pos="{length!r} 0 0"><joint name="e" type="slide" axis="0 1 0"/>{format_hinge("r")}
+    {format_head(hm, length)}</body>
 </body>"""
     mass = 3 * hm.shank_inertia / length**2
     stiff = hm.shank_bending_stiffness * length**3 / 3
     tendons = [
-        fixed(dict(zip("her", map(float, beam(x, length)[0]), strict=True)), f'armature="{float(part) * mass!r}"')
-        for x, part in zip(*rod(hm), strict=True)
+        format_tendon(
+            dict(zip("her", map(float, solve_beam(x, length)[0]), strict=True)), f'armature="{float(part) * mass!r}"'
+        )
+        for x, part in zip(*place_rod_points(hm), strict=True)
     ]
-    tendons.append(fixed({"e": 1.0, "r": -0.5 * length}, f'stiffness="{12 * stiff / length**3!r}"'))
-    tendons.append(fixed({"r": 1.0}, f'stiffness="{stiff / length!r}"'))
-    heavy = inertia(world(bodies, "".join(tendons)))[1:, 1:]
+    tendons.append(format_tendon({"e": 1.0, "r": -0.5 * length}, f'stiffness="{12 * stiff / length**3!r}"'))
+    tendons.append(format_tendon({"r": 1.0}, f'stiffness="{stiff / length!r}"'))
+    heavy = read_inertia(format_world(bodies, "".join(tendons)))[1:, 1:]
     spring = stiff / length**3 * np.array([[12.0, -6 * length], [-6 * length, 4 * length**2]])
     squares, shapes = np.linalg.eig(np.linalg.solve(heavy, spring))
     for square, shape in zip(squares, shapes.T, strict=True):
         drag = heavy @ shape / np.sqrt(shape @ heavy @ shape)
         damping = 2 * hm.shank_damping_ratio * float(np.sqrt(square))
-        tendons.append(fixed(dict(zip("er", map(float, drag), strict=True)), f'damping="{damping!r}"'))
+        tendons.append(format_tendon(dict(zip("er", map(float, drag), strict=True)), f'damping="{damping!r}"'))
     return bodies, "".join(tendons)
 
 
-def inertia(model: mujoco.MjModel) -> Array:
+def read_inertia(model: mujoco.MjModel) -> Array:
     """The engine's mass matrix in its first pose."""
     data = mujoco.MjData(model)
     mujoco.mj_forward(model, data)
@@ -173,26 +176,28 @@ def inertia(model: mujoco.MjModel) -> Array:
     return out
 
 
-def whole_unit(u: ActionUnit, step: float, more: Callable[[mujoco.MjSpec], None] | None = None) -> mujoco.MjModel:
+def build_model(u: ActionUnit, step: float, more: Callable[[mujoco.MjSpec], None] | None = None) -> mujoco.MjModel:
     """All parts in the design pose, joints in the order kf, kr, w, j, l, h(, e, r)(, d).
 
     The first tendons are the rubbing surfaces, to be laid anew at every step.
     """
     k = u.key
-    rub = rubbing(u.friction["hammer"], step)
-    hammer, tendons = bending_hammer(u, rub) if u.hammer.shank_bends else (rigid_hammer(u, rub), "")
-    front = hinge("kf", rubbing(u.friction["key"], step))
-    front += weighed_apart(k.inertia_front, LUMP, -k.front_moment / LUMP, 0.0)
-    bodies = f"<body>{front}</body><body>{hinge('kr')}{lump(LUMP, 0.0, 0.0, k.inertia_rear)}</body>"
-    bodies += chain_body(u, step) + hammer
+    rub = format_rubbing(u.friction["hammer"], step)
+    hammer, tendons = format_bending_hammer(u, rub) if u.hammer.shank_bends else (format_rigid_hammer(u, rub), "")
+    front = format_hinge("kf", format_rubbing(u.friction["key"], step))
+    front += format_lump_about(k.inertia_front, LUMP, -k.front_moment / LUMP, 0.0)
+    bodies = f"<body>{front}</body><body>{format_hinge('kr')}{format_lump(LUMP, 0.0, 0.0, k.inertia_rear)}</body>"
+    bodies += format_chain(u, step) + hammer
     if u.damper:
-        slide = f'<joint name="d" type="slide" axis="0 1 0" {rubbing(u.damper.friction, step)}/>'
-        bodies += f"<body>{slide}{lump(u.damper.mass, 0.0, 0.0, 1e-6)}</body>"
+        slide = f'<joint name="d" type="slide" axis="0 1 0" {format_rubbing(u.damper.friction, step)}/>'
+        bodies += f"<body>{slide}{format_lump(u.damper.mass, 0.0, 0.0, 1e-6)}</body>"
     joints = ["kf", "kr", "w", "j", "l", "h"] + ["e", "r"] * u.hammer.shank_bends + ["d"] * (u.damper is not None)
-    surface = fixed(dict.fromkeys(joints, 1.0), rubbing(1.0, step))
+    surface = format_tendon(dict.fromkeys(joints, 1.0), format_rubbing(1.0, step))
     tendons = SURFACES * surface + tendons
-    tendons += fixed({"kr": 1.0, "kf": -1.0}, f'stiffness="{k.bending_stiffness!r}" damping="{k.bending_damping!r}"')
-    model = world(bodies, tendons, step, 'integrator="implicitfast" tolerance="1e-12"', more)
+    tendons += format_tendon(
+        {"kr": 1.0, "kf": -1.0}, f'stiffness="{k.bending_stiffness!r}" damping="{k.bending_damping!r}"'
+    )
+    model = format_world(bodies, tendons, step, 'integrator="implicitfast" tolerance="1e-12"', more)
     model.tendon_frictionloss[:SURFACES] = 0.0
     model.tendon_invweight0[:SURFACES] = LIGHT
     return model

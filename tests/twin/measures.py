@@ -72,7 +72,7 @@ class Memory(NamedTuple):
     done: Array
 
 
-def faces(u: ActionUnit) -> Array:
+def build_faces(u: ActionUnit) -> Array:
     """Every contact of a circle with a face, as rows of FACE."""
     k, w, j, lv, hm, r = u.key, u.wippen, u.jack, u.lever, u.hammer, u.rails
     out = np.zeros(9, FACE)
@@ -95,7 +95,7 @@ def faces(u: ActionUnit) -> Array:
         ("toe_button", JACK, j.toe_centre, j.toe_radius, 0, level(r.let_off_button_plane_y, False)),
         ("drop_screw", 0, r.drop_screw_tip, r.drop_screw_radius, LEVER, lever),
         ("rest_cushion", SHANK, hm.cushion_point, 0.0, 0, level(r.rest_cushion_plane_y, True)),
-        ("backcheck", HEAD, on_head(u, hm.tail_centre), hm.tail_radius, REAR, [tuple(foot), tuple(check)]),
+        ("backcheck", HEAD, place_on_head(u, hm.tail_centre), hm.tail_radius, REAR, [tuple(foot), tuple(check)]),
     ]
     for row, (name, body, (x, y), radius, face, line) in zip(out, rows, strict=True):
         row["law"], row["body"], row["face"], row["corners"] = LAW[name], body, face, len(line)
@@ -104,39 +104,44 @@ def faces(u: ActionUnit) -> Array:
         for i, (px, py) in enumerate(line):
             row[f"x{i}"], row[f"y{i}"] = px, py
         if body == SHANK and hm.shank_bends:
-            (_, row["lift_e"], row["lift_r"]), (_, row["slope_e"], row["slope_r"]) = bodies.beam(x, hm.shank_length)
+            (_, row["lift_e"], row["lift_r"]), (_, row["slope_e"], row["slope_r"]) = bodies.solve_beam(
+                x, hm.shank_length
+            )
     return out
 
 
-def on_head(u: ActionUnit, point: tuple[float, float]) -> tuple[float, float]:
+def place_on_head(u: ActionUnit, point: tuple[float, float]) -> tuple[float, float]:
     """A point given along and across the shank, from the head's foot."""
     return point[0] - u.hammer.shank_length, point[1]
 
 
-def felts(u: ActionUnit) -> Array:
+def build_felts(u: ActionUnit) -> Array:
     """K, p, c, friction coefficient of every contact."""
     laws = [u.contacts[name] for name in CONTACTS]
     return np.array([(x.stiffness, x.exponent, x.loss, x.friction) for x in laws])
 
 
-def rod_points(u: ActionUnit) -> Array:
+def build_rod_points(u: ActionUnit) -> Array:
     """Weight (N), lift per turn, deflection and turn of the points that stand for the bent shank's mass."""
     hm = u.hammer
     if not hm.shank_bends:
         return np.zeros((0, 4))
     mass = 2 * hm.shank_mass_moment / hm.shank_length
     return np.array(
-        [(GRAVITY * mass * m, *bodies.beam(x, hm.shank_length)[0]) for x, m in zip(*bodies.rod(hm), strict=True)]
+        [
+            (GRAVITY * mass * m, *bodies.solve_beam(x, hm.shank_length)[0])
+            for x, m in zip(*bodies.place_rod_points(hm), strict=True)
+        ]
     )
 
 
-def numbers(u: ActionUnit, dt: float) -> Array:
+def build_numbers(u: ActionUnit, dt: float) -> Array:
     """The rest, as one record of UNIT."""
     k, s, d = u.key, u.string, u.damper
     out = np.zeros(1, UNIT)
     row = out[0]
     row["touch_x"], row["touch_y"] = k.touch_point
-    row["strike_x"], row["strike_y"] = on_head(u, u.hammer.strike_point)
+    row["strike_x"], row["strike_y"] = place_on_head(u, u.hammer.strike_point)
     row["string_y"] = u.rails.string_y
     row["stop"], row["window"], row["height_stop"] = u.jack.stop_angle, u.jack.largest_turn, u.lever.stop_angle
     row["half_admittance"], row["far_end"] = 0.5 / s.impedance, s.far_end_reflection
@@ -152,6 +157,6 @@ def numbers(u: ActionUnit, dt: float) -> Array:
     return out
 
 
-def memory(u: ActionUnit, dt: float) -> Memory:
+def make_memory(u: ActionUnit, dt: float) -> Memory:
     longest = int(max(u.string.near_end_delay, u.string.far_end_delay) / dt) + 3
     return Memory(np.zeros(1), np.zeros((2, longest)), np.zeros(1, np.int64))

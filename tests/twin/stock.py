@@ -26,7 +26,7 @@ SKIN = 1e-3
 """Radius of the capsule that stands for a face, and of the ball that stands for a point, m."""
 
 
-def with_contacts(u: ActionUnit, surfaces: Array) -> Callable[[mujoco.MjSpec], None]:
+def add_contacts(u: ActionUnit, surfaces: Array) -> Callable[[mujoco.MjSpec], None]:
     """What puts the surfaces (rows of measures.FACE) on the bodies."""
 
     def put(spec: mujoco.MjSpec) -> None:

@@ -29,7 +29,7 @@ COMMANDS = {
 
 
 @contextmanager
-def full(folder: Path, way: str) -> Iterator[None]:
+def fill_disk(folder: Path, way: str) -> Iterator[None]:
     """No room for as long as the block lasts."""
     if way == "limited":
         import resource
@@ -50,7 +50,7 @@ def full(folder: Path, way: str) -> Iterator[None]:
     filler.unlink()
 
 
-def run(*argv: str) -> dict[str, Any]:
+def run_command(*argv: str) -> dict[str, Any]:
     """Exit code, output and messages of a command."""
     out, err = io.StringIO(), io.StringIO()
     with redirect_stdout(out), redirect_stderr(err):
@@ -58,17 +58,17 @@ def run(*argv: str) -> dict[str, Any]:
     return {"code": code, "out": out.getvalue(), "err": err.getvalue()}
 
 
-def trial(folder: Path, way: str) -> dict[str, Any]:
+def run_trial(folder: Path, way: str) -> dict[str, Any]:
     """Each command without room, what is in the folder then, and each again with room."""
     for name, text in OLD.items():
         (folder / name).write_text(text, encoding="utf-8")
-    run(*BATCH, "springs.repetition=90%")
+    run_command(*BATCH, "springs.repetition=90%")
     before = {name: (folder / name).read_bytes() for name in COMMANDS}
-    with full(folder, way):
-        without = {name: run(*command) for name, command in COMMANDS.items()}
+    with fill_disk(folder, way):
+        without = {name: run_command(*command) for name, command in COMMANDS.items()}
         kept = {name: (folder / name).read_bytes() == content for name, content in before.items()}
         there = sorted(path.name for path in folder.iterdir())
-    return {"without": without, "kept": kept, "there": there, "with": {n: run(*c) for n, c in COMMANDS.items()}}
+    return {"without": without, "kept": kept, "there": there, "with": {n: run_command(*c) for n, c in COMMANDS.items()}}
 
 
 if __name__ == "__main__":
@@ -76,4 +76,4 @@ if __name__ == "__main__":
     if how == "mounted":
         subprocess.run(["mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", str(here)], check=True)
     os.chdir(here)
-    print(json.dumps(trial(here, how)))
+    print(json.dumps(run_trial(here, how)))

@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.bench import centres, repetition
-from sim.physics.finger import even_travel, force_over_time, power_stroke
+from sim.physics.finger import build_even_path, build_power_path, drive_force
 from sim.unit.centres import count_swings
 from tests.tiers import limit_draws
 
@@ -30,7 +30,7 @@ def value(table: np.ndarray, t: float) -> float:
 @limit_draws(100)
 def test_even_travel_goes_one_way_and_arrives(start: float, end: float, speed: float) -> None:
     assume(abs(end - start) > 1e-6)
-    table = even_travel(start, end, speed)
+    table = build_even_path(start, end, speed)
     t = np.linspace(0, table[-2, 0], 300)
     y = np.array([value(table, x) for x in t])
     assert y[0] == pytest.approx(start, abs=1e-12)
@@ -42,22 +42,22 @@ def test_even_travel_goes_one_way_and_arrives(start: float, end: float, speed: f
 
 
 def test_power_stroke_follows_its_power() -> None:
-    table = power_stroke(0.01, 0.1, 3.0)
+    table = build_power_path(0.01, 0.1, 3.0)
     for t in (0.02, 0.05, 0.09):
         assert value(table, t) == pytest.approx(0.01 * (t / 0.1) ** 3, rel=1e-9)
 
 
 def test_force_over_time_passes_through_its_points() -> None:
-    table = force_over_time(np.array([0.0, 0.1, 0.2]), np.array([0.0, 5.0, 1.0])).table
+    table = drive_force(np.array([0.0, 0.1, 0.2]), np.array([0.0, 5.0, 1.0])).table
     for t, f in ((0.05, 2.5), (0.1, 5.0), (0.15, 3.0), (0.2, 1.0)):
         assert value(table, t) == pytest.approx(f, abs=1e-6)
 
 
 def test_limit_is_read_between_rates() -> None:
     rates = (4.0, 6.0, 8.0)
-    assert repetition.limit(rates, np.array([1.0, 0.95, 0.85])) == pytest.approx(7.0)
-    assert repetition.limit(rates, np.array([0.5, 1.0, 1.0])) is None
-    assert repetition.limit(rates, np.array([1.0, 1.0, 0.9])) == 8.0
+    assert repetition.find_limit(rates, np.array([1.0, 0.95, 0.85])) == pytest.approx(7.0)
+    assert repetition.find_limit(rates, np.array([0.5, 1.0, 1.0])) is None
+    assert repetition.find_limit(rates, np.array([1.0, 1.0, 0.9])) == 8.0
 
 
 @given(st.floats(0.02, 0.3), st.floats(0.05, 0.35))
@@ -65,12 +65,12 @@ def test_limit_is_read_between_rates() -> None:
 def test_swings_of_small_arcs_agree_with_the_closed_form(share: float, start: float) -> None:
     """Amplitude lost per half swing = 2 torque / gravity stiffness (Coulomb damping, Den Hartog, Mech. Vibrations)."""
     moment, torque = 0.012, 0.012 * start * share
-    counted = centres.swings(torque, moment, start)
+    counted = centres.count_half_swings(torque, moment, start)
     assert abs(counted - count_swings(torque, start, moment)) <= 1
 
 
 def test_swings_fall_with_friction() -> None:
-    counts = [centres.swings(t, 0.0125) for t in (0.4e-3, 0.8e-3, 1.6e-3, 3.2e-3)]
+    counts = [centres.count_half_swings(t, 0.0125) for t in (0.4e-3, 0.8e-3, 1.6e-3, 3.2e-3)]
     assert counts == sorted(counts, reverse=True) and len(set(counts)) == len(counts)
     with pytest.raises(ValueError, match="for ever"):
-        centres.swings(0.0, 0.0125)
+        centres.count_half_swings(0.0, 0.0125)

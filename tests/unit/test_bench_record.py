@@ -20,15 +20,15 @@ from sim.report.section import paper as bench_paper
 from sim.report.section import sheet
 from sim.report.section import tables as told
 from sim.scenario import load as scenario
-from sim.section.compass import asked, asked_source, felt
-from sim.section.line_fit import line
-from sim.section.section import Section, section
-from sim.section.sheet import BenchSheet, NoteRow, cells_of, load
-from tests.printed import holds
+from sim.section.compass import find_hammer_felt, find_target_source, find_usual_target
+from sim.section.line_fit import fit_line
+from sim.section.section import Section, analyse_section
+from sim.section.sheet import BenchSheet, NoteRow, load_sheet, tabulate_cells
+from tests.printed import check_document
 from tests.tiers import try_each
 
 REMARK = 'capstan <b>loose</b> {{ 7*7 }} & "stiff"'
-PICTURES = len(bench_paper.FIGURED)
+PICTURES = len(bench_paper.FIGURE_READINGS)
 READ = {"blow": 45.5e-3, "dip": 10.3e-3, "let_off": 1.9e-3, "drop": 2.1e-3, "checking_distance": 16e-3}
 
 
@@ -38,7 +38,9 @@ def found() -> Section:
         NoteRow(40, READ | {"spread": 0.1122, "pinning_hammer": 0.04, "capstan_pitch": 1.0e-3}, {}, None, REMARK),
         NoteRow(42, {"blow": 44e-3}),
     )
-    return section(BenchSheet("Two <i>notes</i>", rows, "invented", True), [40, 42], look=False, repetition=False)
+    return analyse_section(
+        BenchSheet("Two <i>notes</i>", rows, "invented", True), [40, 42], look=False, repetition=False
+    )
 
 
 def _figures(rows: Iterable[dict[str, str]]) -> set[str]:
@@ -46,7 +48,11 @@ def _figures(rows: Iterable[dict[str, str]]) -> set[str]:
 
 
 def _all_figures(found: Section, inches: bool) -> set[str]:
-    rows = (told.reading_rows(found, inches), told.turn_rows(found, inches), told.even_rows(found, inches))
+    rows = (
+        told.build_reading_rows(found, inches),
+        told.build_turn_rows(found, inches),
+        told.build_evenness_rows(found, inches),
+    )
     return {f for part in rows for f in _figures(part)}
 
 
@@ -54,50 +60,54 @@ def _all_figures(found: Section, inches: bool) -> set[str]:
 def test_every_figure_is_on_the_paper_and_nothing_lies_over_anything(
     found: Section, size: pdf.Size, inches: bool
 ) -> None:
-    data = bench_paper.made(pdf.pdf, found, size, inches)
-    text = holds(data, PICTURES)
+    data = bench_paper.make_paper(pdf.make_pdf, found, size, inches)
+    text = check_document(data, PICTURES)
     assert _all_figures(found, inches) <= set(re.findall(r"\d+\.\d+", text))
     for words in ("Before touching the action", "Assumed", "Invented demo data", "as it came out", "Two <i>notes</i>"):
         assert words in text
 
 
 def test_the_page_to_print_says_the_same(found: Section) -> None:
-    page = bench_paper.made(print_page.page, found).decode()
+    page = bench_paper.make_paper(print_page.render_page, found).decode()
     assert _all_figures(found, False) <= set(re.findall(r"\d+\.\d+", page))
     assert "<i>notes" not in page and "Before touching the action" in page
 
 
 def test_a_sheet_of_one_note_has_its_remark_and_a_turn_of_its_capstan(found: Section) -> None:
     one = replace(found, notes=found.notes[:1])
-    text = holds(bench_paper.made(pdf.pdf, one), 2)
+    text = check_document(bench_paper.make_paper(pdf.make_pdf, one), 2)
     assert "7*7" in text and "turn higher" in text
 
 
 def test_a_blank_sheet_can_be_written_on() -> None:
-    text = holds(pdf.pdf("Bench sheet", bench_paper.blank_blocks()), 0)
+    text = check_document(pdf.make_pdf("Bench sheet", bench_paper.build_blank_blocks()), 0)
     assert "pinning force, hammer, gf" in text and "down weight, gf" in text
 
 
 def test_the_folder_gives_back_what_was_put_in(found: Section, tmp_path: Path) -> None:
     folder = tmp_path / "record"
-    first = sheet.keep(folder, found, None, more={"photo.png": File("a picture", b"\x89PNG")})
-    back = load(folder / "sheet.csv")
-    assert list(cells_of(back)) == list(cells_of(found.sheet)) and back.title == found.sheet.title and back.invented
+    first = sheet.save_section(folder, found, None, more={"photo.png": File("a picture", b"\x89PNG")})
+    back = load_sheet(folder / "sheet.csv")
+    assert (
+        list(tabulate_cells(back)) == list(tabulate_cells(found.sheet))
+        and back.title == found.sheet.title
+        and back.invented
+    )
     assert pq.read_table(folder / "readings.parquet").num_rows == 2
-    sheet.keep(folder, found, sheet.before(folder))
+    sheet.save_section(folder, found, sheet.load_previous(folder))
     assert (folder / "photo.png").read_bytes() == b"\x89PNG"
     (folder / "note-40.toml").write_text("# mine\n")
     with pytest.raises(InputError, match="note-40"):
-        sheet.before(folder)
-    edited = sheet.before(folder, edited=True)
+        sheet.load_previous(folder)
+    edited = sheet.load_previous(folder, edited=True)
     assert edited is not None and record_folder.read_folder(folder, True).edited == ("note-40.toml",)
     with pytest.raises(InputError, match="note-40"):
-        sheet.keep(folder, replace(found, sheet=replace(found.sheet, title="new")), first)
+        sheet.save_section(folder, replace(found, sheet=replace(found.sheet, title="new")), first)
     assert (folder / "note-40.toml").read_text() == "# mine\n"
 
 
 def test_a_scenario_of_the_folder_plays_as_its_note(found: Section, tmp_path: Path) -> None:
-    sheet.keep(tmp_path / "record", found, None)
+    sheet.save_section(tmp_path / "record", found, None)
     for note in found.notes:
         unit = scenario.load(tmp_path / "record" / f"note-{note.key_number}.toml")
         (touch, reads, _), (mine, set_to, _) = weigh(unit), weigh(note.as_found)
@@ -134,28 +144,28 @@ def test_a_sheet_goes_from_csv_to_toml_and_back(tmp_path: Path) -> None:
     assert main(["sheet", str(shipped), "--out", str(tmp_path / "a.toml")]) == 0
     assert main(["sheet", str(tmp_path / "a.toml"), "--out", str(tmp_path / "b.csv")]) == 0
     assert (tmp_path / "b.csv").read_text() == shipped.read_text()
-    assert load(shipped).invented
+    assert load_sheet(shipped).invented
 
 
 def test_a_line_through_enough_notes_is_bent_by_none_of_them() -> None:
     straight = {k: 2.0 + 0.1 * k for k in range(30, 50, 2)}
-    assert all(line(straight)(k) == pytest.approx(2 + 0.1 * k) for k in range(30, 49))
+    assert all(fit_line(straight)(k) == pytest.approx(2 + 0.1 * k) for k in range(30, 49))
     spoilt = straight | {36: 20.0, 44: -5.0}
-    assert all(line(spoilt)(k) == pytest.approx(2 + 0.1 * k, abs=1e-3) for k in range(30, 49))
-    assert line({40: 3.0})(10) == 3.0
-    assert line({40: 3.0, 50: 4.0})(45) == pytest.approx(3.5) and line({40: 3.0, 50: 4.0})(60) == 4.0
+    assert all(fit_line(spoilt)(k) == pytest.approx(2 + 0.1 * k, abs=1e-3) for k in range(30, 49))
+    assert fit_line({40: 3.0})(10) == 3.0
+    assert fit_line({40: 3.0, 50: 4.0})(45) == pytest.approx(3.5) and fit_line({40: 3.0, 50: 4.0})(60) == 4.0
 
 
 def test_the_compass_is_smooth_and_stays_in_the_fields_range() -> None:
     for key in range(1, 89):
-        assert 1.4e-3 < asked(key)["let_off"] < 2.6e-3
+        assert 1.4e-3 < find_usual_target(key)["let_off"] < 2.6e-3
         unit = loads_felt(key)
         assert 2.2 < unit.contacts["string"].exponent < 3.1
-    assert asked_source("let_off").startswith("common practice")
+    assert find_target_source("let_off").startswith("common practice")
 
 
 def loads_felt(key: int):  # type: ignore[no-untyped-def]
     """A default unit with the felt of its place."""
-    rows = felt(key)
+    rows = find_hammer_felt(key)
     text = "\n".join(f'{p.rsplit(".", 1)[1]} = "{row["value"]}"' for p, row in rows.items())  # type: ignore[index]
     return scenario.loads(f'name = "felt"\nkey_number = {key}\n[contacts.string]\n{text}\n')

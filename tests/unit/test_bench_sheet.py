@@ -11,15 +11,15 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from sim.errors import Fault, InputError
-from sim.fields.field_paths import kind_at
+from sim.fields.field_paths import find_kind
 from sim.report.section import sheet as bench_files
-from sim.section.columns import LEADS, REMARK, Column, columns
-from sim.section.sheet import BenchSheet, NoteRow, called, cells_of, key_number, load_upload
+from sim.section.columns import LEADS, REMARK, Column, list_columns
+from sim.section.sheet import BenchSheet, NoteRow, format_key, load_uploaded_sheet, parse_key_number, tabulate_cells
 from sim.section.spreadsheet import Cell
 from tests.tiers import limit_draws, try_each
 
-NUMBERS = [c for c in columns().values() if c.number]
-WORDS = [c for c in columns().values() if c.words]
+NUMBERS = [c for c in list_columns().values() if c.number]
+WORDS = [c for c in list_columns().values() if c.words]
 APART = {
     "down_weight": (40, 70), "up_weight": (10, 35), "blow": (40, 50), "drop": (0.5, 4), "let_off": (0.5, 4),
     "checking_distance": (8, 25), "spring_rise": (0, 8), "dip": (9, 12), "aftertouch": (0.3, 2), "reset_point": (4, 9),
@@ -52,11 +52,11 @@ def sheets(draw: st.DrawFn) -> BenchSheet:
 @given(sheets(), st.booleans())
 def test_what_is_exported_reads_the_same_to_the_last_printed_digit(sheet: BenchSheet, inches: bool) -> None:
     for name, text in (
-        ("a.csv", bench_files.csv_text(sheet, inches)),
-        ("a.toml", bench_files.toml_text(sheet, inches)),
+        ("a.csv", bench_files.format_sheet_csv(sheet, inches)),
+        ("a.toml", bench_files.format_sheet_toml(sheet, inches)),
     ):
-        back = load_upload(name, text.encode())
-        told, again = list(cells_of(sheet, inches)), list(cells_of(back, inches))
+        back = load_uploaded_sheet(name, text.encode())
+        told, again = list(tabulate_cells(sheet, inches)), list(tabulate_cells(back, inches))
         where = [i for i, head in enumerate(told[0]) if head != REMARK]
         assert [[row[i] for i in where] for row in told] == [[row[i] for i in where] for row in again]
         for mine, theirs in zip(sheet.rows, back.rows, strict=True):
@@ -79,7 +79,7 @@ def written(seed: int) -> Written:
     pick = lambda options: options[int(random.integers(len(options)))]  # noqa: E731
     delimiter = pick([",", ";", "\t"])
     names = [str(n) for n in random.permutation([c.name for c in NUMBERS])[: random.integers(2, 8)]]
-    used = [columns()[n] for n in names]
+    used = [list_columns()[n] for n in names]
     inches = [bool(random.random() < 0.3) and c.unit == "mm" for c in used]
     heads = [pick(_heads(c, "in" if i else c.label)) for c, i in zip(used, inches, strict=True)]
     lines, out = [], Written(b"", "")
@@ -99,7 +99,7 @@ def written(seed: int) -> Written:
             elif si is not None:
                 out.values[key, column.name] = si
         out.refused |= set(bad)
-        note = pick([str(key), called(key).split("(")[1].rstrip(")")])
+        note = pick([str(key), format_key(key).split("(")[1].rstrip(")")])
         lines.append([*cells[:at], note, *cells[at:]])
     text = pick(["\n", "\r\n"]).join(delimiter.join(_quoted(c, delimiter) for c in line) for line in lines) + "\n"
     encoding = pick(["utf-8", "utf-8-sig", "utf-16", "utf-16-be", "cp1252"])
@@ -147,7 +147,7 @@ def _cell(column: Column, inch: bool, random: np.random.Generator, delimiter: st
 
 def _tried(sheet: Written) -> tuple[BenchSheet | None, tuple[Fault, ...]]:
     try:
-        return load_upload(sheet.name, sheet.data), ()
+        return load_uploaded_sheet(sheet.name, sheet.data), ()
     except InputError as error:
         return None, error.faults
 
@@ -200,28 +200,28 @@ def test_bytes_of_any_kind_are_read_or_refused(data: bytes) -> None:
 )
 def test_refusals_name_the_cell_and_what_to_do(text: str, says: str) -> None:
     with pytest.raises(InputError, match=r".") as error:
-        load_upload("sheet.csv", text.encode())
+        load_uploaded_sheet("sheet.csv", text.encode())
     assert says in str(error.value)
 
 
 def test_a_note_is_named_by_number_or_by_pitch() -> None:
-    assert [key_number(t) for t in ("1", "88", "C4", "c4", "A4", "Bb3", "F#5", "C♯4", "A0", "C8")] == [
+    assert [parse_key_number(t) for t in ("1", "88", "C4", "c4", "A4", "Bb3", "F#5", "C♯4", "A0", "C8")] == [
         1, 88, 40, 40, 49, 38, 58, 41, 1, 88,
     ]  # fmt: skip
-    assert all(key_number(t) is None for t in ("0", "89", "H4", "C9", "A49", "G0", "-3", "4.5", ""))
-    assert all(key_number(called(k).split("(")[1][:-1]) == k for k in range(1, 89))
+    assert all(parse_key_number(t) is None for t in ("0", "89", "H4", "C9", "A49", "G0", "-3", "4.5", ""))
+    assert all(parse_key_number(format_key(k).split("(")[1][:-1]) == k for k in range(1, 89))
 
 
 def test_a_blank_sheet_holds_every_column_and_no_reading() -> None:
-    for text, name in ((bench_files.blank(), "a.csv"), (bench_files.blank(True), "a.csv")):
-        assert all(n in text for n in columns())
+    for text, name in ((bench_files.format_blank_sheet(), "a.csv"), (bench_files.format_blank_sheet(True), "a.csv")):
+        assert all(n in text for n in list_columns())
         with pytest.raises(InputError, match="no reading"):
-            load_upload(name, text.encode())
+            load_uploaded_sheet(name, text.encode())
 
 
 def test_columns_that_give_a_part_stay_in_its_range() -> None:
-    for column in columns().values():
+    for column in list_columns().values():
         if column.path:
-            kind = kind_at(column.path)
+            kind = find_kind(column.path)
             assert kind is not None and (kind.minimum, kind.maximum) == column.limits
-    assert columns()[LEADS].text and columns()[REMARK].text and all(c.words for c in WORDS)
+    assert list_columns()[LEADS].text and list_columns()[REMARK].text and all(c.words for c in WORDS)

@@ -20,8 +20,8 @@ from hypothesis import strategies as st
 from sim.__main__ import main
 from sim.errors import InputError
 from sim.fields.definition import ALTERNATIVES
-from sim.fields.field_paths import by_path
-from sim.fields.quantity_field import brief
+from sim.fields.field_paths import index_fields
+from sim.fields.quantity_field import shorten_value
 from sim.scenario.load import load, loads
 from tests.tiers import FULL, limit_draws, try_each
 
@@ -33,7 +33,7 @@ def flat(tree: dict[str, Any], path: str = "") -> Iterator[tuple[str, Any]]:
     """The fields of a scenario, by path."""
     for name, value in tree.items():
         here = f"{path}.{name}" if path else name
-        if isinstance(value, dict) and here not in by_path():
+        if isinstance(value, dict) and here not in index_fields():
             yield from flat(value, here)
         else:
             yield here, value
@@ -92,12 +92,12 @@ BLUNDERS: list[tuple[str, Any]] = [
     ("two units", "44 {unit} {unit}"),
 ]
 PER_FIELD = 4
-QUANTITIES = [p for p in LEAVES if (f := by_path().get(p)) is not None and f.kind is not None]
+QUANTITIES = [p for p in LEAVES if (f := index_fields().get(p)) is not None and f.kind is not None]
 
 
 def spoiled(path: str, blunder: Any) -> Any:
     """The blunder fitted to a field's own unit."""
-    kind = by_path()[path].kind
+    kind = index_fields()[path].kind
     assert kind is not None
     unit = "N/m^2" if kind.form == "contact stiffness" else kind.unit
     other = "kg/s" if "g" not in unit or unit == "gf" else "ms"
@@ -147,7 +147,7 @@ def test_a_spoiled_field_is_named(path: str, value: Any) -> None:
     fault = caught.value.faults[0]
     assert fault.line == list(leaves).index(path) + 1
     if not isinstance(value, Verbatim):
-        assert fault.value == brief(value)
+        assert fault.value == shorten_value(value)
 
 
 @try_each("cases", (CASES[:: PER_FIELD * 4], CASES), ids=("some", "all"))
@@ -377,7 +377,7 @@ def test_a_left_out_value_raises_no_second_fault() -> None:
 
 
 def test_each_way_of_giving_one_thing_is_a_known_field() -> None:
-    assert {name for ways in ALTERNATIVES for way in ways for name in way} <= set(by_path())
+    assert {name for ways in ALTERNATIVES for way in ways for name in way} <= set(index_fields())
 
 
 @limit_draws(150, suppress_health_check=[HealthCheck.too_slow])

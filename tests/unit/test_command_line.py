@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from tests.tiers import try_each
 
 ROOT = Path(__file__).parents[2]
@@ -49,7 +49,7 @@ def strict(text: str) -> dict[str, Any]:
 def test_predict_json_has_every_promised_name(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "predict", DEMO, "--json")
     found = strict(out)
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert found["outcome"] == "plays"
     assert all(isinstance(found[name], float) for name in FLAT)
     assert {s["touch"] for s in found["strikes"]} >= {"soft", "medium", "hard"}
@@ -63,7 +63,7 @@ def test_predict_json_has_every_promised_name(capsys: pytest.CaptureFixture[str]
 def test_table_puts_the_outcome_first_and_shows_both_units(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "predict", DEMO, "--no-repetition")
     lines = out.splitlines()
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert lines[0].endswith("plays")
     blow = next(line for line in lines if line.startswith("blow"))
     assert "mm" in blow and "(1 3/4)" in blow
@@ -75,7 +75,7 @@ def test_table_puts_the_outcome_first_and_shows_both_units(capsys: pytest.Captur
 
 def test_unusual_readings_come_with_reason_part_and_cautions(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "predict", MIXED, "--no-repetition")
-    assert code in (commands.FINE, commands.CANNOT_PLAY)
+    assert code in (ExitCode.FINE, ExitCode.CANNOT_PLAY)
     assert "Out of the usual range" in out
     spread = next(line for line in out.splitlines() if line.startswith("spread"))
     assert spread.endswith("HIGH")
@@ -92,7 +92,7 @@ def test_inches_lead_when_asked(capsys: pytest.CaptureFixture[str]) -> None:
 def test_csv_is_one_reading_a_line(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "predict", DEMO, "--no-repetition", "--csv")
     found = {(r["group"], r["of"], r["reading"]): r for r in csv.DictReader(io.StringIO(out))}
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert 40 < float(found["settings", "", "blow"]["value"]) < 50
     assert found["settings", "", "blow"]["unit"] == "mm"
     assert found["unit", "", "outcome"]["value"] == "plays"
@@ -103,7 +103,7 @@ def test_csv_is_one_reading_a_line(capsys: pytest.CaptureFixture[str]) -> None:
 def test_figure_is_written(capsys: pytest.CaptureFixture[str], tmp_path: Path, suffix: str, magic: bytes) -> None:
     path = tmp_path / f"note.{suffix}"
     code, _, err = run(capsys, "predict", DEMO, "--no-repetition", "--json", "--figure", str(path))
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert path.read_bytes().startswith(magic)
     assert "figure written" in err
 
@@ -120,12 +120,12 @@ def test_a_change_changes_the_run(capsys: pytest.CaptureFixture[str]) -> None:
 def test_a_blocked_unit_is_read_as_far_as_it_goes(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "predict", DEMO, "--json", *BLOCKED)
     found = strict(out)
-    assert code == commands.CANNOT_PLAY
+    assert code == ExitCode.CANNOT_PLAY
     assert found["outcome"] == "blocks on the string"
     assert found["let_off_mm"] is None
     assert found["blow_mm"] > 40
     code, out, _ = run(capsys, "predict", DEMO, *BLOCKED)
-    assert code == commands.CANNOT_PLAY
+    assert code == ExitCode.CANNOT_PLAY
     assert "DOES NOT PLAY: blocks on the string" in out.splitlines()[0]
 
 
@@ -135,10 +135,10 @@ def test_groups_of_readings_and_their_traces(capsys: pytest.CaptureFixture[str],
 
     out_csv, out_parquet = tmp_path / "t.csv", tmp_path / "t.parquet"
     code, out, _ = run(capsys, command, DEMO, "--traces", str(out_csv))
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert out.splitlines()[0].endswith("plays")
     code, out, _ = run(capsys, command, DEMO, "--json", "--traces", str(out_parquet))
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert strict(out)["outcome"] == "plays"
     a, b = pd.read_csv(out_csv), pd.read_parquet(out_parquet)
     assert list(a.columns) == list(b.columns)
@@ -159,12 +159,12 @@ def test_friction_is_told_site_by_site_and_drawn(capsys: pytest.CaptureFixture[s
 
 def test_friction_of_a_unit_that_blocks_is_not_made_up(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "friction", DEMO, *BLOCKED)
-    assert code == commands.CANNOT_PLAY and "blocks on the string" in out and "hammer centre" not in out
+    assert code == ExitCode.CANNOT_PLAY and "blocks on the string" in out and "hammer centre" not in out
 
 
 def test_validate_checks_the_file_only(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(capsys, "validate", DEMO)
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert "sound" in out
 
 
@@ -184,7 +184,7 @@ def test_bad_input_is_named_and_ends_with_2(
     capsys: pytest.CaptureFixture[str], argv: tuple[str, ...], said: str
 ) -> None:
     code, out, err = run(capsys, *argv)
-    assert code == commands.BAD_INPUT
+    assert code == ExitCode.BAD_INPUT
     assert said in err
     assert out == ""
 
@@ -193,7 +193,7 @@ def test_all_faults_are_listed(capsys: pytest.CaptureFixture[str], tmp_path: Pat
     bad = tmp_path / "bad.toml"
     bad.write_text('name = "x"\nkey_number = 200\n[hammer]\nbore = "5 kg"\nborre = "5 mm"\n', encoding="utf-8")
     code, _, err = run(capsys, "validate", str(bad))
-    assert code == commands.BAD_INPUT
+    assert code == ExitCode.BAD_INPUT
     assert "key_number" in err and "bore" in err and "borre" in err
     assert "3 faults found" in err
 
@@ -202,7 +202,7 @@ def test_all_faults_are_listed(capsys: pytest.CaptureFixture[str], tmp_path: Pat
 def test_bad_typing_ends_with_2(capsys: pytest.CaptureFixture[str], argv: tuple[str, ...]) -> None:
     with pytest.raises(SystemExit) as stopped:
         main(argv)
-    assert stopped.value.code == commands.BAD_INPUT
+    assert stopped.value.code == ExitCode.BAD_INPUT
 
 
 @pytest.mark.parametrize("argv", [("--help",), ("predict", "--help"), ("strike", "--help")])
@@ -217,13 +217,13 @@ def test_help_explains_codes_and_changes(capsys: pytest.CaptureFixture[str], arg
 
 
 def test_a_shipped_scenario_may_be_named_alone(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(capsys, "validate", "concert-grand-natural")[0] == commands.FINE
+    assert run(capsys, "validate", "concert-grand-natural")[0] == ExitCode.FINE
 
 
 def test_first_compile_is_announced_as_what_it_is(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sim.cli.screen.prepare", lambda: False)
+    monkeypatch.setattr("sim.cli.screen.prepare_kernel", lambda: False)
     _, out, err = run(capsys, "weigh", DEMO, "--json")
     assert "compiling the kernel once for this machine" in err
     strict(out)
@@ -244,7 +244,7 @@ def test_ctrl_c_during_the_ensemble_ends_cleanly() -> None:
         "sys.exit(main(['repeat', sys.argv[1]]))\n"
     )
     done = subprocess.run([sys.executable, "-c", script, DEMO], cwd=ROOT, capture_output=True, text=True, timeout=120)
-    assert done.returncode == commands.INTERRUPTED
+    assert done.returncode == ExitCode.INTERRUPTED
     assert done.stdout == ""
     assert [line for line in done.stderr.splitlines() if "compiling" not in line] == [
         "interrupted; nothing is left half done"
@@ -264,7 +264,7 @@ READ = str(ROOT / "scenarios" / "readings" / "sluggish-note.toml")
 def test_blank_sheets_are_printed_without_computing(capsys: pytest.CaptureFixture[str]) -> None:
     for form, first in ((("--blank",), "# Readings"), (("--blank", "csv"), "reading,value,accuracy")):
         code, out, _ = run(capsys, "diagnose", DEMO, *form)
-        assert code == commands.FINE and out.startswith(first) and "pinning_hammer" in out
+        assert code == ExitCode.FINE and out.startswith(first) and "pinning_hammer" in out
 
 
 def test_diagnosis_of_nothing_and_of_a_bad_sheet(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -275,15 +275,15 @@ def test_diagnosis_of_nothing_and_of_a_bad_sheet(capsys: pytest.CaptureFixture[s
         (("--readings", str(bad)), "changed over"), (("--readings", READ, "--calibrate", "x.csv"), "--calibrate"),
     ):  # fmt: skip
         code, out, err = run(capsys, "diagnose", DEMO, *argv)
-        assert code == commands.BAD_INPUT and not out and says in err
+        assert code == ExitCode.BAD_INPUT and not out and says in err
 
 
 def test_diagnosis_against_a_unit_that_does_not_play_says_so(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "diagnose", DEMO, "--readings", READ, *BLOCKED)
-    assert code == commands.CANNOT_PLAY and not out and "regulate it first" in err
+    assert code == ExitCode.CANNOT_PLAY and not out and "regulate it first" in err
 
 
 def test_repinning_a_centre_that_is_none_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     for wrong in ("hamer=3gf", "hammer", "hammer=900 gf", "key=3 gf", "hammer=3 mm"):
         code, _, err = run(capsys, "friction", DEMO, "--repin", wrong)
-        assert code == commands.BAD_INPUT and "--repin" in err
+        assert code == ExitCode.BAD_INPUT and "--repin" in err

@@ -12,10 +12,10 @@ import pytest
 
 import sim
 from sim.__main__ import main
-from sim.bench.reading_list import KINDS, flat, names, take
-from sim.cli import commands
-from sim.studies.compare import Comparison, Line, compare, differing
-from sim.studies.variants import Origin
+from sim.bench.reading_list import READING_KINDS, list_reading_names, list_readings, take_readings
+from sim.cli.command import ExitCode
+from sim.studies.compare import Comparison, ReadingDifference, compare_units, find_input_differences
+from sim.studies.variants import BaseScenario
 from sim.unit.model import GRAVITY
 
 DEMO, SHARP, DAMPED, WISHES = "concert-grand-natural", "concert-grand-sharp", "damped", "targets-example"
@@ -24,10 +24,10 @@ GF = GRAVITY * 1e-3
 
 @cache
 def compared(other: str = DEMO, *changes: tuple[str, str]) -> Comparison:
-    return compare(Origin.of(DEMO), Origin.of(other, dict(changes)), repetition=False)
+    return compare_units(BaseScenario.of(DEMO), BaseScenario.of(other, dict(changes)), repetition=False)
 
 
-def line(c: Comparison, name: str) -> Line:
+def line(c: Comparison, name: str) -> ReadingDifference:
     return next(found for found in c.lines if found.reading.name == name)
 
 
@@ -94,28 +94,28 @@ def test_a_change_that_cannot_stand_alone_is_named_and_the_whole_still_compared(
 def test_a_felts_exponent_comes_with_its_stiffness() -> None:
     """The exponent stands in the stiffness's unit (N/m^p): changed apart, the two would contradict."""
     changes = {"contacts.string.stiffness": "2e10 N/m^3"}
-    found = {c.name: c.overrides for c in differing(Origin.of(DEMO), Origin.of(DEMO, changes))}
+    found = {c.name: c.overrides for c in find_input_differences(BaseScenario.of(DEMO), BaseScenario.of(DEMO, changes))}
     assert found.keys() == {"contacts.string.stiffness"}
     text = found["contacts.string.stiffness"]["contacts.string.stiffness"]
-    assert Origin.of(DEMO, {"contacts.string.stiffness": text}).loaded.contacts["string"].exponent == 3.0
+    assert BaseScenario.of(DEMO, {"contacts.string.stiffness": text}).loaded.contacts["string"].exponent == 3.0
 
 
 def test_the_same_unit_twice_differs_in_nothing() -> None:
-    assert list(differing(Origin.of(DEMO), Origin.of(DEMO))) == []
+    assert list(find_input_differences(BaseScenario.of(DEMO), BaseScenario.of(DEMO))) == []
 
 
 def test_wishes_that_differ_are_inputs_that_differ() -> None:
-    found = {change.name for change in differing(Origin.of(DEMO), Origin.of(WISHES))}
+    found = {change.name for change in find_input_differences(BaseScenario.of(DEMO), BaseScenario.of(WISHES))}
     assert "targets.blow" in found and "targets.spring_rise" in found
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", READING_KINDS)
 def test_a_kind_of_reading_gives_what_it_says(kind: str) -> None:
     unit = sim.load(DEMO)
-    found = flat(take(unit, kind))
+    found = list_readings(take_readings(unit, kind))
     read = {name for name, taken in found.items() if taken.value is not None}
-    assert set(names(kind)) <= set(found)
-    missing = set(names(kind)) - read
+    assert set(list_reading_names(kind)) <= set(found)
+    missing = set(list_reading_names(kind)) - read
     assert missing <= {"damper_start"}, "the demo has no damper; everything else of it can be read"
 
 
@@ -132,7 +132,7 @@ def test_command_prints_both_with_the_carrier(capsys: pytest.CaptureFixture[str]
     picture = tmp_path / "both.svg"
     code, out, err = run(capsys, *CHANGED, "--figure", str(picture))
     down = next(text for text in out.splitlines() if text.startswith("down weight"))
-    assert code == commands.FINE
+    assert code == ExitCode.FINE
     assert "!" in down and "friction.key +4" in down
     assert "…" not in down, "numbers are shown in full"
     assert picture.read_text(encoding="utf-8").count("<path") > 6 and "figure written" in err
@@ -155,7 +155,7 @@ def test_command_changes_the_second_of_two_files(capsys: pytest.CaptureFixture[s
     asked = ("compare", DEMO, DAMPED, "--set", "friction.key=24.22 N·mm", "--no-repetition", "--figure", str(picture))
     code, out, _ = run(capsys, *asked, "--json")
     found = json.loads(out)
-    assert code == commands.FINE and {i["input"] for i in found["inputs"]} == {"damper", "friction.key"}
+    assert code == ExitCode.FINE and {i["input"] for i in found["inputs"]} == {"damper", "friction.key"}
     down = next(r for r in found["readings"] if r["reading"] == "down_weight_gf")
     assert sum(down["alone"].values()) + down["interaction"] == pytest.approx(down["together"], rel=1e-9)
     assert down["together"] + down["no_single_field"] == pytest.approx(down["b"] - down["a"], rel=1e-9)
@@ -163,9 +163,9 @@ def test_command_changes_the_second_of_two_files(capsys: pytest.CaptureFixture[s
 
 
 def test_what_both_are_called_when_only_an_input_differs() -> None:
-    from sim.report.compare import draw
+    from sim.report.compare import draw_comparison
 
-    figure = draw(compared(DEMO, ("friction.key", "24.22 N·mm")))
+    figure = draw_comparison(compared(DEMO, ("friction.key", "24.22 N·mm")))
     assert figure.get_suptitle().endswith("the same with friction.key 24.22 N·mm")
     assert [axes.get_xlabel() for axes in figure.axes] == ["time, ms", "key travel, mm", "key travel, mm"]
     assert all(len(axes.lines) >= 2 for axes in figure.axes)
@@ -173,16 +173,16 @@ def test_what_both_are_called_when_only_an_input_differs() -> None:
 
 def test_a_small_difference_of_a_reading_without_accuracy_is_not_traced() -> None:
     """The hammer's centre takes per cents of a soft blow's peak force, less of a hard one's: told of the first."""
-    from sim.cli.screen import plain
-    from sim.report.compare import tables
+    from sim.cli.screen import render_plain
+    from sim.report.compare import build_tables
 
     c = compared(DEMO, ("friction.hammer", "2.1 N·mm"), ("springs.repetition", "110 %"))
-    lines = plain(tables(c), width=160).splitlines()
+    lines = render_plain(build_tables(c), width=160).splitlines()
     soft, hard = (next(line for line in lines if line.startswith(f"peak force, {touch}")) for touch in ("soft", "hard"))
     assert "friction.hammer" in soft and "friction.hammer" not in hard
 
 
 def test_command_needs_something_to_compare_with(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "compare", DEMO)
-    assert code == commands.BAD_INPUT and out == ""
+    assert code == ExitCode.BAD_INPUT and out == ""
     assert "--set" in err

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 import sim
-from sim.parallel import on_all_cores
+from sim.parallel import run_on_all_cores
 from sim.regulation import rails
 
 LONG = 60.0
@@ -30,7 +30,7 @@ def test_who_waits_for_a_long_job_is_asked_meanwhile_and_may_give_up() -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        on_all_cores([job] * 500, progress, lambda number: f"job {number}", given_up=given_up)
+        run_on_all_cores([job] * 500, progress, lambda number: f"job {number}", given_up=given_up)
     assert all(noticed) and len(noticed) < 500, "those under way notice, no other is begun"
 
 
@@ -39,7 +39,7 @@ def test_a_job_s_own_error_is_raised() -> None:
         raise TimeoutError("its own")
 
     with pytest.raises(TimeoutError, match="its own"):
-        on_all_cores([job], lambda done, what: None)
+        run_on_all_cores([job], lambda done, what: None)
 
 
 def test_a_map_given_up_ends_each_row_at_its_next_place(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -57,10 +57,10 @@ def test_a_map_given_up_ends_each_row_at_its_next_place(monkeypatch: pytest.Monk
         asked.set()
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(rails, "place", place)
+    monkeypatch.setattr(rails, "evaluate_place", place)
     monkeypatch.setattr(rails, "regulate", lambda unit, *_, **__: SimpleNamespace(unit=unit, misses=()))
     axis = [i * 1e-4 for i in range(side)]
     with pytest.raises(KeyboardInterrupt):
-        rails.grid(sim.load("concert-grand-natural"), {}, axis, axis, progress=progress)
+        rails.evaluate_grid(sim.load("concert-grand-natural"), {}, axis, axis, progress=progress)
     begun = min(os.cpu_count() or 1, side)
     assert begun <= len(read) <= 2 * begun

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
-from sim.cli import commands
+from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.parts import search
-from sim.parts.fit import Fit, fit
-from sim.parts.geometry import by_measures
-from sim.parts.readings import Readings, read
+from sim.parts.fit import PartsFit, fit_parts
+from sim.parts.geometry import check_lines
+from sim.parts.readings import PartsReadings, read_parts
 from sim.scenario import composite
 from sim.scenario.composite import PARTS, Base, Source
 from sim.unit.model import GRAVITY
@@ -27,7 +27,7 @@ GF = 1e-3 * GRAVITY
 
 @cache
 def base() -> Base:
-    return composite.base(DEMO)
+    return composite.load_base(DEMO)
 
 
 def part(folder: Path, section: str, **measures: str) -> Source:
@@ -37,18 +37,18 @@ def part(folder: Path, section: str, **measures: str) -> Source:
     demo = folder / DEMO.name
     demo.write_bytes(DEMO.read_bytes())
     path.write_text(f'based_on = "{DEMO.name}"\nname = "other {section}"\n[{section}]\n{lines}\n', encoding="utf-8")
-    return composite.source(path)
+    return composite.load_source(path)
 
 
-def named(found: Fit) -> dict[str, str]:
+def named(found: PartsFit) -> dict[str, str]:
     return {c.name: f"{c.found}; {c.change}" for c in found.clashes}
 
 
 def test_parts_of_the_base_itself_go_together_and_come_to_its_numbers() -> None:
-    same = composite.source(DEMO)
-    made = composite.compose(base(), dict.fromkeys(PARTS, same)).build()
+    same = composite.load_source(DEMO)
+    made = composite.compose_unit(base(), dict.fromkeys(PARTS, same)).build()
     assert made.key == base().unit.key and made.wippen == base().unit.wippen and made.hammer == base().unit.hammer
-    found = fit(base(), {"hammer": same})
+    found = fit_parts(base(), {"hammer": same})
     assert found.together and not found.clashes and found.readings is not None
     assert found.readings.settings.blow == pytest.approx(44.5e-3, abs=0.05e-3)
     assert found.readings.capstan_off_line == pytest.approx(0, abs=0.3e-3), "feasibility: within 0.25 mm"
@@ -59,7 +59,7 @@ def test_parts_of_the_base_itself_go_together_and_come_to_its_numbers() -> None:
 def test_screws_keep_the_bases_gaps_on_other_parts(tmp_path: Path) -> None:
     """A wippen with its heel 2 mm lower: the capstan goes 2 mm down, button and drop screw keep their gaps."""
     low = part(tmp_path, "wippen", heel_drop="23.8 mm", centre_to_heel="62.15 mm", heel_to_jack="38.7 mm")
-    made = composite.compose(base(), {"wippen": low})
+    made = composite.compose_unit(base(), {"wippen": low})
     assert made.measures["settings.capstan_height"] == pytest.approx(41.14e-3, abs=1e-6)
     again = Base(base().source, made.build(), made.measures)
     for name, gap in base().gaps.items():
@@ -69,18 +69,18 @@ def test_screws_keep_the_bases_gaps_on_other_parts(tmp_path: Path) -> None:
 def test_capstan_line_clash_has_the_number_that_was_put_in(tmp_path: Path) -> None:
     """Heel arm 57.42 mm at the base; a heel at 65.47 mm (69 and 21.8 mm, Pythagoras) is 8.0 mm off the capstan."""
     far = part(tmp_path, "wippen", centre_to_heel="69 mm", heel_to_jack="34 mm")
-    found = fit(base(), {"wippen": far})
+    found = fit_parts(base(), {"wippen": far})
     clash = next(c for c in found.clashes if c.name == "capstan_line")
     assert not found.together and clash.grave
     assert "8.0 mm behind" in clash.found and "8.0 mm forward" in clash.change and "57.4 mm" in clash.change
     near = part(tmp_path, "wippen", centre_to_heel="64.3 mm", heel_to_jack="36 mm")
-    warned = next(c for c in fit(base(), {"wippen": near}).clashes if c.name == "capstan_line")
+    warned = next(c for c in fit_parts(base(), {"wippen": near}).clashes if c.name == "capstan_line")
     assert not warned.grave, "3 mm off its middle the heel is still borne"
 
 
 def test_a_sharps_key_is_told_by_how_much_it_misses() -> None:
     """Its pin stands 15 mm farther back (the scenario says so): no unit, and the number all the same."""
-    found = fit(base(), {"key": composite.source(ROOT / "scenarios" / "concert-grand-sharp.toml")})
+    found = fit_parts(base(), {"key": composite.load_source(ROOT / "scenarios" / "concert-grand-sharp.toml")})
     assert found.unit is None and not found.together
     assert "15.0 mm in front" in named(found)["capstan_line"]
 
@@ -97,7 +97,7 @@ def test_a_sharps_key_is_told_by_how_much_it_misses() -> None:
     ],
 )
 def test_clashes_are_named(tmp_path: Path, section: str, measures: dict[str, str], clash: str, words: str) -> None:
-    found = fit(base(), {section: part(tmp_path, section, **measures)})
+    found = fit_parts(base(), {section: part(tmp_path, section, **measures)})
     assert clash in named(found), named(found)
     assert words in named(found)[clash]
 
@@ -105,10 +105,10 @@ def test_clashes_are_named(tmp_path: Path, section: str, measures: dict[str, str
 def test_spread_and_heel_arm_by_hand() -> None:
     """57.42 mm of heel arm goes with 112.6 mm of spread (0.51): 114.4 mm is 1.8 mm long, 117 mm beyond use."""
     measures = dict(base().measures)
-    assert by_measures(measures) == ()
-    (long,) = by_measures(measures | {"rails.spread": 114.4e-3})
+    assert check_lines(measures) == ()
+    (long,) = check_lines(measures | {"rails.spread": 114.4e-3})
     assert long.name == "spread" and not long.grave and "1.8 mm less" in long.change
-    (beyond,) = by_measures(measures | {"rails.spread": 117e-3})
+    (beyond,) = check_lines(measures | {"rails.spread": 117e-3})
     assert beyond.grave and "58.3" not in beyond.change and "59.7 mm" in beyond.change
 
 
@@ -119,19 +119,21 @@ def test_flange_height_against_the_rail(tmp_path: Path) -> None:
         'wippen_centre_height = "106.34 mm"', 'wippen_rail_height = "84.34 mm"'
     )
     rail.write_text(text.replace("[wippen]", '[wippen]\nflange_height = "22 mm"'), encoding="utf-8")
-    on = composite.base(rail)
+    on = composite.load_base(rail)
     assert on.unit.wippen.centre[1] == pytest.approx(base().unit.wippen.centre[1], abs=1e-9)
     high = tmp_path / "high.toml"
     high.write_text('based_on = "base.toml"\n[wippen]\nflange_height = "23.5 mm"\n', encoding="utf-8")
-    found = fit(on, {"wippen": composite.source(high)})
+    found = fit_parts(on, {"wippen": composite.load_source(high)})
     assert "1.5 mm higher" in named(found)["flange_height"] and "22.0 mm" in named(found)["flange_height"]
-    unknown = fit(base(), {"wippen": composite.source(high)})
+    unknown = fit_parts(base(), {"wippen": composite.load_source(high)})
     assert "flange_height" not in named(unknown) and any("cannot be compared" in r for r in unknown.remarks)
 
 
 def test_a_shorter_knuckle_wants_less_dip() -> None:
     """15.5 mm on a 17 mm stack: 0.390 against 0.420 in (technicians' list, 1998), 0.76 mm less dip."""
-    found = fit(base(), {"hammer": composite.source(SHOP / "shanks-15-5.toml")}, wishes={"aftertouch": 1.1e-3})
+    found = fit_parts(
+        base(), {"hammer": composite.load_source(SHOP / "shanks-15-5.toml")}, wishes={"aftertouch": 1.1e-3}
+    )
     assert found.readings is not None and not found.together
     assert "aftertouch" in named(found)
     dip = next(r for r in found.rooms if r.move == "dip")
@@ -144,11 +146,11 @@ def test_search_finds_what_was_hidden_and_tells_why_the_rest_is_refused(tmp_path
     other = part(tmp_path, "hammer", weight="10.2 g", head_mass="8.14 g")
     part(tmp_path, "wippen", centre_to_heel="69 mm", heel_to_jack="34 mm")
     (tmp_path / DEMO.name).write_bytes(DEMO.read_bytes())
-    wanted = fit(base(), {"hammer": other}).readings
-    assert isinstance(wanted, Readings)
+    wanted = fit_parts(base(), {"hammer": other}).readings
+    assert isinstance(wanted, PartsReadings)
     wishes = {"balance_weight": wanted.touch.balance_weight or 0.0, "inertia": wanted.inertia or 0.0}
     told: list[float] = []
-    found = search.search(base(), tmp_path, wishes=wishes, progress=lambda share, what: told.append(share))
+    found = search.search_combinations(base(), tmp_path, wishes=wishes, progress=lambda share, what: told.append(share))
     assert found.combinations == 4
     assert found.found[0].parts["hammer"] == "other hammer" and found.found[0].parts["wippen"] == base().source.name
     assert {r.stage for r in found.refused} == {"lines", "engine"}
@@ -161,25 +163,25 @@ def test_search_sets_up_no_more_than_asked_and_lists_bad_files(tmp_path: Path) -
     part(tmp_path, "hammer", weight="9.7 g")
     (tmp_path / "broken.toml").write_text("[hammer\n", encoding="utf-8")
     (tmp_path / "wild.toml").write_text('[hammer]\nbore = "5 m"\n', encoding="utf-8")
-    found = search.search(base(), tmp_path, most=1)
+    found = search.search_combinations(base(), tmp_path, most=1)
     assert len(found.found) == 1 and found.not_played == 2
     assert {Path(f.file).name for f in found.bad_files} == {"broken.toml", "wild.toml"}
 
 
 def test_command_tells_and_refuses(capsys: pytest.CaptureFixture[str]) -> None:
     shanks = str(SHOP / "wippens-other-stack.toml")
-    assert main(["fit", "--wippen", shanks]) == commands.CANNOT_PLAY
+    assert main(["fit", "--wippen", shanks]) == ExitCode.CANNOT_PLAY
     out = capsys.readouterr().out
     assert "heel against capstan line" in out and "key weights are lead" in out
-    assert main(["fit", "--hammer", str(SHOP / "heads-light.toml"), "--json"]) == commands.FINE
+    assert main(["fit", "--hammer", str(SHOP / "heads-light.toml"), "--json"]) == ExitCode.FINE
     body = json.loads(capsys.readouterr().out)
     assert body["together"] and 300 < body["readings"]["inertia_g"] < 400
-    assert main(["fit"]) == commands.BAD_INPUT
-    assert main(["fit", "--hammer", "no-such-file"]) == commands.BAD_INPUT
-    assert main(["fit", "--search", "no-such-folder"]) == commands.BAD_INPUT
+    assert main(["fit"]) == ExitCode.BAD_INPUT
+    assert main(["fit", "--hammer", "no-such-file"]) == ExitCode.BAD_INPUT
+    assert main(["fit", "--search", "no-such-folder"]) == ExitCode.BAD_INPUT
     err = capsys.readouterr().err
     assert "--key, --wippen" in err and "no-such-file" in err and "a folder of scenario files" in err
-    assert main(["fit", "--hammer", shanks, "--target", "blow=-3mm", "bore=5mm", "inertia=9gf"]) == commands.BAD_INPUT
+    assert main(["fit", "--hammer", shanks, "--target", "blow=-3mm", "bore=5mm", "inertia=9gf"]) == ExitCode.BAD_INPUT
     err = capsys.readouterr().err
     assert "3 faults" in err and "bore" in err
 
@@ -188,13 +190,13 @@ def test_raw_coordinates_are_no_parts(tmp_path: Path) -> None:
     path = tmp_path / "raw.toml"
     path.write_text('name = "x"\nkey_number = 40\n[coordinates.jack]\ntoe_radius = "3 mm"\n', encoding="utf-8")
     with pytest.raises(InputError, match="parts are exchanged by their measures"):
-        composite.source(path)
+        composite.load_source(path)
 
 
 def test_heavier_hammer_by_the_trades_rule() -> None:
     """0.1 g of hammer weighs about 0.5 g at the key (technicians' list, 2007); light heads are 0.36 g lighter."""
-    light = fit(base(), {"hammer": composite.source(SHOP / "heads-light.toml")}).readings
-    own = read(fit(base(), {"hammer": composite.source(DEMO)}).unit or base().unit)
+    light = fit_parts(base(), {"hammer": composite.load_source(SHOP / "heads-light.toml")}).readings
+    own = read_parts(fit_parts(base(), {"hammer": composite.load_source(DEMO)}).unit or base().unit)
     assert light is not None and light.touch.balance_weight is not None and own.touch.balance_weight is not None
     lighter = (own.touch.balance_weight - light.touch.balance_weight) / GF
     assert lighter == pytest.approx(0.36 * 5.2, abs=0.5)

@@ -16,8 +16,9 @@ import numba
 import pytest
 
 from sim.__main__ import main
-from sim.atomic_write import whole
-from sim.cli import commands, screen
+from sim.atomic_write import write_atomically
+from sim.cli import screen
+from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.physics import kernel_loader
 
@@ -50,11 +51,11 @@ def test_files_on_a_full_disk_are_left_as_they_were(tmp_path: Path, tell: Tell) 
     assert set(found["there"]) - {"filler"} == set(found["kept"]) and len(found["kept"]) == 4
     for name, kept in found["kept"].items():
         without, again = found["without"][name], found["with"][name]
-        assert kept and without["code"] == commands.BAD_INPUT
+        assert kept and without["code"] == ExitCode.BAD_INPUT
         assert name in without["err"] and "Traceback" not in without["err"]
         assert any(os.strerror(code).lower() in without["err"] for code in (errno.ENOSPC, errno.EFBIG))
         assert name == "rows.parquet" or json.loads(without["out"])["outcome"] == "plays"
-        assert again["code"] == commands.FINE
+        assert again["code"] == ExitCode.FINE
     assert "3 rows; 2 made now (0 refused), 1 there before" in found["with"]["rows.parquet"]["err"]
     tell(happened=f"all of it; told: {found['without']['press.csv']['err'].splitlines()[0]}")
 
@@ -65,7 +66,7 @@ def test_output_to_a_full_disk_ends_in_words(tell: Tell) -> None:
     with open("/dev/full", "wb") as out:
         command = [sys.executable, "-m", "sim", "validate", "concert-grand-natural"]
         done = subprocess.run(command, cwd=ROOT, stdout=out, stderr=subprocess.PIPE, text=True)
-    assert done.returncode == commands.BAD_INPUT and len(done.stderr.splitlines()) == 1
+    assert done.returncode == ExitCode.BAD_INPUT and len(done.stderr.splitlines()) == 1
     assert os.strerror(errno.ENOSPC).lower() in done.stderr
     tell(happened=f"exit code 2: {done.stderr.strip()}")
 
@@ -98,11 +99,11 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     path, other = tmp_path / "note.csv", tmp_path / "other.csv"
     path.write_text("old", encoding="utf-8")
     path.chmod(0o640)
-    with pytest.raises(OSError, match=tmp_path.name), whole(path) as new:
+    with pytest.raises(OSError, match=tmp_path.name), write_atomically(path) as new:
         (new.write_text("half", encoding="utf-8"), tmp_path.write_text("fails", encoding="utf-8"))
     assert path.read_text(encoding="utf-8") == "old" and os.listdir(tmp_path) == ["note.csv"]
     for target in (path, other):
-        with whole(target) as new:
+        with write_atomically(target) as new:
             assert (new.suffix, new.parent) == (target.suffix, target.parent)
             new.write_text("new", encoding="utf-8")
         assert target.read_text(encoding="utf-8") == "new"
@@ -120,7 +121,7 @@ def test_a_link_in_place_of_a_file_is_not_followed(tmp_path: Path, tell: Tell) -
     folder.mkdir()
     outside.write_text("precious", encoding="utf-8")
     (folder / "press.csv").symlink_to(outside)
-    assert main(("weigh", "concert-grand-natural", "--json", "--traces", str(folder / "press.csv"))) == commands.FINE
+    assert main(("weigh", "concert-grand-natural", "--json", "--traces", str(folder / "press.csv"))) == ExitCode.FINE
     assert outside.read_text(encoding="utf-8") == "precious"
     assert not (folder / "press.csv").is_symlink() and (folder / "press.csv").stat().st_size > 1000
     tell(happened="replaced; the target is as it was")
@@ -130,10 +131,10 @@ def test_a_file_that_may_not_be_written_is_not_replaced(tmp_path: Path, monkeypa
     path = tmp_path / "note.csv"
     path.write_text("old", encoding="utf-8")
     monkeypatch.setattr(os, "access", lambda *_: False)
-    with pytest.raises(PermissionError), whole(path):
+    with pytest.raises(PermissionError), write_atomically(path):
         pass
     with pytest.raises(InputError, match="may be written"):
-        screen.out_file(str(path), (".csv",), "--traces")
+        screen.check_out_file(str(path), (".csv",), "--traces")
     assert path.read_text(encoding="utf-8") == "old"
 
 
@@ -149,6 +150,6 @@ def test_names_that_no_file_can_have_are_refused_before_anything_is_computed(
     else:
         Path("pipe.csv").mkdir()
     before = os.listdir()
-    assert main(("weigh", "concert-grand-natural", "--traces", name)) == commands.BAD_INPUT
+    assert main(("weigh", "concert-grand-natural", "--traces", name)) == ExitCode.BAD_INPUT
     said = capsys.readouterr()
     assert "--traces" in said.err and not said.out and os.listdir() == before

@@ -26,11 +26,11 @@ from sim.report import predict, rails
 from sim.report.drawing import draw as drawing
 from sim.report.drawing import figures
 from sim.report.formats import frames, tables
-from sim.report.formats.traces import cell, csv_text
+from sim.report.formats.traces import format_cell, format_csv_lines
 from sim.scenario.load import loads
-from sim.studies.compare import Comparison, compare
-from sim.studies.friction import Friction, friction
-from sim.studies.variants import Origin
+from sim.studies.compare import Comparison, compare_units
+from sim.studies.friction import FrictionComparison, compare_friction
+from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
 
 Tell = Callable[..., None]
@@ -49,16 +49,16 @@ class Made:
     """One unit's results, to be shown under any name."""
 
     def __init__(self) -> None:
-        origin = Origin.of(DEMO, {"springs.repetition": "95%"})
+        origin = BaseScenario.of(DEMO, {"springs.repetition": "95%"})
         self.unit: ActionUnit = origin.ready
         self.prediction: Prediction = sim.predict(self.unit, repetition=False)
-        self.both: Comparison = compare(Origin.of(DEMO), origin, repetition=False)
-        self.lost: Friction = friction(origin)
+        self.both: Comparison = compare_units(BaseScenario.of(DEMO), origin, repetition=False)
+        self.lost: FrictionComparison = compare_friction(origin)
 
-    def named(self, name: str) -> tuple[ActionUnit, Comparison, Friction, Place]:
+    def named(self, name: str) -> tuple[ActionUnit, Comparison, FrictionComparison, Place]:
         unit = replace(self.unit, name=name)
         both = replace(self.both, units=(unit, unit))
-        lost = Friction(*(replace(felt, unit=unit) for felt in (self.lost.own, self.lost.healthy)))
+        lost = FrictionComparison(*(replace(felt, unit=unit) for felt in (self.lost.own, self.lost.healthy)))
         return unit, both, lost, Place(0.0, 0.0, 0.113, True, "", aftertouch=1e-3, unit=unit)
 
 
@@ -74,16 +74,16 @@ def test_markup_in_a_name_is_drawn_as_it_stands(made: Made, tmp_path: Path, tell
     unit, both, lost, place = made.named(MARKUP)
     cells = ((place, replace(place, dx=1e-3)),)
     drawn = {
-        "sheet": partial(drawing.sheet, unit, made.prediction),
-        "friction": partial(budget.draw, lost),
-        "comparison": partial(comparison.draw, both),
-        "map of rails": partial(rails.figure, unit, MOVES, cells, cells[0][:1]),
+        "sheet": partial(drawing.draw_sheet, unit, made.prediction),
+        "friction": partial(budget.draw_friction, lost),
+        "comparison": partial(comparison.draw_comparison, both),
+        "map of rails": partial(rails.draw_rail_map, unit, MOVES, cells, cells[0][:1]),
     }
     for what, draw in drawn.items():
-        figures.save(draw(), tmp_path / "drawn.svg")
+        figures.save_figure(draw(), tmp_path / "drawn.svg")
         assert MARKUP in "".join(ElementTree.parse(tmp_path / "drawn.svg").getroot().itertext()), what
     out = io.BytesIO()
-    rails.template(unit, place, MOVES, out)
+    rails.draw_rail_template(unit, place, MOVES, out)
     assert out.getvalue().startswith(b"%PDF")
     tell(happened=f"it is in {len(drawn)} figures, and the template is drawn")
 
@@ -92,13 +92,13 @@ def test_markup_in_a_name_is_printed_as_it_stands(made: Made, tell: Tell) -> Non
     tell(tried="the same name in the tables on a terminal", expected="the very text, one line")
     unit, both, lost, place = made.named(MARKUP)
     printed: Mapping[str, tuple[RenderableType, ...]] = {
-        "prediction": (tables.prediction(made.prediction, unit),),
-        "comparison": (comparison.tables(both),),
-        "friction": (budget.tables(replace(lost, own=replace(lost.own, budget=None))),),
-        "rails": tuple(rails.tables(unit, MOVES, ((place,),), (place,), {}, {})),
+        "prediction": (tables.build_prediction_tables(made.prediction, unit),),
+        "comparison": (comparison.build_tables(both),),
+        "friction": (budget.build_tables(replace(lost, own=replace(lost.own, budget=None))),),
+        "rails": tuple(rails.build_tables(unit, MOVES, ((place,),), (place,), {}, {})),
     }
     for what, parts in printed.items():
-        assert MARKUP in screen.plain(*parts, width=300), what
+        assert MARKUP in screen.render_plain(*parts, width=300), what
     assert loads(f"name = '''{MARKUP}'''\nkey_number = 40\n").name == MARKUP
     tell(happened=f"it is in {len(printed)} of them, unchanged")
 
@@ -112,15 +112,15 @@ def taken_for_formulas(text: str) -> list[str]:
 @given(st.lists(st.text(max_size=12) | st.sampled_from(FORMULAS), min_size=1, max_size=5))
 @example(list(FORMULAS))
 def test_no_text_becomes_a_formula(cells: list[str]) -> None:
-    assert not taken_for_formulas(csv_text(cells, [cells, [f"x;{c}" for c in cells]]))
+    assert not taken_for_formulas(format_csv_lines(cells, [cells, [f"x;{c}" for c in cells]]))
 
 
 def test_formulas_in_cells_are_made_plain_and_numbers_left_alone(tell: Tell) -> None:
     tell(tried=f"{len(FORMULAS)} formulas as texts of a table, read back with , ; tab and | between cells",
          expected="no cell begins as a formula does; signed numbers stay as they are")  # fmt: skip
     assert all(taken_for_formulas(f"{f}\n") for f in ("=1+1", "x;=1", "@SUM(1)", "-2+3"))
-    assert not taken_for_formulas(csv_text(["name"], [[f] for f in FORMULAS]))
-    assert [cell(v) for v in (-1.5, "-1.5", "+0.2 mm", "-3 N·mm", "+1e-3", None, True, float("nan"))] == [
+    assert not taken_for_formulas(format_csv_lines(["name"], [[f] for f in FORMULAS]))
+    assert [format_cell(v) for v in (-1.5, "-1.5", "+0.2 mm", "-3 N·mm", "+1e-3", None, True, float("nan"))] == [
         "-1.5", "-1.5", "+0.2 mm", "-3 N·mm", "+1e-3", "", "yes", ""
     ]  # fmt: skip
     tell(happened="none does; they stay")
@@ -130,7 +130,7 @@ def test_tables_of_a_unit_named_as_a_formula_hold_none(made: Made, tell: Tell) -
     tell(tried="=1+1;=2 as the name of a unit, in the CSV of readings, comparison and frames", expected="no formula")
     unit, both, *_ = made.named("=1+1;=2")
     frame = sim.to_frame(made.prediction, unit).assign(name=unit.name)
-    told = (predict.csv(made.prediction, unit), comparison.csv(both), frames.csv(frame))
+    told = (predict.format_csv(made.prediction, unit), comparison.format_csv(both), frames.format_frame_csv(frame))
     for text in told:
         assert text.count("\n") > 20 and not taken_for_formulas(text)
     assert "'=1+1;'=2" in told[2]

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from sim.cli import screen
 from sim.diagnosis import observations
 from sim.errors import InputError
-from sim.fields.quantity_field import STEERS
-from sim.fields.untrusted_text import DEEPEST_NAME, LARGEST_FILE, MOST_VALUES, decode, parse_toml
+from sim.fields.quantity_field import CONTROL_CHARACTERS
+from sim.fields.untrusted_text import DEEPEST_NAME, LARGEST_FILE, MOST_VALUES, decode_text, parse_toml
 from sim.piano import sheet
 from sim.scenario.load import load, loads
-from sim.studies import spans
+from sim.studies import parameter_grid
 from tests.unit.test_broken_scenarios import GOOD, check_faults
 
 Tell = Callable[..., None]
@@ -25,8 +25,8 @@ HEAD = 'name = "x"\nkey_number = 40\n'
 FILE = "hostile.toml"
 READERS: Mapping[str, Callable[[str], object]] = {
     "scenario": lambda text: loads(text, FILE),
-    "sheet of readings": lambda text: observations.loads(text, FILE),
-    "sheet of a piano": lambda text: sheet.loads(text, FILE),
+    "sheet of readings": lambda text: observations.parse_observations(text, FILE),
+    "sheet of a piano": lambda text: sheet.parse_sheet(text, FILE),
 }
 MANY, DEEP, LONG = f"at most {MOST_VALUES} values", "nested too deep", "number too long"
 FIELDS = "".join(f"k{i}=1\n" for i in range(30_000))
@@ -82,8 +82,7 @@ DOTS = ".".join("a" * 3 * DEEPEST_NAME)
 
 
 @pytest.mark.parametrize(
-    "line",
-    [f'note = "{DOTS}"', f"note = '{DOTS}'", f'note = """x\n{DOTS}"""', f"# {DOTS}", f'note = "\\"{DOTS}"'],
+    "line", [f'note = "{DOTS}"', f"note = '{DOTS}'", f'note = """x\n{DOTS}"""', f"# {DOTS}", f'note = "\\"{DOTS}"']
 )
 def test_dots_in_notes_and_remarks_are_no_depth(line: str) -> None:
     with pytest.raises(InputError) as caught:
@@ -131,7 +130,7 @@ def test_bytes_that_are_no_text_are_refused(what: str, tell: Tell) -> None:
     data, words = BYTES[what]
     tell(tried=f"{what}, as a file", expected="one fault that says what it is")
     with pytest.raises(InputError) as caught:
-        decode(data, FILE)
+        decode_text(data, FILE)
     check_faults(caught.value, FILE)
     assert words in str(caught.value) and len(caught.value.faults) == 1
     tell(happened=str(caught.value))
@@ -187,14 +186,14 @@ def test_names_that_steer_a_terminal_are_refused_and_never_printed(
     tell(tried=f"{len(names)} names with escape sequences, line breaks, NUL or turned writing, of units, pianos, files",
          expected="refused; in messages a ? in place of each")  # fmt: skip
     for name in names:
-        for read in (loads, sheet.loads):
+        for read in (loads, sheet.parse_sheet):
             with pytest.raises(InputError) as caught:
                 read(f'name = {quoted(name)}\nkey_number = 40\nsections.a.1.piano.key_height = "50 mm"\n', FILE)
             assert "name" in [f.field for f in caught.value.faults]
-            assert not STEERS.search(str(caught.value).replace("\n", " "))
-        screen.note(f"{name}.toml: the name of a file")
+            assert not CONTROL_CHARACTERS.search(str(caught.value).replace("\n", " "))
+        screen.print_note(f"{name}.toml: the name of a file")
     said = capsys.readouterr().err.splitlines()
-    assert len(said) == len(names) and not any(map(STEERS.search, said))
+    assert len(said) == len(names) and not any(map(CONTROL_CHARACTERS.search, said))
     tell(happened="refused; none of them printed")
 
 
@@ -214,17 +213,17 @@ def test_hostile_tables_of_variants_are_refused(what: str, tmp_path: Path, tell:
     file = tmp_path / "t.csv"
     file.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=words) as caught:
-        spans.of_table(file)
+        parameter_grid.read_input_table(file)
     tell(happened="; ".join(f"{fault.value}; allowed: {fault.allowed}"[:150] for fault in caught.value.faults))
 
 
 @pytest.mark.parametrize("count", ["9" * 5000, "9" * 20, "²", "-3", "1e3"])
 def test_a_span_of_too_many_values_is_refused(count: str) -> None:
     with pytest.raises(InputError, match="--vary"):
-        spans.values_of(f"springs.repetition=80%..120%/{count}")
+        parameter_grid.parse_span(f"springs.repetition=80%..120%/{count}")
 
 
 def test_a_key_of_many_figures_is_no_key() -> None:
     for key in ("9" * 5000, "01", "٣"):
         with pytest.raises(InputError, match="1 to 88"):
-            sheet.loads(f'name = "x"\n[sections.bass."{key}".piano]\nkey_height = "50 mm"\n', FILE)
+            sheet.parse_sheet(f'name = "x"\n[sections.bass."{key}".piano]\nkey_height = "50 mm"\n', FILE)

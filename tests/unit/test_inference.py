@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from sim.diagnosis import bench_tests, inference
-from sim.diagnosis.diagnose import diagnose, distance
-from sim.diagnosis.faults import faults
-from sim.diagnosis.inference import Cells, Evidence, cells, posterior
-from sim.diagnosis.library import SEVERITIES, Curve, Library
-from sim.diagnosis.next_test import next_tests
-from sim.diagnosis.observations import Observed
+from sim.diagnosis.diagnose import compute_distance, diagnose_evidence
+from sim.diagnosis.faults import load_faults
+from sim.diagnosis.inference import CauseGrid, Evidence, build_cause_grid, compute_posterior
+from sim.diagnosis.library import SEVERITIES, FaultCurve, Library
+from sim.diagnosis.next_test import rank_next_tests
+from sim.diagnosis.observations import Observations
 from sim.scenario.load import load
-from sim.scenario.shipped import scenario_path
+from sim.scenario.shipped import find_scenario
 from tests.lazily import Lazily
 
 stats = Lazily("scipy.stats")
@@ -33,12 +33,12 @@ SHIFTS = {
 @cache
 def by_hand() -> Library:
     """Four numbers, one word, three faults; numbers in accuracies."""
-    unit = load(scenario_path("concert-grand-natural"))
+    unit = load(find_scenario("concert-grand-natural"))
     rng = np.random.default_rng(4)
     healthy = np.array([50.0, 25.0, 12.0, 48.0])
     slopes = 0.8 * rng.standard_normal((3, 4))
     curves = {
-        name: Curve(
+        name: FaultCurve(
             SEVERITIES,
             np.array([healthy + (0.5 + s) * np.array(SHIFTS[name]) for s in SEVERITIES]),
             np.array([[0, 1 if name == "tight-key" and s > 0.6 else 0] for s in SEVERITIES]),
@@ -62,8 +62,8 @@ def by_hand() -> Library:
 
 
 @cache
-def grid() -> Cells:
-    return cells(by_hand())
+def grid() -> CauseGrid:
+    return build_cause_grid(by_hand())
 
 
 def told(cell: int, random: np.random.Generator, names: tuple[str, ...] = NUMBERS) -> Evidence:
@@ -75,16 +75,16 @@ def told(cell: int, random: np.random.Generator, names: tuple[str, ...] = NUMBER
 
 
 def test_prior_is_the_catalogues_and_healthy_stands_for_its_share() -> None:
-    found = posterior(grid(), Evidence({}, {}, {}))
-    assert found.healthy == pytest.approx(inference.WELL / (1 + inference.WELL))
-    share = {name: faults()[name].prior for name in ILL}
+    found = compute_posterior(grid(), Evidence({}, {}, {}))
+    assert found.healthy == pytest.approx(inference.HEALTHY_WEIGHT / (1 + inference.HEALTHY_WEIGHT))
+    share = {name: load_faults()[name].prior for name in ILL}
     assert found.faults["tight-key"] / found.faults["lead-much"] == pytest.approx(
         share["tight-key"] / share["lead-much"], rel=0.1
     )
 
 
 def test_posterior_is_bayes_rule_with_scipys_density(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(inference, "AMISS", 0.0)
+    monkeypatch.setattr(inference, "OUTLIER_CHANCE", 0.0)
     g = grid()
     evidence = replace(told(5, np.random.default_rng(1)), words={"repeats": "yes"}, rough={"up_weight": 3.0})
     rough = np.array([1.0, 3.0, 1.0, 1.0])
@@ -93,7 +93,7 @@ def test_posterior_is_bayes_rule_with_scipys_density(monkeypatch: pytest.MonkeyP
     density = np.array([stats.multivariate_normal(g.mean[c], covariance[c]).pdf(read) for c in range(len(g.of))])
     code = by_hand().tests["repeats"].words.index("yes")
     expected = g.prior * density * g.said[1][:, code]
-    assert posterior(g, evidence).weight == pytest.approx(expected / expected.sum(), rel=1e-8, abs=1e-12)
+    assert compute_posterior(g, evidence).weight == pytest.approx(expected / expected.sum(), rel=1e-8, abs=1e-12)
 
 
 def test_one_number_amiss_is_the_mixture_it_says() -> None:
@@ -110,10 +110,10 @@ def test_one_number_amiss_is_the_mixture_it_says() -> None:
         for out in range(4):
             keep = [k for k in range(4) if k != out]
             less = stats.multivariate_normal(g.mean[c][keep], covariance[c][np.ix_(keep, keep)]).pdf(read[keep])
-            density += inference.AMISS / inference.ANYWHERE * less
+            density += inference.OUTLIER_CHANCE / inference.OUTLIER_RANGE * less
         whole.append(g.prior[c] * density)
     expected = np.array(whole) / np.sum(whole)
-    assert posterior(g, evidence).weight == pytest.approx(expected, rel=1e-6, abs=1e-12)
+    assert compute_posterior(g, evidence).weight == pytest.approx(expected, rel=1e-6, abs=1e-12)
 
 
 def test_calibrated_when_the_library_is_right() -> None:
@@ -122,7 +122,7 @@ def test_calibrated_when_the_library_is_right() -> None:
     said, right = [], []
     for _ in range(1500):
         cell = int(random.choice(len(g.of), p=g.prior))
-        name, p = posterior(g, told(cell, random, NUMBERS[:1])).ranked[0]
+        name, p = compute_posterior(g, told(cell, random, NUMBERS[:1])).ranked[0]
         if 0.7 <= p < 0.95:
             said.append(p)
             right.append(name in (g.causes[g.of[cell]] or ("",)))
@@ -133,7 +133,7 @@ def test_calibrated_when_the_library_is_right() -> None:
 def test_expected_information_is_what_sampling_finds() -> None:
     """Lindley's measure by summing, against the mean fall of entropy over sampled outcomes."""
     random, g = np.random.default_rng(6), grid()
-    before = posterior(g, Evidence({"down_weight": 54.0, "up_weight": 25.0}, {}, {}))
+    before = compute_posterior(g, Evidence({"down_weight": 54.0, "up_weight": 25.0}, {}, {}))
 
     def entropy(found: inference.Posterior) -> float:
         p = np.array([v for v in found.causes.values() if v > 0])
@@ -148,22 +148,24 @@ def test_expected_information_is_what_sampling_finds() -> None:
         expected = mean[2] + gain @ (np.array([54.0, 25.0]) - mean[:2])
         deviation = np.sqrt(covariance[2, 2] - gain @ covariance[:2, 2])
         y = float(random.normal(expected, deviation))
-        after = posterior(g, Evidence({"down_weight": 54.0, "up_weight": 25.0, "pinning_key": y}, {}, {}))
+        after = compute_posterior(g, Evidence({"down_weight": 54.0, "up_weight": 25.0, "pinning_key": y}, {}, {}))
         falls.append(entropy(before) - entropy(after))
-    (row,) = (t for t in next_tests(before) if t.test.name == "pinning_key")
+    (row,) = (t for t in rank_next_tests(before) if t.test.name == "pinning_key")
     assert row.tells == pytest.approx(np.mean(falls), abs=4 * np.std(falls) / np.sqrt(len(falls)) + 0.02)
     assert sum(o.probability for o in row.outcomes) > 0.95
 
 
 def test_what_says_nothing_tells_nothing() -> None:
-    before = posterior(grid(), Evidence({"down_weight": 50.0, "up_weight": 25.0, "hammer_weight": 48.0}, {}, {}))
-    for row in next_tests(before):
+    before = compute_posterior(
+        grid(), Evidence({"down_weight": 50.0, "up_weight": 25.0, "hammer_weight": 48.0}, {}, {})
+    )
+    for row in rank_next_tests(before):
         assert -1e-9 <= row.tells <= np.log2(len(grid().causes))
 
 
 def test_action_out_already_makes_its_tests_cheaper() -> None:
-    before = posterior(grid(), Evidence({"down_weight": 55.0}, {}, {}))
-    now, later = ({t.test.name: t.cost for t in next_tests(before, out)} for out in (True, False))
+    before = compute_posterior(grid(), Evidence({"down_weight": 55.0}, {}, {}))
+    now, later = ({t.test.name: t.cost for t in rank_next_tests(before, out)} for out in (True, False))
     assert now["pinning_key"] < later["pinning_key"] and now["up_weight"] == later["up_weight"]
 
 
@@ -172,7 +174,7 @@ def test_more_of_a_fault_is_read_as_more_of_it() -> None:
     means = []
     for s in (0.1, 0.5, 0.9):
         read = healthy + (0.5 + s) * np.array(SHIFTS["tight-key"])
-        found = posterior(grid(), Evidence(dict(zip(NUMBERS, read.tolist(), strict=True)), {}, {}))
+        found = compute_posterior(grid(), Evidence(dict(zip(NUMBERS, read.tolist(), strict=True)), {}, {}))
         mean, low, high = found.severity("tight-key")
         assert low <= s <= high
         means.append(mean)
@@ -180,25 +182,29 @@ def test_more_of_a_fault_is_read_as_more_of_it() -> None:
 
 
 def test_readings_that_nothing_explains_are_said_to() -> None:
-    tests = bench_tests.tests_of(by_hand().unit)
+    tests = bench_tests.list_unit_tests(by_hand().unit)
     numbers = {"down_weight": 50.0, "up_weight": 25.0, "pinning_key": 55.0, "hammer_weight": 75.0}
-    found = diagnose(grid(), Observed({n: v * tests[n].si for n, v in numbers.items()}, {}, {}))
+    found = diagnose_evidence(grid(), Observations({n: v * tests[n].si for n, v in numbers.items()}, {}, {}))
     assert found.verdict == "unexplained"
     assert {row.test.name for row in found.disagrees} & {"pinning_key", "hammer_weight"}
 
 
 def test_two_causes_alike_in_what_was_read_are_told_so_with_what_splits_them() -> None:
     """Weights 6 gf up from a heavy hammer or from lead taken out read alike: the scale tells them apart."""
-    tests = bench_tests.tests_of(by_hand().unit)
+    tests = bench_tests.list_unit_tests(by_hand().unit)
     lib = by_hand()
-    both = replace(lib, curves={**lib.curves, "lead-missing": Curve(
+    both = replace(lib, curves={**lib.curves, "lead-missing": FaultCurve(
         SEVERITIES, np.array([lib.healthy + (0.5 + s) * np.array((6.0, 6.0, 0.0, 0.0)) for s in SEVERITIES]),
         np.zeros((5, 2), int))})  # fmt: skip
     numbers = {"down_weight": 56.0, "up_weight": 31.0}
-    found = diagnose(cells(both), Observed({n: v * tests[n].si for n, v in numbers.items()}, {}, {}))
+    found = diagnose_evidence(
+        build_cause_grid(both), Observations({n: v * tests[n].si for n, v in numbers.items()}, {}, {})
+    )
     (group,) = (g for g in found.alike if "heavy-hammer" in g.faults)
     assert set(group.faults) == {"heavy-hammer", "lead-missing"} and group.by == "hammer_weight"
     numbers |= {"hammer_weight": 53.0}
-    apart = diagnose(cells(both), Observed({n: v * tests[n].si for n, v in numbers.items()}, {}, {}))
+    apart = diagnose_evidence(
+        build_cause_grid(both), Observations({n: v * tests[n].si for n, v in numbers.items()}, {}, {})
+    )
     assert not [g for g in apart.alike if "heavy-hammer" in g.faults]
-    assert distance(cells(both), found.found, "heavy-hammer", "lead-missing", [3], []) > 4
+    assert compute_distance(build_cause_grid(both), found.found, "heavy-hammer", "lead-missing", [3], []) > 4

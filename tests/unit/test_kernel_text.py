@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from sim.physics import kernel, mechanism
-from sim.physics.generate import KERNEL, param_names
-from sim.physics.generate_step import text
-from tests.physics.design_unit import load
+from sim.physics.generate import KERNEL, list_parameter_names
+from sim.physics.generate_step import render_kernel
+from tests.physics.design_unit import load_design_unit
 
 
 def test_kernel_is_current() -> None:
     """After a change of an entry: ``python -m sim.physics.generate_step``."""
-    assert KERNEL.read_text(encoding="utf-8") == text()
+    assert KERNEL.read_text(encoding="utf-8") == render_kernel()
 
 
 def test_every_parameter_has_a_value_and_a_use() -> None:
-    given = mechanism.parameters(load())
-    assert set(param_names()) == set(given), set(param_names()) ^ set(given)
+    given = mechanism.compute_parameters(load_design_unit())
+    assert set(list_parameter_names()) == set(given), set(list_parameter_names()) ^ set(given)
     assert len(kernel.PARAMETERS) == len(set(kernel.PARAMETERS))
 
 

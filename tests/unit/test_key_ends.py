@@ -36,8 +36,8 @@ def unit() -> ActionUnit:
 
 def end(bench: str = "", **piano_readings: str) -> tuple[KeyEnd, tuple[str, ...]]:
     text = "\n".join(f'{name} = "{value}"' for name, value in piano_readings.items())
-    sheet = piano_sheet.loads(ENDS.format(piano=text, bench=bench))
-    (n,) = piano.notes(sheet, unit(), (1,))
+    sheet = piano_sheet.parse_sheet(ENDS.format(piano=text, bench=bench))
+    (n,) = piano.evaluate_notes(sheet, unit(), (1,))
     return n.key_end, n.remarks
 
 

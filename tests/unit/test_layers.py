@@ -49,7 +49,9 @@ def test_import_sim_loads_the_standard_library_alone() -> None:
 
 def test_help_loads_no_compiler_and_no_arrays() -> None:
     heavy = {*HEAVY, *ENGINE} - {"rich"}
-    done = python(f"import sys; from sim.cli.parser import build; build(); print(*{heavy} & sys.modules.keys())")
+    done = python(
+        f"import sys; from sim.cli.parser import build_parser; build_parser(); print(*{heavy} & sys.modules.keys())"
+    )
     assert done.stdout.strip() == "", done.stderr
 
 
@@ -68,8 +70,8 @@ def test_verbs_are_at_most_a_dozen_and_documented() -> None:
 def test_kernel_loads_where_no_cache_may_be_written() -> None:
     """With neither the source's folder nor the user's cache writable, a folder of the process serves."""
     done = python(
-        "import os; from numba.core import config; from sim.physics.kernel_loader import prepare\n"
-        "print(prepare(), os.path.isdir(config.CACHE_DIR))",
+        "import os; from numba.core import config; from sim.physics.kernel_loader import prepare_kernel\n"
+        "print(prepare_kernel(), os.path.isdir(config.CACHE_DIR))",
         NUMBA_CACHE_LOCATOR_CLASSES="UserProvidedCacheLocator",
         NUMBA_CACHE_DIR="",
     )

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.diagnosis.bench_tests import bench_tests
-from sim.diagnosis.observations import Observed, load_upload, loads
+from sim.diagnosis.bench_tests import list_bench_tests
+from sim.diagnosis.observations import Observations, load_uploaded_observations, parse_observations
 from sim.display_units import UNITS
 from sim.errors import InputError
-from sim.report.diagnose import blank_csv, blank_toml, sheet_csv
+from sim.report.diagnose import format_blank_csv, format_blank_toml, format_observations_csv
 
-TESTS = bench_tests()
+TESTS = list_bench_tests()
 CONTRARY = (
     ("down_weight", "up_weight"), ("blow", "drop"), ("blow", "let_off"), ("blow", "checking_distance"),
     ("blow", "spring_rise"), ("dip", "aftertouch"), ("dip", "reset_point"), ("dip", "damper_start"),
@@ -21,8 +21,8 @@ CONTRARY = (
 NUMBERS = [name for name, test in TESTS.items() if not test.words]
 
 
-def read(lines: str) -> Observed:
-    return loads(f"[readings]\n{lines}", "sheet.toml")
+def read(lines: str) -> Observations:
+    return parse_observations(f"[readings]\n{lines}", "sheet.toml")
 
 
 def refusal(lines: str) -> str:
@@ -81,7 +81,7 @@ def test_every_fault_is_told_at_once() -> None:
 )
 def test_broken_toml_sheets(text: str) -> None:
     with pytest.raises(InputError):
-        loads(text, "sheet.toml")
+        parse_observations(text, "sheet.toml")
 
 
 @pytest.mark.parametrize(
@@ -96,23 +96,23 @@ def test_broken_toml_sheets(text: str) -> None:
 )
 def test_broken_csv_sheets(text: str) -> None:
     with pytest.raises(InputError):
-        loads(text, "sheet.csv", comma=True)
+        parse_observations(text, "sheet.csv", comma=True)
 
 
 def test_uploads_of_the_wrong_kind_and_size() -> None:
     for data in (b"\x89PNG\0", b"\xff\xfe", b"[" * 2_000_000):
         with pytest.raises(InputError):
-            load_upload("note.toml", data, TESTS)
+            load_uploaded_observations("note.toml", data, TESTS)
 
 
 def test_blank_sheets_are_sheets_with_nothing_read() -> None:
-    for text, comma in ((blank_toml(TESTS, "demo"), False), (blank_csv(TESTS), True)):
-        found = loads(text, "blank", comma=comma)
+    for text, comma in ((format_blank_toml(TESTS, "demo"), False), (format_blank_csv(TESTS), True)):
+        found = parse_observations(text, "blank", comma=comma)
         assert not found.numbers and not found.words
 
 
 def test_blank_sheet_shows_cautions_before_parts_come_off() -> None:
-    text = blank_toml(TESTS, "demo")
+    text = format_blank_toml(TESTS, "demo")
     assert text.index("key weights are lead") < text.index("pinning_hammer")
 
 
@@ -123,7 +123,7 @@ def test_a_number_says_that_it_could_be_taken() -> None:
 
 
 def test_accuracy_of_ones_own() -> None:
-    found = loads('[readings]\nblow = "44 mm"\n[accuracy]\nblow = "1 mm"', "sheet.toml")
+    found = parse_observations('[readings]\nblow = "44 mm"\n[accuracy]\nblow = "1 mm"', "sheet.toml")
     assert found.evidence.rough == {"blow": pytest.approx(1 / TESTS["blow"].accuracy)}
 
 
@@ -135,10 +135,10 @@ def test_what_was_read_comes_back_from_its_own_sheet(shares: dict[str, float]) -
         low, high = TESTS[name].limits
         spelling, dimension = UNITS[TESTS[name].unit]
         numbers[name] = (low + share * (high - low)) * dimension.factor(spelling)
-    sheet = sheet_csv(Observed(numbers, {}, {}))
+    sheet = format_observations_csv(Observations(numbers, {}, {}))
     if any(less in numbers and more in numbers and numbers[less] >= numbers[more] for more, less in CONTRARY):
         with pytest.raises(InputError, match="less than"):
-            loads(sheet, "sheet.csv", comma=True)
+            parse_observations(sheet, "sheet.csv", comma=True)
         return
-    again = loads(sheet, "sheet.csv", comma=True)
+    again = parse_observations(sheet, "sheet.csv", comma=True)
     assert again.numbers == {n: pytest.approx(v, rel=1e-5, abs=1e-9) for n, v in numbers.items()}

@@ -23,7 +23,7 @@ from packaging.utils import canonicalize_name
 
 import sim
 from tests import evidence
-from tests.app.server import free_port, running
+from tests.app.server import find_free_port, run_server
 from tests.tiers import FULL, try_each
 
 ROOT = Path(__file__).parents[2]
@@ -173,9 +173,9 @@ def installed(built: Built, tmp_path_factory: pytest.TempPathFactory) -> Install
 
 def test_data_are_those_of_the_installed_place(installed: Installed) -> None:
     code = (
-        "import sim, dashboard\nfrom sim.shared_files import shared_folder\n"
-        "from sim.scenario.shipped import scenario_folder\n"
-        "print(sim.__file__, dashboard.__file__, shared_folder(), scenario_folder(), sep='\\n')"
+        "import sim, dashboard\nfrom sim.shared_files import find_shared_folder\n"
+        "from sim.scenario.shipped import find_scenario_folder\n"
+        "print(sim.__file__, dashboard.__file__, find_shared_folder(), find_scenario_folder(), sep='\\n')"
     )
     places = installed.asked(code)
     assert len(places) == 4
@@ -194,9 +194,9 @@ def test_command_gives_the_same_readings_as_the_tree(installed: Installed) -> No
 
 @FULL
 def test_command_of_the_dashboard_serves_it(installed: Installed) -> None:
-    port = free_port()
+    port = find_free_port()
     command = [str(installed.python.with_name("action-unit-dashboard")), "--no-browser", "--port", str(port)]
-    with running(command, port, installed.away) as server, urlopen(server.url, timeout=10) as page:
+    with run_server(command, port, installed.away) as server, urlopen(server.url, timeout=10) as page:
         assert "<title>" in page.read().decode()
 
 
@@ -241,7 +241,7 @@ def test_every_dependency_is_bounded_pinned_explained_and_audited() -> None:
         if not line.startswith("#"):
             pin = Requirement(line)
             pins.setdefault(canonicalize_name(pin.name), set()).add(str(pin.specifier).removeprefix("=="))
-    audited = {row["name"]: row["version"] for row in evidence.kept("dependencies")["row"]}
+    audited = {row["name"]: row["version"] for row in evidence.load_record("dependencies")["row"]}
     told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     extras = [line for lines in PROJECT["optional-dependencies"].values() for line in lines]
     for line in PROJECT["dependencies"] + extras:

@@ -15,14 +15,14 @@ from hypothesis import strategies as st
 import sim
 from sim.errors import InputError
 from sim.photo import points
-from sim.photo.marks import opened, text_of
-from sim.photo.photograph import CARD_MEASURED, TURN, Marks, Photographed, read
+from sim.photo.marks import format_marks, parse_marks
+from sim.photo.photograph import ANGLE_FIELD, CARD_MEASURED, Marks, PhotographResult, compute_coordinates
 from sim.report.photograph import tables as sheet
-from sim.report.photograph.demo import CARD, RULE, RULE_AT, Camera, demo, truth
-from sim.scenario.load import leaves_of, loads
-from sim.scenario.shipped import shipped
+from sim.report.photograph.demo import CARD, RULE, RULE_AT, Camera, compute_true_places, make_demo
+from sim.scenario.load import loads, read_leaves
+from sim.scenario.shipped import list_shipped_scenarios
 from sim.unit.model import ActionUnit, Vec
-from tests.photographs import MM, NAMES, clicked, errors, exact, marks
+from tests.photographs import MM, NAMES, find_dots, make_marks, measure_errors, project_places
 from tests.tiers import limit_draws, try_each
 
 NATURAL = "concert-grand-natural"
@@ -49,50 +49,50 @@ def unit() -> ActionUnit:
 @pytest.fixture(scope="module")
 def exactly(unit: ActionUnit) -> Marks:
     camera = Camera(roll=0.01, turn=0.05)
-    return marks(exact(unit, camera), camera)
+    return make_marks(project_places(unit, camera), camera)
 
 
-def worst(done: Photographed, unit: ActionUnit, handed_on: bool = False) -> float:
+def worst(done: PhotographResult, unit: ActionUnit, handed_on: bool = False) -> float:
     """The farthest that a place lies off, m."""
     sure = {f.path for f in done.given} if handed_on else {f.path for f in done.found}
-    return max(math.hypot(*e) for path, e in errors(done, unit).items() if path != TURN and path in sure)
+    return max(math.hypot(*e) for path, e in measure_errors(done, unit).items() if path != ANGLE_FIELD and path in sure)
 
 
 def refused(made: Marks) -> str:
     with pytest.raises(InputError) as caught:
-        read(made)
+        compute_coordinates(made)
     assert all(f.field and f.value and f.allowed and f.remedy for f in caught.value.faults)
     return str(caught.value)
 
 
 def test_every_place_of_the_coordinates_is_asked_for() -> None:
     """The table is held to the parts of the model; a new point asks for a line."""
-    assert {w.path for w in points.wanted()} - {TURN} == set(points.in_picture())
-    assert len(NAMES) == len(set(NAMES)) and {w.click for w in points.wanted()} < set(NAMES)
+    assert {w.path for w in points.list_coordinate_fields()} - {ANGLE_FIELD} == set(points.list_visible_paths())
+    assert len(NAMES) == len(set(NAMES)) and {w.click for w in points.list_coordinate_fields()} < set(NAMES)
 
 
 @try_each("camera", SQUARE, ids=str)
 def test_a_square_picture_gives_every_place_within_three_tenths(unit: ActionUnit, camera: Camera) -> None:
-    done = read(marks(clicked(unit, camera), camera))
-    assert len(done.found) == len(points.wanted())
+    done = compute_coordinates(make_marks(find_dots(unit, camera), camera))
+    assert len(done.found) == len(points.list_coordinate_fields())
     assert worst(done, unit) < 0.3 * MM
-    assert abs(errors(done, unit)[TURN][0]) < math.radians(0.1)
+    assert abs(measure_errors(done, unit)[ANGLE_FIELD][0]) < math.radians(0.1)
 
 
 @try_each("camera", ASLANT, ids=str)
 def test_a_tilted_picture_gives_them_within_half_or_is_refused(unit: ActionUnit, camera: Camera) -> None:
-    made = marks(clicked(unit, camera), camera)
+    made = make_marks(find_dots(unit, camera), camera)
     if camera.turn > 0.7:
         assert "look at" in refused(made)
     else:
-        done = read(made)
+        done = compute_coordinates(made)
         assert worst(done, unit, handed_on=True) < 0.5 * MM
-        assert len(done.given) == sum(f.uncertainty <= made.most for f in done.found if f.path != TURN) + 1
+        assert len(done.given) == sum(f.uncertainty <= made.most for f in done.found if f.path != ANGLE_FIELD) + 1
 
 
 @try_each("camera", ALLOWED_FOR, ids=str)
 def test_lens_and_depth_are_found_and_allowed_for(unit: ActionUnit, camera: Camera) -> None:
-    done = read(marks(clicked(unit, camera), camera))
+    done = compute_coordinates(make_marks(find_dots(unit, camera), camera))
     assert worst(done, unit, handed_on=True) < 0.5 * MM
     assert done.view.bow == pytest.approx(camera.bow, abs=0.0015)
     assert done.view.depth == pytest.approx(camera.depth / (camera.distance - camera.depth), abs=0.002)
@@ -105,15 +105,15 @@ def test_lens_and_depth_are_found_and_allowed_for(unit: ActionUnit, camera: Came
     ids=str,
 )  # fmt: skip
 def test_more_of_either_is_refused(unit: ActionUnit, camera: Camera, field: str) -> None:
-    assert f"{field} = " in refused(marks(clicked(unit, camera), camera))
+    assert f"{field} = " in refused(make_marks(find_dots(unit, camera), camera))
 
 
 def test_a_second_scale_at_the_card_s_depth_cannot_see_the_parts_depth(unit: ActionUnit) -> None:
     """Why it has to lie where the parts lie: without it the same picture is off by more than it may be."""
     near = Camera(depth=0.012)
-    good = exact(unit, near)
-    flat = {n: at for n, at in exact(unit, Camera()).items() if n.startswith("rule.")}
-    seen, unseen = (worst(read(marks(clicks, near)), unit) for clicks in (good, good | flat))
+    good = project_places(unit, near)
+    flat = {n: at for n, at in project_places(unit, Camera()).items() if n.startswith("rule.")}
+    seen, unseen = (worst(compute_coordinates(make_marks(clicks, near)), unit) for clicks in (good, good | flat))
     assert seen < 0.3 * MM
     assert unseen > 0.5 * MM
 
@@ -129,10 +129,10 @@ def test_exact_clicks_give_exact_places(
     """From either side of the action: a picture from the other side is a mirrored one."""
     unit = sim.load(NATURAL)
     camera = Camera(tilt=tilt, turn=turn, roll=roll, distance=distance, at=at, wide=0.75)
-    seen = exact(unit, camera)
+    seen = project_places(unit, camera)
     if mirrored:
         seen = {n: (camera.pixels[0] - x, y) for n, (x, y) in seen.items()}
-    done = read(marks(seen, camera, click=0.1, depth=0.0))
+    done = compute_coordinates(make_marks(seen, camera, click=0.1, depth=0.0))
     assert worst(done, unit) < 1e-8
     assert done.view.scatter < 1e-5
 
@@ -153,15 +153,15 @@ def test_stated_uncertainty_covers_the_error_as_often_as_it_says(unit: ActionUni
         there = flat(unit)
         nearer = dict(zip(there, draw.normal(0.0, uneven, len(there)), strict=True))
         seen = {}
-        for name, at in exact(unit, camera).items():
+        for name, at in project_places(unit, camera).items():
             if uneven and not name.startswith("card."):
                 deep = nearer["rule.1" if name.startswith("rule.") else name]  # a rule is straight
                 seen[name] = camera.sees([there[name]], camera.depth + deep)[0]
             seen[name] = tuple(np.array(seen.get(name, at)) + draw.normal(0.0, 0.7, 2))
         card = (CARD[0] + draw.normal(0.0, CARD_MEASURED), CARD[1] + draw.normal(0.0, CARD_MEASURED))
-        done = read(marks(seen, camera, depth=uneven, most=5e-3, card=card))
+        done = compute_coordinates(make_marks(seen, camera, depth=uneven, most=5e-3, card=card))
         found = {f.path: f.uncertainty for f in done.found}
-        ratios += [abs(e) / found[path] for path, each in errors(done, unit).items() for e in each]
+        ratios += [abs(e) / found[path] for path, each in measure_errors(done, unit).items() for e in each]
     within = np.array(ratios)
     print(uneven, (within < 1).mean(), (within < 2).mean(), within.max(), len(within))
     assert 0.64 < (within < 1).mean() < (0.85 if not uneven else 0.92)
@@ -172,15 +172,15 @@ def test_stated_uncertainty_covers_the_error_as_often_as_it_says(unit: ActionUni
 def flat(unit: ActionUnit) -> dict[str, Vec]:
     """Places in the plane of what is not on the card."""
     x, y = RULE_AT
-    return truth(unit) | {points.rule_mark(i): (x + along, y) for i, along in enumerate(RULE)}
+    return compute_true_places(unit) | {points.name_rule_mark(i): (x + along, y) for i, along in enumerate(RULE)}
 
 
 def test_it_can_be_hung_on_another_place_and_levelled_by_the_card(unit: ActionUnit, exactly: Marks) -> None:
-    there = read(exactly)
+    there = compute_coordinates(exactly)
     off = {n: at for n, at in exactly.clicks.items() if n not in (points.PIN, points.LEVEL_FRONT, points.LEVEL_REAR)}
     here = replace(exactly, clicks=off, origin="wippen.centre", origin_at=unit.wippen.centre, level_line=False)
-    assert worst(read(here), unit) < 0.01 * MM
-    doubt = {f.path: f.place_uncertainty for f in read(here).found}
+    assert worst(compute_coordinates(here), unit) < 0.01 * MM
+    doubt = {f.path: f.place_uncertainty for f in compute_coordinates(here).found}
     for one in there.found:
         far = math.dist(one.place, unit.wippen.centre)
         assert doubt[one.path] >= math.radians(0.09) * 0.5 * far or far < 1e-9
@@ -190,7 +190,7 @@ def test_it_can_be_hung_on_another_place_and_levelled_by_the_card(unit: ActionUn
 def test_only_what_is_clicked_is_read_and_what_waits_is_told(unit: ActionUnit, exactly: Marks) -> None:
     need = {a.name for a in exactly.asked if a.needed}
     some = need | {"wippen.centre", "wippen.lever_centre", "jack.toe_centre", "hammer.strike_point"}
-    done = read(replace(exactly, clicks={n: at for n, at in exactly.clicks.items() if n in some}))
+    done = compute_coordinates(replace(exactly, clicks={n: at for n, at in exactly.clicks.items() if n in some}))
     assert {f.path for f in done.found} == {"wippen.centre", "wippen.lever_centre"}
     assert set(done.waiting) == {"jack.toe_centre", "hammer.strike_point"}
     told = refused(replace(exactly, clicks={n: at for n, at in exactly.clicks.items() if n != "card.rear_low"}))
@@ -259,16 +259,18 @@ def test_what_is_wrong_is_refused_by_name(exactly: Marks, what: str) -> None:
 def test_clicks_anywhere_give_places_or_one_clear_word(places: list[Vec]) -> None:
     camera = Camera()
     with suppress(InputError):
-        done = read(marks(dict(zip(NAMES, places, strict=True)), camera))
+        done = compute_coordinates(make_marks(dict(zip(NAMES, places, strict=True)), camera))
         assert all(math.isfinite(v) for f in done.found for v in (*f.value, f.uncertainty))
 
 
 def test_marks_kept_in_a_file_give_the_very_same(unit: ActionUnit) -> None:
     camera = Camera(tilt=0.05)
-    made = marks(clicked(unit, camera), camera, origin="wippen.centre", origin_at=unit.wippen.centre, most=0.61e-3)
-    again = opened(text_of(made).encode())
+    made = make_marks(
+        find_dots(unit, camera), camera, origin="wippen.centre", origin_at=unit.wippen.centre, most=0.61e-3
+    )
+    again = parse_marks(format_marks(made).encode())
     assert again == made
-    assert [f.value for f in read(again).found] == [f.value for f in read(made).found]
+    assert [f.value for f in compute_coordinates(again).found] == [f.value for f in compute_coordinates(made).found]
 
 
 @pytest.mark.parametrize(
@@ -283,26 +285,26 @@ def test_marks_kept_in_a_file_give_the_very_same(unit: ActionUnit) -> None:
     ],
 )  # fmt: skip
 def test_a_file_of_marks_is_refused_by_field(exactly: Marks, old: str, new: str, told: str) -> None:
-    text = text_of(exactly)
+    text = format_marks(exactly)
     assert old in text
     with pytest.raises(InputError, match=told.replace(".", r"\.")):
-        opened(text.replace(old, new, 1).encode())
+        parse_marks(text.replace(old, new, 1).encode())
 
 
 @limit_draws(40)
 @given(st.binary(max_size=400))
 def test_no_bytes_are_taken_for_marks(data: bytes) -> None:
     with pytest.raises(InputError):
-        opened(data)
+        parse_marks(data)
 
 
 def test_a_scenario_takes_what_was_read_with_its_uncertainty(unit: ActionUnit) -> None:
-    data, clicks = demo(unit)
+    data, clicks = make_demo(unit)
     assert data[:2] == b"\xff\xd8"
     camera = Camera()
-    done = read(marks(clicks, camera))
-    whole = loads(sheet.scenario(leaves_of(shipped()[NATURAL]), done))
-    part = loads(f'name = "x"\nkey_number = 40\n{sheet.fragment(done)}')
+    done = compute_coordinates(make_marks(clicks, camera))
+    whole = loads(sheet.build_scenario(read_leaves(list_shipped_scenarios()[NATURAL]), done))
+    part = loads(f'name = "x"\nkey_number = 40\n{sheet.format_fragment(done)}')
     for one in done.given:
         section, name = one.path.split(".")
         for made in (whole, part):
@@ -312,6 +314,6 @@ def test_a_scenario_takes_what_was_read_with_its_uncertainty(unit: ActionUnit) -
             assert source.kind == "measured" and source.uncertainty == pytest.approx(one.uncertainty, abs=1e-5)
             assert "photograph" in source.note
     assert sim.predict(whole).plays
-    rows = [sheet.row(line) for line in sheet.lines(done, unit)]
+    rows = [sheet.build_field_row(line) for line in sheet.list_field_lines(done, unit)]
     assert [r["field"] for r in rows] == [f.path for f in done.found]
-    assert sheet.row(sheet.lines(done, unit)[0], inches=True)["unit"] == "in"
+    assert sheet.build_field_row(sheet.list_field_lines(done, unit)[0], inches=True)["unit"] == "in"

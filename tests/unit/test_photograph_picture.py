@@ -15,15 +15,15 @@ from pypdfium2.raw import FPDF_PAGEOBJ_PATH
 
 import sim
 from sim.errors import InputError
-from sim.photo.photograph import Marks, read
+from sim.photo.photograph import Marks, compute_coordinates
 from sim.photo.points import CARD as CROSSES
 from sim.report.paper.blocks import Size
 from sim.report.paper.pdf import SIZES
-from sim.report.paper.scale_card import card
+from sim.report.paper.scale_card import make_card
 from sim.report.photograph import picture as pictures
-from sim.report.photograph.demo import CARD, RULE, demo
-from tests.printed import over_one_another
-from tests.printed import read as read_back
+from sim.report.photograph.demo import CARD, RULE, make_demo
+from tests.printed import count_overlaps
+from tests.printed import read_pages as read_back
 from tests.tiers import try_each
 
 POINTS = 72 / 25.4
@@ -66,7 +66,7 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_what_is_no_picture_or_too_large_is_refused_in_one_word(what: str) -> None:
     with pytest.raises(InputError) as caught:
-        pictures.opened(f"{what}\n.png", REFUSED[what])
+        pictures.open_photo(f"{what}\n.png", REFUSED[what])
     (fault,) = caught.value.faults
     assert fault.field == "the picture" and fault.remedy and "\n" not in str(fault)
 
@@ -74,7 +74,7 @@ def test_what_is_no_picture_or_too_large_is_refused_in_one_word(what: str) -> No
 @pytest.mark.parametrize("mode", ["RGB", "L", "RGBA", "P", "1", "CMYK"])
 def test_ordinary_ones_are_opened(mode: str) -> None:
     kind = "JPEG" if mode in ("CMYK", "L") else "PNG"
-    photo = pictures.opened("a.png", saved(PLAIN.convert(mode), kind))
+    photo = pictures.open_photo("a.png", saved(PLAIN.convert(mode), kind))
     assert photo.image.mode == "RGB" and (photo.picture.width, photo.picture.height) == (400, 300)
 
 
@@ -82,18 +82,18 @@ def test_a_telephone_s_picture_is_stood_upright_and_tells_no_place() -> None:
     exif = Image.Exif()
     exif[0x0112], exif[0x010F] = 6, "maker"
     exif.get_ifd(0x8825)[1] = "N"
-    photo = pictures.opened("a.jpg", saved(PLAIN, "JPEG", exif=exif))
+    photo = pictures.open_photo("a.jpg", saved(PLAIN, "JPEG", exif=exif))
     assert photo.image.size == (300, 400) == (photo.picture.width, photo.picture.height)
-    for shown in (pictures.jpeg(photo), pictures.marked(photo, Marks(photo.picture))):
+    for shown in (pictures.encode_jpeg(photo), pictures.draw_marks(photo, Marks(photo.picture))):
         again = Image.open(io.BytesIO(shown))
         assert not again.getexif() and b"maker" not in shown
 
 
 def test_the_marked_picture_shows_each_click_and_what_came_of_it() -> None:
-    data, clicks = demo(sim.load("concert-grand-natural"))
-    photo = pictures.opened("invented.jpg", data)
+    data, clicks = make_demo(sim.load("concert-grand-natural"))
+    photo = pictures.open_photo("invented.jpg", data)
     made = Marks(photo.picture, clicks, CARD, RULE)
-    png = pictures.marked(photo, made, read(made))
+    png = pictures.draw_marks(photo, made, compute_coordinates(made))
     image = np.asarray(Image.open(io.BytesIO(png)))
     by = image.shape[1] / photo.picture.width
     for a in made.asked:
@@ -103,17 +103,17 @@ def test_the_marked_picture_shows_each_click_and_what_came_of_it() -> None:
         assert (np.abs(near.astype(int) - colour).sum(axis=1) < 30).sum() > 10, a.name
     assert image.shape[0] > by * photo.picture.height + 300
     with pytest.raises(InputError, match="open the picture"):
-        pictures.same(made, replace(photo.picture, sha256="0" * 64))
-    pictures.same(made, photo.picture)
+        pictures.check_same_picture(made, replace(photo.picture, sha256="0" * 64))
+    pictures.check_same_picture(made, photo.picture)
 
 
 @try_each("size", [(0.240, 0.160), (0.150, 0.100), (0.2, 0.1333)], ids=str)
 @try_each("paper", SIZES)
 def test_crosses_and_check_line_are_where_they_are_said_to_be(size: tuple[float, float], paper: Size) -> None:
-    data = card(size, paper)
+    data = make_card(size, paper)
     (found,) = read_back(data)
     text, each = found.text, found.characters
-    assert not np.triu(over_one_another(each, each), 1).any() and not over_one_another(each, found.shapes).any()
+    assert not np.triu(count_overlaps(each, each), 1).any() and not count_overlaps(each, found.shapes).any()
     assert "Measure this line with a rule: 100 mm" in text
     assert all(f"{1e3 * v:.1f} mm" in text for v in size)
     with pypdfium2.PdfDocument(data) as document:
@@ -132,4 +132,4 @@ def test_crosses_and_check_line_are_where_they_are_said_to_be(size: tuple[float,
 @pytest.mark.parametrize("size", [(0.4, 0.16), (0.24, 0.25), (0.1, 0.1), (0.24, 0.0)])
 def test_a_card_that_the_paper_does_not_hold_is_refused(size: tuple[float, float]) -> None:
     with pytest.raises(InputError, match="on A4"):
-        card(size)
+        make_card(size)

@@ -24,8 +24,8 @@ from sim.report.paper.blocks import (
     Together,
 )
 from sim.report.paper.pdf import SIZES
-from sim.report.paper.print_page import page
-from tests.printed import BLOCKS, MARKUP, WORDS, section
+from sim.report.paper.print_page import render_page
+from tests.printed import BLOCKS, MARKUP, WORDS, build_section_table
 
 HOSTILE = (
     "<script>alert(1)</script>", "{{ 7 * 7 }}", "{% raw %}", "\"'><img src=x onerror=y>", "</style><b>", "&lt;", "<!--",
@@ -61,8 +61,8 @@ class Seen(HTMLParser):
 
 @pytest.mark.parametrize("size", SIZES)
 def test_every_block_is_on_the_page(size: Size) -> None:
-    blocks: list[Block] = [*BLOCKS, Together([Heading("together"), Lines(2)]), Sideways([section(5)])]
-    seen = Seen(page("A sheet", blocks, size=size, date="2026-03-01"))
+    blocks: list[Block] = [*BLOCKS, Together([Heading("together"), Lines(2)]), Sideways([build_section_table(5)])]
+    seen = Seen(render_page("A sheet", blocks, size=size, date="2026-03-01"))
     for words in (WORDS, MARKUP, "A picture: falling", "it plays", "set off", CAUTIONS, "59.25 mm", "2026-03-01"):
         assert words in seen.text
     assert seen.text.count(f"{INVENTED}.") == 1 and "Invented\\000020demo" in seen.text, "at the head, in every foot"
@@ -76,7 +76,7 @@ def test_every_block_is_on_the_page(size: Size) -> None:
 
 @pytest.mark.parametrize("words", HOSTILE)
 def test_hostile_texts_stand_as_they_are_in_every_place(words: str) -> None:
-    seen, calm = (Seen(page(w, _said(w), date=w)) for w in (words, "x"))
+    seen, calm = (Seen(render_page(w, _said(w), date=w)) for w in (words, "x"))
     assert [tag for tag, _ in seen.tags] == [tag for tag, _ in calm.tags]
     assert sum(text.strip().count(words.strip()) for text in seen.texts) == 11
     assert {said["alt"] for tag, said in seen.tags if tag == "img"} == {words}
@@ -89,7 +89,7 @@ def _said(words: str) -> list[Block]:
 
 
 def test_the_page_asks_no_host_and_runs_nothing() -> None:
-    made = page(HOSTILE[0], BLOCKS)
+    made = render_page(HOSTILE[0], BLOCKS)
     seen = Seen(made)
     said = [(name, value or "") for _, attributes in seen.tags for name, value in attributes.items()]
     assert {value.split(",")[0] for name, value in said if name in ADDRESSES} == {"data:image/png;base64"}
@@ -100,10 +100,10 @@ def test_the_page_asks_no_host_and_runs_nothing() -> None:
 
 
 def test_what_is_not_invented_does_not_say_so() -> None:
-    made = page("A", [Text("alone")], invented=False, caution=False)
+    made = render_page("A", [Text("alone")], invented=False, caution=False)
     assert INVENTED not in made and "Before touching" not in made and "invented" not in Seen(made).text.split("}")[-1]
-    assert made == page("A", [Text("alone")], invented=False, caution=False)
+    assert made == render_page("A", [Text("alone")], invented=False, caution=False)
 
 
 def test_an_address_holds_what_it_is_made_of() -> None:
-    assert web_page.address(b"\0\xff", "image/png") == "data:image/png;base64,AP8="
+    assert web_page.embed_data(b"\0\xff", "image/png") == "data:image/png;base64,AP8="

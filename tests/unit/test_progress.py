@@ -19,17 +19,17 @@ from dashboard.session import progress_store
 from sim.errors import InputError, OutputError
 from sim.teaching import progress_file
 from sim.teaching.progress import (
-    MOST_DONE,  # fmt: skip
+    MOST_DONE,
     ExerciseDone,
     LessonDone,
     OtherFormError,
     Progress,
     RoughDone,
-    now,
-    opened,
-    text_of,
+    format_progress,
+    get_current_time,
+    parse_progress,
 )
-from sim.teaching.progress_file import keep
+from sim.teaching.progress_file import merge_progress
 from tests.tiers import try_each
 
 Tell = Callable[..., None]
@@ -69,16 +69,16 @@ entries = st.builds(
 @given(st.lists(entries, max_size=5), st.lists(entries, max_size=5))
 def test_what_is_written_reads_back_and_two_are_put_together(one: list[LessonDone], other: list[LessonDone]) -> None:
     a, b = Progress.of(*one, EXERCISE), Progress.of(*other, ROUGH)
-    assert opened(text_of(a).encode()) == a
-    assert a | b == b | a == opened(text_of(a | b).encode())
+    assert parse_progress(format_progress(a).encode()) == a
+    assert a | b == b | a == parse_progress(format_progress(a | b).encode())
     assert set((a | b).entries) == {*one, *other, EXERCISE, ROUGH} and (a | a) == a
 
 
 def test_a_person_can_read_the_file() -> None:
-    told = text_of(SOME)
+    told = format_progress(SOME)
     assert "form = 1\n" in told and told.startswith("# What was learnt")
     assert '{ name = "let-off", date = 2026-03-01 09:30:00, tries = 2 }' in told and "[[rough]]\n" in told
-    assert now().microsecond == 0 and now().tzinfo is None
+    assert get_current_time().microsecond == 0 and get_current_time().tzinfo is None
 
 
 @pytest.mark.parametrize(
@@ -91,16 +91,16 @@ def test_a_person_can_read_the_file() -> None:
 )  # fmt: skip
 def test_another_form_is_refused_and_left_alone(text: str, words: str, tmp_path: Path) -> None:
     with pytest.raises(OtherFormError, match=words.replace("(", "\\(")):
-        opened(text.encode())
+        parse_progress(text.encode())
     path = tmp_path / "p.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(OtherFormError):
-        keep(path, SOME)
+        merge_progress(path, SOME)
     assert path.read_text(encoding="utf-8") == text and os.listdir(tmp_path) == ["p.toml"]
 
 
 BROKEN = {
-    "cut off": text_of(SOME).encode()[:-20],
+    "cut off": format_progress(SOME).encode()[:-20],
     "no text": b"\x00\x01",
     "no UTF-8": b"form = 1\nname = '\xff'",
     "too large": b"#" * 1_000_001,
@@ -116,38 +116,38 @@ def test_an_unreadable_file_is_set_aside_and_never_written_over(kind: str, tmp_p
     path = tmp_path / "p.toml"
     for count in (1, 2):
         path.write_bytes(BROKEN[kind])
-        found = keep(path, SOME)
+        found = merge_progress(path, SOME)
         assert found.aside is not None and found.why.startswith(str(path)) and found.progress == SOME
-        assert found.aside.read_bytes() == BROKEN[kind] and opened(path.read_bytes()) == SOME
+        assert found.aside.read_bytes() == BROKEN[kind] and parse_progress(path.read_bytes()) == SOME
         assert len(os.listdir(tmp_path)) == 1 + count
-    assert keep(path, Progress()) == progress_file.Kept(SOME)
+    assert merge_progress(path, Progress()) == progress_file.StoredProgress(SOME)
 
 
 def test_every_fault_of_a_file_is_told_with_its_place() -> None:
     wrong = "form = 1\n[[lesson]]\nname = ''\ndate = 2026-03-01T09:30:00\ntries = -1\n[[rough]]\nseed = 1.5\n"
     with pytest.raises(InputError) as refused:
-        opened(wrong.encode())
+        parse_progress(wrong.encode())
     fields = {fault.field for fault in refused.value.faults}
     assert {"lesson 1, name", "lesson 1, tries", "rough 1, seed", "rough 1, scenario"} <= fields
 
 
 def test_an_empty_file_and_one_that_is_not_there_hold_nothing(tmp_path: Path) -> None:
-    assert opened(b"") == Progress() == keep(tmp_path / "none.toml", Progress()).progress
-    assert opened((tmp_path / "none.toml").read_bytes()) == Progress()
+    assert parse_progress(b"") == Progress() == merge_progress(tmp_path / "none.toml", Progress()).progress
+    assert parse_progress((tmp_path / "none.toml").read_bytes()) == Progress()
     with pytest.raises(InputError, match="not an ordinary file"):
-        keep(tmp_path, SOME)
+        merge_progress(tmp_path, SOME)
 
 
 def test_more_than_can_be_read_back_is_not_written(tmp_path: Path) -> None:
     many = Progress.of(*(lesson(str(i), minutes=i) for i in range(MOST_DONE)))
     path = tmp_path / "p.toml"
-    assert keep(path, many).progress == opened(path.read_bytes()) == many
+    assert merge_progress(path, many).progress == parse_progress(path.read_bytes()) == many
     before = path.read_bytes()
     with pytest.raises(InputError, match="begin a new one"):
-        keep(path, Progress.of(lesson("one more")))
+        merge_progress(path, Progress.of(lesson("one more")))
     assert path.read_bytes() == before
     longest = Progress.of(*(EXERCISE.model_copy(update={"title": f"{i:04d}" + 116 * "長"}) for i in range(MOST_DONE)))
-    assert opened(text_of(longest).encode()) == longest
+    assert parse_progress(format_progress(longest).encode()) == longest
 
 
 def write(path: Path, name: str, count: int) -> subprocess.Popen[bytes]:
@@ -166,22 +166,22 @@ def test_two_that_write_at_once_lose_nothing(tmp_path: Path) -> None:
         with each:
             pass
         assert each.returncode == 0
-    names = {e.name for e in opened(path.read_bytes()).lessons}
+    names = {e.name for e in parse_progress(path.read_bytes()).lessons}
     assert names == {f"{name} {i}" for name in ("one", "other") for i in range(count)}
 
 
 def test_killed_while_it_writes_the_file_is_a_whole_one(tmp_path: Path, tell: Tell) -> None:
     tell(tried="a program killed while it writes progress, over and over", expected="the file is whole each time")
     path, sizes = tmp_path / "p.toml", []
-    keep(path, SOME)
+    merge_progress(path, SOME)
     for turn in range(4):
         with write(path, f"turn {turn}", 10_000) as writer:
             before = path.read_bytes()
             while path.read_bytes() == before:
                 pass
             writer.send_signal(signal.SIGTERM if sys.platform == "win32" else signal.SIGKILL)
-        sizes.append(len(opened(path.read_bytes()).lessons))
-        assert SOME.lessons[0] in opened(path.read_bytes()).lessons
+        sizes.append(len(parse_progress(path.read_bytes()).lessons))
+        assert SOME.lessons[0] in parse_progress(path.read_bytes()).lessons
     assert sizes == sorted(set(sizes))
     tell(happened="whole each time, nothing of before is lost")
 
@@ -191,7 +191,7 @@ def test_without_room_the_old_file_stays_and_the_reason_is_told(
 ) -> None:
     tell(tried="progress written to a full disk", expected="the old file stays, the reason is told")
     path = tmp_path / "p.toml"
-    keep(path, SOME)
+    merge_progress(path, SOME)
     before = path.read_bytes()
 
     def no_room(*_: object, **__: object) -> int:
@@ -200,9 +200,9 @@ def test_without_room_the_old_file_stays_and_the_reason_is_told(
     with monkeypatch.context() as full:
         full.setattr(Path, "write_text", no_room)
         with pytest.raises(OutputError, match="no space"):
-            progress_store.put(path, Progress.of(lesson("drop")))
+            progress_store.merge_into_file(path, Progress.of(lesson("drop")))
     assert path.read_bytes() == before and os.listdir(tmp_path) == ["p.toml"]
-    assert len(progress_store.put(path, Progress.of(lesson("drop"))).progress.lessons) == 2
+    assert len(progress_store.merge_into_file(path, Progress.of(lesson("drop"))).progress.lessons) == 2
     tell(happened="it does; later it is written")
 
 

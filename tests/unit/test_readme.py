@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sim.cli.commands import COMMANDS
-from sim.cli.parser import build
+from sim.cli.parser import COMMANDS, build_parser
 from sim.scenario import load
 
 ROOT = Path(__file__).parents[2]
@@ -30,7 +29,7 @@ def test_two_one_line_commands_come_first_and_use_the_pins() -> None:
 @pytest.mark.parametrize("line", [line for line in LINES if line.startswith("python -m sim")])
 def test_commands_are_understood(line: str) -> None:
     typed = shlex.split(re.split(r"\s{4,}", line)[0])[3:]
-    assert build().parse_args(typed).command in COMMANDS
+    assert build_parser().parse_args(typed).command in COMMANDS
 
 
 def test_scenario_example_loads() -> None:

@@ -15,7 +15,7 @@ import pyarrow.parquet
 import pytest
 
 import sim
-from sim.bench.reading_text import told
+from sim.bench.reading_text import format_record
 from sim.bench.readings import (
     Centre,
     Prediction,
@@ -24,21 +24,23 @@ from sim.bench.readings import (
     SlowPress,
     Strike,
     TouchWeight,
-    readings_of,
+    list_reading_fields,
 )
-from sim.bench.usual_ranges import table, usual
-from sim.cli.screen import plain
+from sim.bench.usual_ranges import find_usual_range, load_usual_ranges
+from sim.cli.screen import render_plain
 from sim.report import predict
 from sim.report.drawing import draw, figures
-from sim.report.drawing.outline import Pose
+from sim.report.drawing.shapes import Pose
 from sim.report.formats import json_text, reading_rows, tables, traces
 from sim.unit.model import ActionUnit
 from tests.tiers import try_each
 
 GF = 9.80665e-3
-MIDDLE = reading_rows.Place(40, sharp=False)
+MIDDLE = reading_rows.KeyPosition(40, sharp=False)
 UNIT_OF = {
-    name: meta["unit"] for cls in (Settings, TouchWeight, Repetition, Strike) for name, meta in readings_of(cls).items()
+    name: meta["unit"]
+    for cls in (Settings, TouchWeight, Repetition, Strike)
+    for name, meta in list_reading_fields(cls).items()
 }
 
 
@@ -77,50 +79,50 @@ def prediction() -> Prediction:
 
 
 def shown(p: Prediction, unit: ActionUnit) -> str:
-    return plain(tables.prediction(p, unit))
+    return render_plain(tables.build_prediction_tables(p, unit))
 
 
 # Usual ranges
 
 
-@pytest.mark.parametrize("name", sorted(table()))
+@pytest.mark.parametrize("name", sorted(load_usual_ranges()))
 @try_each("sharp", [False, True])
 def test_every_range_is_sourced_and_in_the_unit_of_its_reading(name: str, sharp: bool) -> None:
-    spans = [usual(name, key, sharp) for key in (1, 20, 40, 41, 88)]
+    spans = [find_usual_range(name, key, sharp) for key in (1, 20, 40, 41, 88)]
     assert all(s is not None and s.low < s.high and len(s.source) > 10 and s.advice for s in spans)
     group, _, _ = name.partition(".")
     wanted = {"pinning": "gf", "swings": ""}.get(group, UNIT_OF.get(name))
     assert spans[0] is not None and spans[0].unit == wanted, "named after a reading, in its unit"
 
 
-@pytest.mark.parametrize("name", sorted(table()))
+@pytest.mark.parametrize("name", sorted(load_usual_ranges()))
 def test_every_closed_side_has_advice(name: str) -> None:
-    span = usual(name, 40)
+    span = find_usual_range(name, 40)
     assert span is not None
     assert all(side in span.advice for side, limit in (("low", span.low), ("high", span.high)) if math.isfinite(limit))
 
 
 def test_ranges_run_over_the_compass_and_differ_for_sharps() -> None:
-    bass, middle, treble = (usual("friction", key) for key in (1, 40, 88))
-    between = usual("friction", 64)
+    bass, middle, treble = (find_usual_range("friction", key) for key in (1, 40, 88))
+    between = find_usual_range("friction", 64)
     assert bass and middle and treble and between
     assert bass.low > middle.low > between.low > treble.low
     assert between.low == pytest.approx(middle.low + (treble.low - middle.low) * 24 / 48)
-    natural, sharp = usual("dip", 40), usual("dip", 40, sharp=True)
+    natural, sharp = find_usual_range("dip", 40), find_usual_range("dip", 40, sharp=True)
     assert natural and sharp and natural.low != sharp.low
-    assert usual("no such reading", 40) is None
+    assert find_usual_range("no such reading", 40) is None
 
 
 # Rows and marks
 
 
 def test_a_mark_is_judged_on_the_number_as_shown(prediction: Prediction) -> None:
-    span = usual("let_off", 40)
+    span = find_usual_range("let_off", 40)
     assert span is not None
 
     def side(let_off: float) -> str | None:
         p = replace(prediction, settings=replace(prediction.settings, let_off=let_off))
-        return next(r.side for r in reading_rows.setting_rows(p, MIDDLE) if r.name == "let_off")
+        return next(r.side for r in reading_rows.list_setting_rows(p, MIDDLE) if r.name == "let_off")
 
     assert side((span.low + 1e-4) * 1e-3) is None
     assert side((span.low - 1e-4) * 1e-3) is None, "shows the limit itself"
@@ -129,7 +131,7 @@ def test_a_mark_is_judged_on_the_number_as_shown(prediction: Prediction) -> None
 
 
 def test_a_healthy_note_has_no_marks_and_no_cautions(prediction: Prediction, unit: ActionUnit) -> None:
-    assert reading_rows.marks(prediction, MIDDLE) == ()
+    assert reading_rows.list_remarks(prediction, MIDDLE) == ()
     text = shown(prediction, unit)
     assert "Nothing lies outside its usual range" in text
     assert tables.CAUTIONS[:30] not in text
@@ -137,7 +139,7 @@ def test_a_healthy_note_has_no_marks_and_no_cautions(prediction: Prediction, uni
 
 def test_a_mark_names_reading_range_reason_and_part(prediction: Prediction, unit: ActionUnit) -> None:
     heavy = replace(prediction, touch=replace(prediction.touch, friction=22 * GF))
-    (mark,) = reading_rows.marks(heavy, MIDDLE)
+    (mark,) = reading_rows.list_remarks(heavy, MIDDLE)
     assert "friction" in mark.title and "22.0 gf, high (usual 10 to 15 gf)" in mark.found
     assert "key bushings" in mark.look
     text = shown(heavy, unit)
@@ -147,13 +149,13 @@ def test_a_mark_names_reading_range_reason_and_part(prediction: Prediction, unit
 
 def test_a_kick_is_marked(prediction: Prediction) -> None:
     kicking = replace(prediction, repetition=replace(prediction.repetition, kicks=True))
-    assert reading_rows.KICK in reading_rows.marks(kicking, MIDDLE)
+    assert reading_rows.KICK in reading_rows.list_remarks(kicking, MIDDLE)
 
 
 @pytest.mark.parametrize(("limit", "found"), [(5.0, "5.0 per s, low"), (None, "below 4 per s, low")])
 def test_slow_repetition_names_the_part_that_limits(prediction: Prediction, limit: float | None, found: str) -> None:
     slow = replace(prediction.repetition, limit_hz=limit, sounded_fraction={4.0: 0.5}, limiting_part="lever lift")
-    (mark,) = reading_rows.marks(replace(prediction, repetition=slow), MIDDLE)
+    (mark,) = reading_rows.list_remarks(replace(prediction, repetition=slow), MIDDLE)
     assert found in mark.found
     assert "repetition spring" in mark.look
 
@@ -164,7 +166,7 @@ def test_slow_repetition_names_the_part_that_limits(prediction: Prediction, limi
 )
 def test_lengths_in_inches(prediction: Prediction, millimetres: float, text: str) -> None:
     p = replace(prediction, settings=replace(prediction.settings, blow=millimetres * 1e-3))
-    assert reading_rows.setting_rows(p)[0].inches == text
+    assert reading_rows.list_setting_rows(p)[0].inches == text
 
 
 def test_table_shows_a_dash_for_what_could_not_be_read(prediction: Prediction, unit: ActionUnit) -> None:
@@ -208,14 +210,14 @@ def test_json_holds_no_nan_whatever_the_readings(prediction: Prediction) -> None
         strikes=(bad,),
         set_up={"settings.punching": math.nan},
     )
-    found = json.loads(json_text.text(json_text.of_prediction(broken)), parse_constant=not_numbers)
+    found = json.loads(json_text.format_json(json_text.build_prediction_document(broken)), parse_constant=not_numbers)
     assert found["wink_mm"] is None
     assert found["strikes"][0]["peak_force_N"] is None
     assert found["strikes"][0]["ledger_remainder"] is None
 
 
 def test_json_converts_to_the_unit_in_the_name(prediction: Prediction) -> None:
-    found = json_text.of_prediction(prediction)
+    found = json_text.build_prediction_document(prediction)
     assert found["blow_mm"] == pytest.approx(44.5)
     assert found["friction_gf"] == pytest.approx(12.0)
     assert found["checking_distance_mm"] == pytest.approx(15.0)
@@ -232,17 +234,17 @@ def test_json_converts_to_the_unit_in_the_name(prediction: Prediction) -> None:
      ("\t=1", " '=1"), ("\r=1", " '=1"), ("-1", "-1"), ("+1.5e-3", "+1.5e-3")],
 )  # fmt: skip
 def test_csv_text_that_would_run_as_a_formula_is_made_plain(text: str, plain: str) -> None:
-    assert traces.cell(text) == plain
+    assert traces.format_cell(text) == plain
 
 
 @pytest.mark.parametrize(("value", "text"), [(-1.5, "-1.5"), (None, ""), (math.nan, ""), (True, "yes"), ("mm", "mm")])
 def test_csv_cells(value: Any, text: str) -> None:
-    assert traces.cell(value) == text
+    assert traces.format_cell(value) == text
 
 
 def test_csv_of_a_prediction_keeps_numbers_and_disarms_names(prediction: Prediction, unit: ActionUnit) -> None:
     p = replace(prediction, settings=replace(prediction.settings, jack_address=-1e-4))
-    lines = list(csv.reader(io.StringIO(predict.csv(p, unit))))
+    lines = list(csv.reader(io.StringIO(predict.format_csv(p, unit))))
     assert {len(line) for line in lines} == {len(predict.HEADER)}
     cells = {(line[0], line[1], line[2]): line[4] for line in lines}
     assert cells["unit", "", "unit"] == "'=SUM(1) by hand"
@@ -256,9 +258,9 @@ def test_traces_come_back_the_same_from_both_kinds_of_file(tmp_path: Path, predi
     import pandas as pd
 
     assert prediction.slow_press is not None
-    columns = traces.stacked([("a", traces.of_slow_press(prediction.slow_press))] * 2, "which")
+    columns = traces.stack_columns([("a", traces.tabulate_slow_press(prediction.slow_press))] * 2, "which")
     for suffix in traces.SUFFIXES:
-        traces.write(columns, tmp_path / f"t{suffix}")
+        traces.write_columns(columns, tmp_path / f"t{suffix}")
     one, other = pd.read_csv(tmp_path / "t.csv"), pd.read_parquet(tmp_path / "t.parquet")
     pd.testing.assert_frame_equal(one, other, check_dtype=False, rtol=1e-8)
     assert len(one) == 202
@@ -278,7 +280,7 @@ def test_frames(prediction: Prediction, unit: ActionUnit) -> None:
 
 
 def test_records_are_told_in_plain_lines(prediction: Prediction) -> None:
-    text = told(prediction)
+    text = format_record(prediction)
     assert "=SUM(1) by hand: plays" in text
     assert any(line.split() == ["let-off", "1.60", "mm"] for line in text.splitlines())
 
@@ -293,15 +295,15 @@ def test_curves_are_drawn_with_their_units(prediction: Prediction) -> None:
 
 def test_mechanism_is_drawn_where_the_model_has_it(unit: ActionUnit) -> None:
     """The crown of the drawing at rest stands the blow below the string; the jack's tip touches the knuckle."""
-    from sim.bench.rest_pose import at_rest
-    from sim.report.drawing.mechanism import crown
-    from sim.report.drawing.outline import moving
+    from sim.bench.rest_pose import settle_at_rest
+    from sim.report.drawing.mechanism import place_crown
+    from sim.report.drawing.outline import place_moving_shapes
     from sim.report.drawing.shapes import POSE
 
-    rest = at_rest(unit)
+    rest = settle_at_rest(unit)
     pose = Pose.from_row({name: rest.state[name][0] for name in POSE})
-    assert unit.rails.string_y - crown(unit, pose)[1] == pytest.approx(rest.at_rest["string"], abs=5e-5)
-    shapes = moving(unit, pose)
+    assert unit.rails.string_y - place_crown(unit, pose)[1] == pytest.approx(rest.at_rest["string"], abs=5e-5)
+    shapes = place_moving_shapes(unit, pose)
     knuckle = next(s for s in shapes if s.part == "hammer" and s.stuff == "leather").points
     jack = np.vstack([s.points for s in shapes if s.part == "jack"])
     apart = np.hypot(*(jack[:, None] - knuckle[None]).transpose(2, 0, 1)).min()
@@ -314,8 +316,8 @@ def test_sheet_of_shipped_scenarios(name: str, tmp_path: Path) -> None:
     unit = sim.load(name)
     found = sim.predict(unit, repetition=False)
     one, two = tmp_path / "one.svg", tmp_path / "two.svg"
-    figures.save(draw.sheet(unit, found), one)
-    figures.save(draw.sheet(unit, found), two)
+    figures.save_figure(draw.draw_sheet(unit, found), one)
+    figures.save_figure(draw.draw_sheet(unit, found), two)
     assert one.read_bytes() == two.read_bytes(), "the same run gives the same file"
     text = one.read_text(encoding="utf-8")
     assert unit.name in text and "key travel, mm" in text
@@ -329,16 +331,15 @@ ROWS = (
 
 
 def test_rows_are_the_same_table_as_csv_and_as_parquet() -> None:
-    made = traces.of_rows(ROWS)
+    made = traces.tabulate_rows(ROWS)
     assert list(made.data) == ["note", "reading", "value", "assumed", "remark", "found"] and len(made) == 3
-    told = traces.csv_of(made).splitlines()
+    told = traces.format_columns_csv(made).splitlines()
     assert told[1:] == ["40,dip,10.05,no,,", '41,\'=1+1,10,yes,,"10,1"', "88,blow,,,,45.25"]
-    back = pyarrow.parquet.read_table(io.BytesIO(traces.parquet(made)))
+    back = pyarrow.parquet.read_table(io.BytesIO(traces.encode_parquet(made)))
     assert back.column("note").to_pylist() == [40, 41, 88] and back.column("value").to_pylist() == [10.05, 10.0, None]
     assert back.column("reading").to_pylist()[1] == "=1+1"
-    assert back.column("found").to_pylist() == [
-        None,
-        "10,1",
-        "45.25",
-    ]
-    assert traces.parquet(made) == traces.parquet(traces.of_rows(ROWS)) and traces.csv_of(traces.of_rows([])) == "\n"
+    assert back.column("found").to_pylist() == [None, "10,1", "45.25"]
+    assert (
+        traces.encode_parquet(made) == traces.encode_parquet(traces.tabulate_rows(ROWS))
+        and traces.format_columns_csv(traces.tabulate_rows([])) == "\n"
+    )

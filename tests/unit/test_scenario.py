@@ -14,10 +14,10 @@ import pytest
 from sim.errors import InputError
 from sim.fields import schema
 from sim.fields.defaults import is_sharp
-from sim.fields.field_paths import field_info, fields
+from sim.fields.field_paths import find_field, list_fields
 from sim.scenario.load import load, loads
-from sim.shared_files import shared_file
-from sim.unit.centres import amplitude_lost, count_swings, swings_from_torque, torque_from_swings
+from sim.shared_files import find_shared_file
+from sim.unit.centres import compute_amplitude_loss, convert_swings_to_torque, convert_torque_to_swings, count_swings
 from sim.unit.model import CENTRES, CONTACTS, ActionUnit
 from tests.lazily import Lazily
 from tests.tiers import try_each
@@ -168,7 +168,7 @@ def test_every_scenario_loads_and_says_it_is_invented(file: Path) -> None:
     assert set(unit.friction) == set(CENTRES)
     assert set(unit.contacts) == set(CONTACTS)
     assert all(math.isfinite(v) for v in unit.nominal.values())
-    jsonschema.validate(tomllib.loads(file.read_text(encoding="utf-8")), schema.scenario_schema())
+    jsonschema.validate(tomllib.loads(file.read_text(encoding="utf-8")), schema.build_schema())
 
 
 def test_a_scenario_may_leave_out_nearly_everything() -> None:
@@ -214,13 +214,13 @@ def test_friction_in_its_forms() -> None:
     hanging = 9.80665 * math.hypot(
         h.head_mass * h.head_mass_centre[0] + h.shank_mass_moment, h.head_mass * h.head_mass_centre[1]
     )
-    assert amplitude_lost(swung.friction["hammer"], hanging) * 5 == pytest.approx(math.radians(40))
+    assert compute_amplitude_loss(swung.friction["hammer"], hanging) * 5 == pytest.approx(math.radians(40))
 
 
 @pytest.mark.parametrize("count", [1, 2, 4, 7, 15])
 def test_swings_and_torque_are_inverse(count: int) -> None:
-    torque = torque_from_swings(count, 0.7, 12e-3)
-    assert swings_from_torque(torque, 0.7, 12e-3) == pytest.approx(count)
+    torque = convert_swings_to_torque(count, 0.7, 12e-3)
+    assert convert_torque_to_swings(torque, 0.7, 12e-3) == pytest.approx(count)
     assert count_swings(torque, 0.7, 12e-3) == count
 
 
@@ -333,16 +333,16 @@ def test_raw_coordinates_replace_what_is_derived(natural: ActionUnit) -> None:
 
 
 def test_fields_and_ranges() -> None:
-    bore = field_info("hammer.bore")
+    bore = find_field("hammer.bore")
     assert (bore.unit, bore.minimum, bore.maximum) == ("mm", 25, 80)
-    assert all(f.doc for f in fields() if f.path.split(".")[0] != "coordinates")
+    assert all(f.doc for f in list_fields() if f.path.split(".")[0] != "coordinates")
     with pytest.raises(InputError, match=r"did you mean hammer\.bore"):
-        field_info("hammer.bor")
+        find_field("hammer.bor")
 
 
 def test_schema_is_up_to_date() -> None:
-    assert shared_file("scenario.schema.json").read_text(encoding="utf-8") == schema.text()
-    jsonschema.Draft202012Validator.check_schema(schema.scenario_schema())
+    assert find_shared_file("scenario.schema.json").read_text(encoding="utf-8") == schema.render_schema()
+    jsonschema.Draft202012Validator.check_schema(schema.build_schema())
 
 
 @pytest.mark.parametrize(
@@ -357,7 +357,7 @@ def test_schema_is_up_to_date() -> None:
 )
 def test_schema_refuses_what_the_reader_refuses(tree: dict[str, Any]) -> None:
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(tree, schema.scenario_schema())
+        jsonschema.validate(tree, schema.build_schema())
     lines = "\n".join(f"{k} = {_toml(v)}" for k, v in tree.items())
     with pytest.raises(InputError):
         loads(lines)

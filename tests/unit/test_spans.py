@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from sim.errors import InputError
-from sim.studies.spans import grid, of_table, values_of
+from sim.studies.parameter_grid import build_grid, parse_span, read_input_table
 
 
 @pytest.mark.parametrize(
@@ -24,9 +24,9 @@ from sim.studies.spans import grid, of_table, values_of
 def test_what_varies_is_read(text: str, expected: list[str] | None) -> None:
     if expected is None:
         with pytest.raises(InputError, match="no such field"):
-            values_of(text)
+            parse_span(text)
     else:
-        assert values_of(text) == (text.partition("=")[0], expected)
+        assert parse_span(text) == (text.partition("=")[0], expected)
 
 
 @pytest.mark.parametrize(
@@ -39,11 +39,11 @@ def test_what_varies_is_read(text: str, expected: list[str] | None) -> None:
 )  # fmt: skip
 def test_what_is_no_span_is_refused(text: str) -> None:
     with pytest.raises(InputError):
-        values_of(text)
+        parse_span(text)
 
 
 def test_every_combination_the_last_fastest() -> None:
-    rows = grid([("friction.key", ["1 N·mm", "2 N·mm"]), ("friction.jack", ["0 N·mm", "1 N·mm", "2 N·mm"])])
+    rows = build_grid([("friction.key", ["1 N·mm", "2 N·mm"]), ("friction.jack", ["0 N·mm", "1 N·mm", "2 N·mm"])])
     assert len(rows) == 6
     assert rows[1] == {"friction.key": "1 N·mm", "friction.jack": "1 N·mm"}
 
@@ -51,7 +51,7 @@ def test_every_combination_the_last_fastest() -> None:
 def test_a_table_names_paths_and_leaves_out_what_is_empty(tmp_path: Path) -> None:
     file = tmp_path / "units.csv"
     file.write_text("springs.repetition,friction.lever\n30 N·mm,1 N·mm\n90%,\n", encoding="utf-8")
-    assert of_table(file) == (
+    assert read_input_table(file) == (
         {"springs.repetition": "30 N·mm", "friction.lever": "1 N·mm"},
         {"springs.repetition": "90%"},
     )
@@ -71,4 +71,4 @@ def test_a_table_that_is_none_is_refused(tmp_path: Path, text: str) -> None:
     file = tmp_path / "units.csv"
     file.write_text(text, encoding="utf-8")
     with pytest.raises(InputError):
-        of_table(file)
+        read_input_table(file)

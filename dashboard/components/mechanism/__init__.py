@@ -12,17 +12,17 @@ from typing import Any
 
 import streamlit as st
 
-from sim.report.formats.packed_columns import only
+from sim.report.formats.packed_columns import select_columns
 
 SCRIPTS = ("data", "state", "colours", "picture", "overlay", "curves", "press", "timeline", "controls", "main")
 """The scripts that make one module, in their order."""
-GHOSTLY = (
+GHOST_COLUMNS = (
     "kf", "kr", "w", "j", "l", "h", "e", "r", "d", "string", "crown", "travel", "crown_speed", "key_speed",
 )  # fmt: skip
 """Columns of a second unit that are shown."""
 
 
-def mechanism(
+def show_mechanism(
     stroke: dict[str, Any],
     press: dict[str, Any] | None = None,
     ghost: dict[str, Any] | None = None,
@@ -36,11 +36,11 @@ def mechanism(
     What the person chose (moment, speed, zoom and so on) is kept under ``key``
     when new data come; ``by_hand`` has it begin with the press.  Lengths are written in mm, or in inches.
     """
-    thin = None if ghost is None else ghost | {"table": only(ghost["table"], GHOSTLY)}
-    return _component()(key=key, data=message(stroke, press, thin, key=key, inches=inches, by_hand=by_hand))
+    thin = None if ghost is None else ghost | {"table": select_columns(ghost["table"], GHOST_COLUMNS)}
+    return _component()(key=key, data=encode_message(stroke, press, thin, key=key, inches=inches, by_hand=by_hand))
 
 
-def message(
+def encode_message(
     stroke: Mapping[str, Any],
     press: Mapping[str, Any] | None = None,
     ghost: Mapping[str, Any] | None = None,
@@ -71,12 +71,12 @@ def _without_bytes(value: Any, blocks: list[bytes]) -> Any:
 
 
 def _component() -> Any:
-    script, style = assets()
-    return _registered(script, style)
+    script, style = load_assets()
+    return _register_component(script, style)
 
 
 @cache
-def assets() -> tuple[str, str]:
+def load_assets() -> tuple[str, str]:
     """The component's script, one module, and its style."""
     here = files(__package__)
     script = "\n".join(here.joinpath(f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS)
@@ -84,5 +84,5 @@ def assets() -> tuple[str, str]:
 
 
 @cache
-def _registered(script: str, style: str) -> Any:
+def _register_component(script: str, style: str) -> Any:
     return st.components.v2.component("action_unit.mechanism", js=script, css=style, isolate_styles=True)

@@ -15,7 +15,7 @@ def _component() -> ComponentRenderer:
     return st.components.v2.component("memory", js=js)
 
 
-def remembered(name: str, keep: str | None) -> str | None:
+def sync_choice(name: str, keep: str | None) -> str | None:
     """The word that the browser remembers under ``name``, once it has said so; ``keep`` puts another in its place."""
     found = _component()(data={"name": name, "keep": keep}, key=f"memory_{name}", on_found_change=lambda: None)
     word = found.get("found")

@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 from streamlit.components.v2.types import ComponentRenderer
 
-from sim.photo.points import Asked
+from sim.photo.points import RequestedClick
 from sim.report.photograph.picture import COLOURS
 from sim.unit.model import Vec
 
@@ -30,10 +30,16 @@ def _component() -> ComponentRenderer:
     return st.components.v2.component("photograph", css=css, js=script)
 
 
-def photograph(
-    picture: bytes, mark: str, size: tuple[int, int], asked: Sequence[Asked], clicks: Mapping[str, Vec], version: int,
-    *, key: str,
-) -> dict[str, Vec]:  # fmt: skip
+def show_photograph(
+    picture: bytes,
+    mark: str,
+    size: tuple[int, int],
+    asked: Sequence[RequestedClick],
+    clicks: Mapping[str, Vec],
+    version: int,
+    *,
+    key: str,
+) -> dict[str, Vec]:
     """The clicks as they stand, in pixels of a picture of ``size``.
 
     ``picture`` is a JPEG, as large or smaller, that the browser gets until it tells of a click (``mark`` tells pictures
@@ -53,10 +59,10 @@ def photograph(
         data=data, key=key, default={"has": "", "clicks": None},
         on_has_change=lambda: None, on_clicks_change=lambda: None,
     )  # fmt: skip
-    return _sound(found.get("clicks"), size, version, clicks)
+    return _check_clicks(found.get("clicks"), size, version, clicks)
 
 
-def _sound(told: Any, size: tuple[int, int], version: int, clicks: Mapping[str, Vec]) -> dict[str, Vec]:
+def _check_clicks(told: Any, size: tuple[int, int], version: int, clicks: Mapping[str, Vec]) -> dict[str, Vec]:
     """What the browser tells, where it tells of this version, and of places in the picture."""
     if not isinstance(told, Mapping) or told.get("version") != version:
         return dict(clicks)

@@ -18,7 +18,7 @@ def _component() -> ComponentRenderer:
     return st.components.v2.component("rail_map", css=css, js=js)
 
 
-def rail_map(
+def show_rail_map(
     rows: Sequence[Sequence[Mapping[str, Any]]], across: str, up: str, reading: str, length: str, *, key: str
 ) -> tuple[int, int] | None:
     """Row and column of the place just chosen, or None.

@@ -25,7 +25,7 @@ first body of their entry: jack and lever the knuckle, the button the toe, the c
 
 
 @dataclass(frozen=True, slots=True)
-class Touching:
+class ContactTrace:
     """Of one contact: a point on the face touched, the direction out of it, and the force on the body pushed."""
 
     place: Array
@@ -36,27 +36,27 @@ class Touching:
     """(rows, 2), N, with the friction along the face, on the body that is told of (ON_THE_FACE)."""
 
 
-def touching(contact: Contact, p: Values, trace: Trace) -> Touching:
+def compute_contact(contact: Contact, p: Values, trace: Trace) -> ContactTrace:
     """Place, direction and force of one contact along a trace."""
     place, normal = _GEOMETRY[type(contact.shape)](contact.shape, p, trace)
-    force = pressing(contact.name, trace)[:, None] * normal
+    force = compute_pressing_force(contact.name, trace)[:, None] * normal
     if contact.name in RUBBING:
         along = np.column_stack([normal[:, 1], -normal[:, 0]])
         force = force + trace[f"T_{contact.name}"][:, None] * along
-    return Touching(place, normal, -force if contact.name in ON_THE_FACE else force)
+    return ContactTrace(place, normal, -force if contact.name in ON_THE_FACE else force)
 
 
-def pressing(name: str, trace: Trace) -> Array:
+def compute_pressing_force(name: str, trace: Trace) -> Array:
     """Pressing force of a contact, N; the finger's also where its motion or force on the key was given."""
     return trace["finger_force" if name == "finger" else f"N_{name}"]
 
 
-def all_touching(p: Values, trace: Trace) -> dict[str, Touching]:
+def compute_contacts(p: Values, trace: Trace) -> dict[str, ContactTrace]:
     """Every contact along a trace, by name."""
-    return {contact.name: touching(contact, p, trace) for contact in CONTACTS}
+    return {contact.name: compute_contact(contact, p, trace) for contact in CONTACTS}
 
 
-def place(point: Point, p: Values, trace: Trace) -> Array:
+def place_point(point: Point, p: Values, trace: Trace) -> Array:
     """World coordinates (rows, 2) of a point fixed on a body, carried by the shank's bending where it sits on it."""
     x, y = float(p[point.x]), float(p[point.y])
     if not point.body:
@@ -66,10 +66,10 @@ def place(point: Point, p: Values, trace: Trace) -> Array:
         for q in BENDING:
             lift, turn = p[f"lift_{q}_{point.station}"], p[f"turn_{q}_{point.station}"]
             local += trace[q][:, None] * np.array([-turn * y, lift])
-    return _centre(point.body, p, trace) + _turned(local, trace[point.body])
+    return _centre(point.body, p, trace) + _turn_points(local, trace[point.body])
 
 
-def _turned(local: Array, angle: Array) -> Array:
+def _turn_points(local: Array, angle: Array) -> Array:
     c, s = np.cos(angle), np.sin(angle)
     x, y = local[:, 0], local[:, 1]
     return np.column_stack([c * x - s * y, s * x + c * y])
@@ -85,7 +85,7 @@ def _centre(body: str, p: Values, trace: Trace) -> Array:
     if body == "w":
         return wippen
     arm = np.tile([float(p[f"{body}x"]), float(p[f"{body}y"])], (rows, 1))
-    return wippen + _turned(arm, trace["w"])
+    return wippen + _turn_points(arm, trace["w"])
 
 
 def _level(rows: int, side: float) -> Array:
@@ -93,15 +93,15 @@ def _level(rows: int, side: float) -> Array:
 
 
 def _on_plane(s: m.OnPlane, p: Values, trace: Trace) -> tuple[Array, Array]:
-    at = place(s.point, p, trace)
+    at = place_point(s.point, p, trace)
     at[:, 1] = p[s.plane]
     return at, _level(len(trace), float(s.side))
 
 
 def _on_line(s: m.CircleOnLine, p: Values, trace: Trace) -> tuple[Array, Array]:
-    centre, start = place(s.centre, p, trace), place(s.start, p, trace)
+    centre, start = place_point(s.centre, p, trace), place_point(s.start, p, trace)
     direction = np.tile([float(p[name]) for name in s.direction], (len(trace), 1))
-    along = _turned(direction, trace[s.start.body])
+    along = _turn_points(direction, trace[s.start.body])
     way = ((centre - start) * along).sum(axis=1)
     inside = np.ones(len(trace), bool)
     if s.length:
@@ -114,8 +114,8 @@ def _on_line(s: m.CircleOnLine, p: Values, trace: Trace) -> tuple[Array, Array]:
 
 
 def _on_corner(s: m.CircleOnCorner, p: Values, trace: Trace) -> tuple[Array, Array]:
-    centre = place(s.centre, p, trace)
-    a, b, c = (place(point, p, trace) for point in (s.a, s.b, s.c))
+    centre = place_point(s.centre, p, trace)
+    a, b, c = (place_point(point, p, trace) for point in (s.a, s.b, s.c))
     first, second = _nearest(centre, a, b), _nearest(centre, b, c)
     nearer = _length(centre - first) <= _length(centre - second)
     foot = np.where(nearer[:, None], first, second)
@@ -141,24 +141,24 @@ def _unit(v: Array) -> Array:
 def _at_stop(s: m.TurnStop, p: Values, trace: Trace) -> tuple[Array, Array]:
     """A stop acts at its arm along the limb: up the jack, along the lever's surface to the rear."""
     limb = np.array([0.0, 1.0]) if s.body == "j" else np.array([float(p["surface_tx"]), float(p["surface_ty"])])
-    arm = _turned(np.tile(float(p[s.arm]) * limb, (len(trace), 1)), trace[s.body])
+    arm = _turn_points(np.tile(float(p[s.arm]) * limb, (len(trace), 1)), trace[s.body])
     push = s.sense * np.column_stack([-arm[:, 1], arm[:, 0]])
     return _centre(s.body, p, trace) + arm, _unit(push)
 
 
 def _crown(s: m.Crown, p: Values, trace: Trace) -> tuple[Array, Array]:
-    at = place(s.point, p, trace)
+    at = place_point(s.point, p, trace)
     at[:, 1] = p["string_y"] + trace["string"]
     return at, _level(len(trace), -1.0)
 
 
 def _tip(s: m.Tip, p: Values, trace: Trace) -> tuple[Array, Array]:
-    return place(s.point, p, trace), _level(len(trace), -1.0)
+    return place_point(s.point, p, trace), _level(len(trace), -1.0)
 
 
 def _lift(s: m.Lift, p: Values, trace: Trace) -> tuple[Array, Array]:
     seat = Point("", "damper_x", "string_y")
-    return place(s.point or seat, p, trace), _level(len(trace), 1.0)
+    return place_point(s.point or seat, p, trace), _level(len(trace), 1.0)
 
 
 _GEOMETRY: Mapping[type, Callable[..., tuple[Array, Array]]] = {

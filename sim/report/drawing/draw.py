@@ -9,14 +9,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from sim.bench.predict import MODERATE, touch
+from sim.bench.predict import MODERATE, find_touch
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
-from sim.bench.rest_pose import Rest, at_rest
-from sim.bench.strike import play
+from sim.bench.rest_pose import Rest, settle_at_rest
+from sim.bench.strike import play_touch
 from sim.physics.run import Run
 from sim.report.drawing import figures
 from sim.report.drawing.mechanism import draw_mechanism
-from sim.report.drawing.outline import Pose
+from sim.report.drawing.shapes import Pose
 from sim.unit.model import ActionUnit
 
 POSES = ("rest", "escape", "check")
@@ -67,19 +67,19 @@ def find_pose(unit: ActionUnit, name: str) -> Pose:
     """At rest; as the jack lets go, or at the end, of a moderate blow."""
     if name not in POSES:
         raise ValueError(f"no pose {name!r}: one of {', '.join(POSES)}")
-    strike, run, _ = moderate(unit)
+    strike, run, _ = run_moderate_blow(unit)
     times = {"rest": 0.0, "escape": strike.events.get("escape"), "check": None}
-    return figures.pose_at(run.trace, figures.row_at(run.trace, times[name]))
+    return figures.get_pose(run.trace, figures.find_row(run.trace, times[name]))
 
 
-def moderate(unit: ActionUnit) -> tuple[Strike, Run, Rest]:
+def run_moderate_blow(unit: ActionUnit) -> tuple[Strike, Run, Rest]:
     """The moderate blow, from rest."""
-    rest = at_rest(unit)
-    strike, run = play(rest, touch(MODERATE))
+    rest = settle_at_rest(unit)
+    strike, run = play_touch(rest, find_touch(MODERATE))
     return strike, run, rest
 
 
-def sheet(unit: ActionUnit, prediction: Prediction) -> Figure:
+def draw_sheet(unit: ActionUnit, prediction: Prediction) -> Figure:
     """The figure of the main job."""
-    strike, run, rest = moderate(unit)
-    return figures.sheet(unit, prediction, strike, run, rest.design_travel)
+    strike, run, rest = run_moderate_blow(unit)
+    return figures.draw_prediction_sheet(unit, prediction, strike, run, rest.design_travel)

@@ -14,44 +14,46 @@ from matplotlib.figure import Figure
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
 from sim.display_units import convert_column
 from sim.physics.run import Run, Trace
-from sim.report.drawing.mechanism import INK, close_up, draw_mechanism, lettering
+from sim.report.drawing.mechanism import INK, draw_close_up, draw_mechanism, escape_lettering
 from sim.report.drawing.shapes import POSE, Pose
 from sim.unit.model import ActionUnit
 
 SUFFIXES = (".svg", ".png", ".pdf")
 CROWN, KEY, BACK, FAINT = "#a8433a", "#1f5f7a", "#7f9fb0", "#aab2b9"
-MARKED = {"escape": "escape", "string_contact": "string", "key_bottom": "key bottom", "caught": "caught"}
+MARKED_EVENTS = {"escape": "escape", "string_contact": "string", "key_bottom": "key bottom", "caught": "caught"}
 
 
-def pose_at(trace: Trace, row: int) -> Pose:
+def get_pose(trace: Trace, row: int) -> Pose:
     """Pose at one row of a trace."""
     return Pose(*(float(trace[name][row]) for name in POSE))
 
 
-def row_at(trace: Trace, time: float | None) -> int:
+def find_row(trace: Trace, time: float | None) -> int:
     """Row of a time (the last where there is none)."""
     return len(trace) - 1 if time is None else min(int(np.searchsorted(trace["t"], time)), len(trace) - 1)
 
 
-def sheet(unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, travel_at_rest: float = 0.0) -> Figure:
+def draw_prediction_sheet(
+    unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, travel_at_rest: float = 0.0
+) -> Figure:
     """At rest, at escape, from near by; one blow over time; the slow press; repetition."""
     figure = Figure(figsize=(14, 8.6), layout="constrained")
     FigureCanvasAgg(figure)
     grid = figure.add_gridspec(2, 12, height_ratios=[0.82, 1.0])
     trace, gap = run.trace, run.place.crown_to_string
-    escape = row_at(trace, strike.events.get("escape")) if strike.events.get("escape") else int(np.argmin(gap))
+    escape = find_row(trace, strike.events.get("escape")) if strike.events.get("escape") else int(np.argmin(gap))
     draw_mechanism(
-        figure.add_subplot(grid[0, :6]), unit, pose_at(trace, 0), names=True, title="At rest", crown_gap=float(gap[0])
+        figure.add_subplot(grid[0, :6]), unit, get_pose(trace, 0), names=True, title="At rest", crown_gap=float(gap[0])
     )
     title = f"As the jack lets go ({strike.touch} blow)" if strike.events.get("escape") else "Nearest to the string"
     draw_mechanism(
         figure.add_subplot(grid[0, 6:]),
         unit,
-        pose_at(trace, escape),
+        get_pose(trace, escape),
         title=title,
         crown_gap=float(gap[escape]) if gap[escape] > 0 else None,
     )
-    close_up(figure.add_subplot(grid[1, :4]), unit, pose_at(trace, escape), title="The same from near by")
+    draw_close_up(figure.add_subplot(grid[1, :4]), unit, get_pose(trace, escape), title="The same from near by")
     draw_blow(figure.add_subplot(grid[1, 4:8]), run, strike, travel_at_rest)
     last = figure.add_subplot(grid[1, 8:])
     if prediction.slow_press is not None:
@@ -60,7 +62,7 @@ def sheet(unit: ActionUnit, prediction: Prediction, strike: Strike, run: Run, tr
         last.text(0.5, 0.5, "no slow-press curve:\n" + prediction.outcome, ha="center", transform=last.transAxes)
         last.set_axis_off()
     state = "plays" if prediction.plays else f"does not play: {prediction.outcome}"
-    figure.suptitle(f"{lettering(unit.name)} – {state}", fontsize=13, color=INK, x=0.01, ha="left")
+    figure.suptitle(f"{escape_lettering(unit.name)} – {state}", fontsize=13, color=INK, x=0.01, ha="left")
     return figure
 
 
@@ -82,13 +84,13 @@ def draw_blow(axes: Axes, run: Run, strike: Strike | None = None, travel_at_rest
     axes.text(end * 0.985, float(key[last]) - 1.2, "key travel", color=KEY, fontsize=9, ha="right", va="top")
     axes.set(xlabel="time, ms", ylabel="mm")
     axes.set_title(f"{strike.touch.capitalize()} blow" if strike else "Blow", loc="left", fontsize=10, color=INK)
-    return _plain(axes)
+    return _simplify_axes(axes)
 
 
 def _events(axes: Axes, strike: Strike, top: float, end: float) -> float:
     """Marks of the events; returns a sensible end of the time axis, ms."""
-    times = {name: strike.events.get(name) for name in MARKED}
-    known = sorted((float(time) * 1e3, MARKED[name]) for name, time in times.items() if time is not None)
+    times = {name: strike.events.get(name) for name in MARKED_EVENTS}
+    known = sorted((float(time) * 1e3, MARKED_EVENTS[name]) for name, time in times.items() if time is not None)
     end = min(end, known[-1][0] * 1.25) if known else end
     for step, (time, text) in enumerate(known):
         level = top * (1.36 - 0.08 * step)
@@ -124,7 +126,7 @@ def draw_slow_press(axes: Axes, press: SlowPress) -> Axes:
     axes.text(0.03, 0.96, lost, transform=axes.transAxes, fontsize=8, color=INK)
     axes.set(xlabel="key travel, mm", ylabel="force, gf")
     axes.set_title("Slow press", loc="left", fontsize=10, color=INK)
-    return _plain(axes)
+    return _simplify_axes(axes)
 
 
 def draw_repetition(axes: Axes, repetition: Repetition) -> Axes:
@@ -138,16 +140,16 @@ def draw_repetition(axes: Axes, repetition: Repetition) -> Axes:
     axes.set(xlabel="strokes a second", ylabel="share of strokes", ylim=(-0.03, 1.05))
     axes.legend(frameon=False, fontsize=9)
     axes.set_title("Repetition", loc="left", fontsize=10, color=INK)
-    return _plain(axes)
+    return _simplify_axes(axes)
 
 
-def _plain(axes: Axes) -> Axes:
+def _simplify_axes(axes: Axes) -> Axes:
     axes.spines[["top", "right"]].set_visible(False)
     axes.tick_params(labelsize=8)
     return axes
 
 
-def save(figure: Figure, path: Path) -> None:
+def save_figure(figure: Figure, path: Path) -> None:
     """To SVG, PNG or PDF, by the file's ending; without date or host, so that the same run gives the same file."""
     kind = path.suffix.lower().lstrip(".")
     plain = {"svg": {"Date": None, "Creator": None}, "pdf": {"CreationDate": None, "Producer": None, "Creator": None}}
@@ -155,7 +157,7 @@ def save(figure: Figure, path: Path) -> None:
         figure.savefig(path, format=kind, dpi=130, metadata=plain.get(kind, {"Software": None}))
 
 
-def png(figure: Figure, dpi: int = 200) -> bytes:
+def render_png(figure: Figure, dpi: int = 200) -> bytes:
     """The same bytes for the same figure, for a page or a sheet of paper."""
     out = io.BytesIO()
     figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})

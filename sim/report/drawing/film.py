@@ -15,24 +15,24 @@ from numpy.typing import NDArray
 
 from sim.bench.readings import EVENTS
 from sim.bench.rest_pose import Rest
-from sim.bench.slow_press import Pressed, reset_point
+from sim.bench.slow_press import PressRun, find_reset_point
 from sim.display_units import convert_column, convert_si
-from sim.physics.gaps_along import along
+from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.kernel_loader import kernel
 from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
-from sim.physics.run import CONTACT_INDEX, STATE_TYPE, Places, Run, Trace
+from sim.physics.run import CONTACT_INDEX, STATE_TYPE, PartPositions, Run, Trace
 from sim.report.drawing import film_parts
-from sim.report.drawing.contact_points import ON_THE_FACE, all_touching, pressing
-from sim.report.formats.packed_columns import packed
+from sim.report.drawing.contact_points import ON_THE_FACE, compute_contacts, compute_pressing_force
+from sim.report.formats.packed_columns import pack_columns
 
 Array = NDArray[np.float64]
 
 TURNS = ("kf", "kr", "w", "j", "l", "h")
 INTERVAL = 1.2e-4
 """Time between two rows of a stroke, s: a contact with the string has twenty of them."""
-STILL = 2e-3
+STILL_SPEED = 2e-3
 """Speed of crown and key below which nothing more is seen to happen, m/s."""
-LINGER = 0.04
+STILL_TIME = 0.04
 """How long a film goes on when everything is still, s."""
 ENERGY_ROWS = 4
 """Every how many rows the energies are worked out; all of them while the string is touched."""
@@ -42,42 +42,47 @@ BRANCH_ROWS = 400
 """Rows of each branch of the slow press, evenly over the key's travel."""
 
 
-def film(rest: Rest, run: Run, events: Mapping[str, float | None], title: str) -> dict[str, Any]:
+def build_film(rest: Rest, run: Run, events: Mapping[str, float | None], title: str) -> dict[str, Any]:
     """Everything needed to draw a stroke: shapes, names and views (film_parts), rows (rows_packed), events.
 
     ``table`` has a row about every 0.12 ms, each a row of the run's own trace,
     until crown and key have come to rest; for the names of its columns see
-    ``motion``, ``meeting`` and ``energies``.
+    ``build_motion_columns``, ``build_contact_columns`` and ``compute_energies``.
     """
     unit, t = rest.unit, run.trace["t"]
     stride = max(1, round(INTERVAL / float(t[1] - t[0]))) if len(t) > 1 else 1
-    run = replace(run, trace=Trace(run.trace.data[: _still(run)]))
+    run = replace(run, trace=Trace(run.trace.data[: _find_still_row(run)]))
     trace = Trace(run.trace.data[::stride])
-    columns = motion(rest, trace) | meeting(rest, trace) | _speeds(run, stride) | energies(rest, run, stride)
+    columns = (
+        build_motion_columns(rest, trace)
+        | build_contact_columns(rest, trace)
+        | _speeds(run, stride)
+        | compute_energies(rest, run, stride)
+    )
     return {
         "title": title,
-        "shapes": film_parts.shapes(unit),
-        "spring": film_parts.bow(unit),
-        "centres": film_parts.centres(unit),
-        "contacts": film_parts.contacts(unit),
-        "string": film_parts.string(unit),
-        "views": film_parts.views(unit),
-        "names": film_parts.names(unit),
+        "shapes": film_parts.build_shapes(unit),
+        "spring": film_parts.build_spring_bow(unit),
+        "centres": film_parts.build_centres(unit),
+        "contacts": film_parts.build_contacts(unit),
+        "string": film_parts.build_string(unit),
+        "views": film_parts.build_views(unit),
+        "names": film_parts.build_names(unit),
         "events": _events(rest, events),
         "start": float(convert_column(t[0], "ms")),
         "step": float(convert_column(trace["t"][-1] - t[0], "ms")) / max(1, len(trace) - 1),
-        "table": packed(columns),
+        "table": pack_columns(columns),
     }
 
 
-def press_film(pressed: Pressed) -> dict[str, Any]:
+def build_press_film(pressed: PressRun) -> dict[str, Any]:
     """The slow press against key travel: a table for each branch (``up`` None where the key was not let up).
 
     ``escape`` is the travel at the crown's highest point, ``home`` the travel on
     the way back at which the jack is under the knuckle again (mm; None: never).
     """
     rest, down, up = pressed.rest, pressed.down, pressed.up
-    home = reset_point(pressed)
+    home = find_reset_point(pressed)
     travel = rest.travel(down)
     return {
         "down": _branch(rest, down),
@@ -89,9 +94,9 @@ def press_film(pressed: Pressed) -> dict[str, Any]:
     }
 
 
-def motion(rest: Rest, trace: Trace) -> dict[str, Array]:
+def build_motion_columns(rest: Rest, trace: Trace) -> dict[str, Array]:
     """Turns by name (rad; ``r`` the shank's tip); the rest in mm, ``crown`` to the string, ``travel`` from rest."""
-    places = Places(rest.parameters[0], trace)
+    places = PartPositions(rest.parameters[0], trace)
     return {
         **{name: trace[name] for name in TURNS},
         "r": trace["r"],
@@ -101,15 +106,15 @@ def motion(rest: Rest, trace: Trace) -> dict[str, Array]:
     }
 
 
-def meeting(rest: Rest, trace: Trace) -> dict[str, Array]:
+def build_contact_columns(rest: Rest, trace: Trace) -> dict[str, Array]:
     """Of each contact: ``N_`` force (N), ``gap_`` (mm, less than nothing where felt is squeezed), ``x_``, ``y_``
     place (mm) and ``way_`` direction of the whole force, friction with it (rad); ``lie_`` that of the pressing force
     alone, where the two differ.  A contact that never presses has only its force."""
-    gaps, _ = along(rest.parameters, np.column_stack([trace[name] for name in DOFS]))
+    gaps, _ = compute_gaps_and_sliding(rest.parameters, np.column_stack([trace[name] for name in DOFS]))
     gaps[:, CONTACT_INDEX["string"]] += trace["string"]
     out: dict[str, Array] = {}
-    for name, found in all_touching(rest.parameters[0], trace).items():
-        pressed = pressing(name, trace)
+    for name, found in compute_contacts(rest.parameters[0], trace).items():
+        pressed = compute_pressing_force(name, trace)
         out[f"N_{name}"] = pressed
         if not pressed.any():
             continue
@@ -117,21 +122,21 @@ def meeting(rest: Rest, trace: Trace) -> dict[str, Array]:
         push = np.where((pressed > 0)[:, None], found.force, normal)
         out[f"gap_{name}"] = convert_column(gaps[:, CONTACT_INDEX[name]], "mm")
         out[f"x_{name}"], out[f"y_{name}"] = convert_column(found.place, "mm").T
-        out[f"way_{name}"] = _turn_of(push)
+        out[f"way_{name}"] = _unwrap_angle(push)
         if name in RUBBING:
-            out[f"lie_{name}"] = _turn_of(normal)
+            out[f"lie_{name}"] = _unwrap_angle(normal)
     return out
 
 
-def _still(run: Run) -> int:
+def _find_still_row(run: Run) -> int:
     """Row at which crown and key have been at rest for a while (the last, where they never are)."""
-    moving = np.maximum(np.abs(run.place.crown_speed), np.abs(run.place.key_speed)) > STILL
+    moving = np.maximum(np.abs(run.place.crown_speed), np.abs(run.place.key_speed)) > STILL_SPEED
     last = int(np.nonzero(moving)[0][-1]) if moving.any() else 0
     t = run.trace["t"]
-    return min(len(t), int(np.searchsorted(t, t[last] + LINGER)) + 1)
+    return min(len(t), int(np.searchsorted(t, t[last] + STILL_TIME)) + 1)
 
 
-def _turn_of(arrows: Array) -> Array:
+def _unwrap_angle(arrows: Array) -> Array:
     """Angle of arrows (rows, 2), without jumps from one row to the next."""
     return np.unwrap(np.arctan2(arrows[:, 1], arrows[:, 0]))
 
@@ -141,16 +146,18 @@ def _speeds(run: Run, stride: int) -> dict[str, Array]:
     return {"key_speed": place.key_speed[::stride], "crown_speed": place.crown_speed[::stride]}
 
 
-def energies(rest: Rest, run: Run, stride: int) -> dict[str, Array]:
+def compute_energies(rest: Rest, run: Run, stride: int) -> dict[str, Array]:
     """Where the finger's ``work`` is (mJ): ``moving``, ``stored`` in weights, springs and felts, in the ``sounding``
     string, and ``lost``; all from the first row on."""
     trace, t = run.trace, run.trace["t"]
-    work = _summed(t, trace["finger_force"] * run.place.key_speed)[::stride]
-    sounding = _summed(t, trace["N_string"] * np.gradient(trace["string"], t))[::stride] if len(t) > 1 else 0 * work
+    work = _integrate_rate(t, trace["finger_force"] * run.place.key_speed)[::stride]
+    sounding = (
+        _integrate_rate(t, trace["N_string"] * np.gradient(trace["string"], t))[::stride] if len(t) > 1 else 0 * work
+    )
     few = Trace(trace.data[::stride])
     touched = few["N_string"] > 0
     rows = np.nonzero(touched | (np.arange(len(few)) % ENERGY_ROWS == 0) | (np.arange(len(few)) == len(few) - 1))[0]
-    moving, stored = (np.interp(np.arange(len(few)), rows, v) for v in _held(rest, Trace(few.data[rows])))
+    moving, stored = (np.interp(np.arange(len(few)), rows, v) for v in _compute_stored(rest, Trace(few.data[rows])))
     stored = stored - stored[0]
     found = {
         "work": work, "moving": moving, "stored": stored, "sounding": sounding,
@@ -159,7 +166,7 @@ def energies(rest: Rest, run: Run, stride: int) -> dict[str, Array]:
     return {name: MJ * joules for name, joules in found.items()}
 
 
-def _held(rest: Rest, trace: Trace) -> tuple[Array, Array]:
+def _compute_stored(rest: Rest, trace: Trace) -> tuple[Array, Array]:
     """Energy in motion, and in weights, springs and squeezed felts but the finger's own pad, J."""
     states = np.zeros(len(trace), STATE_TYPE)
     for name in DOFS:
@@ -172,7 +179,7 @@ def _held(rest: Rest, trace: Trace) -> tuple[Array, Array]:
     return held[:, 0], held[:, 1] + squeezed.sum(axis=1)
 
 
-def _summed(t: Array, rate: Array) -> Array:
+def _integrate_rate(t: Array, rate: Array) -> Array:
     """Integral of a rate from the first row on."""
     return np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(t))])
 
@@ -194,4 +201,4 @@ def _branch(rest: Rest, run: Run) -> dict[str, Any]:
     rows = order[np.searchsorted(way, wanted).clip(0, len(way) - 1)]
     trace = Trace(run.trace.data[rows])
     felt = {"finger_gf": convert_column(trace["finger_force"], "gf")}
-    return packed(motion(rest, trace) | meeting(rest, trace) | felt)
+    return pack_columns(build_motion_columns(rest, trace) | build_contact_columns(rest, trace) | felt)

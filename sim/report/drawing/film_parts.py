@@ -10,9 +10,9 @@ import numpy as np
 
 from sim.display_units import convert_column
 from sim.physics.mechanism import CONTACTS
-from sim.report.drawing.outline import NO_GIVE, PIN, carried, disc, spring
-from sim.report.drawing.shapes import MM, SPRING_SHARE, Points
-from sim.report.drawing.surroundings import fixed
+from sim.report.drawing.outline import NO_GIVE, PIN, build_carried_shapes, build_spring
+from sim.report.drawing.shapes import MM, SPRING_SHARE, Points, build_disc
+from sim.report.drawing.surroundings import build_fixed_shapes
 from sim.unit.model import ActionUnit, Vec
 
 CONTACT_TITLES: Mapping[str, str] = {
@@ -58,56 +58,58 @@ PATCHES: Mapping[str, float] = {"back_cloth": 36.0, "punching": 22.0, "rest_cush
 CROWN_RADIUS = 4 * MM
 """How round the crown is drawn, m."""
 
-LAST = (("key", "brass"), ("drop screw", "steel"), ("string", "string"))
+TOP_SHAPES = (("key", "brass"), ("drop screw", "steel"), ("string", "string"))
 """Hard parts drawn over the soft ones that they press into."""
 
 NEAR_END = 75 * MM
 """How far in front of the strike point the string's near end is drawn, m (its distance is not among the inputs)."""
 
 
-def shapes(unit: ActionUnit) -> list[dict[str, Any]]:
+def build_shapes(unit: ActionUnit) -> list[dict[str, Any]]:
     """Every shape, back to front: body ("" for the frame), part, material, flat x, y list (mm), how it gives way.
 
     With the shank's tip by mm of deflection ("e") and by rad of turn ("r"), with the damper by mm of lift ("d").
     """
-    still = [_shape("", s.part, s.stuff, s.points, s.closed) for s in fixed(unit)]
-    moved = [_shape(s.body, s.part, s.stuff, s.points, s.closed, s.give) for s in carried(unit)]
-    pins = [_shape(body, "pin", "pin", np.asarray(disc((0.0, 0.0), PIN))) for body in ("w", "j", "l", "h")]
+    still = [_shape("", s.part, s.stuff, s.points, s.closed) for s in build_fixed_shapes(unit)]
+    moved = [_shape(s.body, s.part, s.stuff, s.points, s.closed, s.give) for s in build_carried_shapes(unit)]
+    pins = [_shape(body, "pin", "pin", np.asarray(build_disc((0.0, 0.0), PIN))) for body in ("w", "j", "l", "h")]
     found = [*still, *moved, *pins]
-    return sorted(found, key=lambda s: (s["part"], s["stuff"]) in LAST)
+    return sorted(found, key=lambda s: (s["part"], s["stuff"]) in TOP_SHAPES)
 
 
 def _shape(
     body: str, part: str, stuff: str, points: Points, closed: bool = True, give: Mapping[str, Points] = NO_GIVE
 ) -> dict[str, Any]:
-    out = {"body": body, "part": part, "stuff": stuff, "closed": closed, "points": _flat(points)}
+    out = {"body": body, "part": part, "stuff": stuff, "closed": closed, "points": _flatten_points(points)}
     if not give:
         return out
     ways = {by: convert_column(way, "mm") if by == "r" else way for by, way in give.items()}
     return out | {"give": {by: np.round(way, 9).ravel().tolist() for by, way in ways.items()}}
 
 
-def _flat(points: Points) -> list[float]:
+def _flatten_points(points: Points) -> list[float]:
     return [float(v) for v in np.round(convert_column(points, "mm"), 7).ravel()]
 
 
-def bow(unit: ActionUnit) -> dict[str, Any]:
+def build_spring_bow(unit: ActionUnit) -> dict[str, Any]:
     """The repetition spring: loop on the wippen, slot on the lever, and the bow between them (see shapes.Spring)."""
-    s = spring(unit)
+    s = build_spring(unit)
     return {
-        "loop": _flat(s.loop), "slot": _flat(np.asarray([s.slot])), "sag": float(convert_column(s.sag, "mm")),
+        "loop": _flatten_points(s.loop),
+        "slot": _flatten_points(np.asarray([s.slot])),
+        "sag": float(convert_column(s.sag, "mm")),
         "share": SPRING_SHARE,
-    }  # fmt: skip
+    }
 
 
-def centres(unit: ActionUnit) -> dict[str, list[float]]:
+def build_centres(unit: ActionUnit) -> dict[str, list[float]]:
     """Centres of wippen and hammer in the plane, of jack and lever on the wippen."""
     w = unit.wippen
     found = {"w": w.centre, "h": unit.hammer.centre, "j": w.jack_centre, "l": w.lever_centre}
-    return {body: _flat(np.asarray([centre])) for body, centre in found.items()}
+    return {body: _flatten_points(np.asarray([centre])) for body, centre in found.items()}
 
 
-def contacts(unit: ActionUnit) -> list[dict[str, Any]]:
+def build_contacts(unit: ActionUnit) -> list[dict[str, Any]]:
     """Every contact: title, the shape it squeezes and the squeeze at which that is through, and either the
     radius of what presses into it or the width of the patch (mm)."""
     return [
@@ -137,7 +139,7 @@ def _radius(unit: ActionUnit, contact: str) -> float:
     }.get(contact, 0.0)
 
 
-def string(unit: ActionUnit) -> dict[str, float]:
+def build_string(unit: ActionUnit) -> dict[str, float]:
     """Where the string stands, its strike point and near end, and how fast a bend runs along it as drawn (mm, ms)."""
     x = unit.hammer.centre[0] + unit.hammer.strike_point[0]
     near, far = x - NEAR_END, x + NEAR_END
@@ -146,7 +148,7 @@ def string(unit: ActionUnit) -> dict[str, float]:
     return {name: float(convert_column(v, "mm")) for name, v in found.items()} | {"run": run}
 
 
-def views(unit: ActionUnit) -> dict[str, list[float]]:
+def build_views(unit: ActionUnit) -> dict[str, list[float]]:
     """Left, right, low and high edge of what each zoom shows."""
     k, h, r = unit.key, unit.hammer, unit.rails
     hx, hy = h.centre
@@ -162,7 +164,7 @@ def views(unit: ActionUnit) -> dict[str, list[float]]:
     return {name: [float(v) for v in convert_column(box, "mm")] for name, box in boxes.items()}
 
 
-def names(unit: ActionUnit) -> list[dict[str, Any]]:
+def build_names(unit: ActionUnit) -> list[dict[str, Any]]:
     """Names of the parts: text, body and point named (mm), where the text stands from there (px), in which views."""
     k, w, h, r, lv = unit.key, unit.wippen, unit.hammer, unit.rails, unit.lever
     toe_x = w.centre[0] + w.jack_centre[0] + unit.jack.toe_centre[0]
@@ -196,6 +198,12 @@ def names(unit: ActionUnit) -> list[dict[str, Any]]:
         ("repetition spring", "w", (0.62 * w.lever_centre[0], 14 * MM), (84, 10), "escapement"),
     ]  # fmt: skip
     return [
-        {"text": text, "body": body, "at": _flat(np.asarray([at])), "away": list(away), "views": views.split()}
+        {
+            "text": text,
+            "body": body,
+            "at": _flatten_points(np.asarray([at])),
+            "away": list(away),
+            "views": views.split(),
+        }
         for text, body, at, away, views in entries
     ]

@@ -8,8 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 
 from sim.display_units import convert_column
-from sim.report.drawing.outline import Pose, Shape, moving, turned
-from sim.report.drawing.surroundings import fixed
+from sim.report.drawing.outline import place_moving_shapes
+from sim.report.drawing.shapes import Pose, Shape, turn_points
+from sim.report.drawing.surroundings import build_fixed_shapes
 from sim.unit.model import ActionUnit, Vec
 
 FILLS = {
@@ -21,7 +22,7 @@ EDGE, INK, DIMENSION = "#4a3a2c", "#39424c", "#1f5f7a"
 LINES = {"wire": ("#8a7433", 1.3), "string": ("#5b6470", 1.6), "hole": ("#b79f78", 0.8)}
 
 
-def lettering(text: str) -> str:
+def escape_lettering(text: str) -> str:
     """What others named, for a figure: drawn as it stands, since between dollar signs a formula would begin."""
     return text.replace("$", r"\$")
 
@@ -30,10 +31,10 @@ def draw_mechanism(
     axes: Axes, unit: ActionUnit, pose: Pose, *, names: bool = False, title: str = "", crown_gap: float | None = None
 ) -> Axes:
     """The whole action in a pose; ``names`` writes the parts' names, ``crown_gap`` (m) dimensions crown to string."""
-    _paint(axes, fixed(unit))
-    _paint(axes, moving(unit, pose))
+    _paint(axes, build_fixed_shapes(unit))
+    _paint(axes, place_moving_shapes(unit, pose))
     if names:
-        _names(axes, _whole(unit, pose))
+        _names(axes, _label_whole(unit, pose))
     if crown_gap is not None:
         _dimension(axes, unit, pose, crown_gap)
     if title:
@@ -45,10 +46,10 @@ def draw_mechanism(
     return axes
 
 
-def close_up(axes: Axes, unit: ActionUnit, pose: Pose, title: str = "") -> Axes:
+def draw_close_up(axes: Axes, unit: ActionUnit, pose: Pose, title: str = "") -> Axes:
     """Jack, knuckle, lever, button and screw from near by."""
     draw_mechanism(axes, unit, pose, title=title)
-    _names(axes, _near(unit, pose))
+    _names(axes, _label_close_up(unit, pose))
     x, y = unit.hammer.centre
     axes.set_xlim((x - 0.058) * 1e3, (x + 0.068) * 1e3)
     axes.set_ylim((unit.rails.let_off_button_plane_y - 0.03) * 1e3, (y + 0.022) * 1e3)
@@ -66,16 +67,16 @@ def _paint(axes: Axes, shapes: Iterable[Shape]) -> None:
             axes.plot(*points.T, color=colour, lw=width, zorder=height, solid_capstyle="round", clip_on=True)
 
 
-def crown(unit: ActionUnit, pose: Pose) -> Vec:
+def place_crown(unit: ActionUnit, pose: Pose) -> Vec:
     """Where the crown is in a pose, m."""
     x, y = unit.hammer.strike_point
     lifted = pose.e + pose.r * (x - unit.hammer.shank_length)
-    found = turned([(x - pose.r * y, y + lifted)], pose.h, unit.hammer.centre)[0]
+    found = turn_points([(x - pose.r * y, y + lifted)], pose.h, unit.hammer.centre)[0]
     return float(found[0]), float(found[1])
 
 
 def _dimension(axes: Axes, unit: ActionUnit, pose: Pose, gap: float) -> None:
-    x, y = (float(v) for v in convert_column(crown(unit, pose), "mm"))
+    x, y = (float(v) for v in convert_column(place_crown(unit, pose), "mm"))
     top = y + gap * 1e3
     beside = x + 24
     axes.plot([x, beside + 4], [y, y], color=DIMENSION, lw=0.6, zorder=6)
@@ -97,12 +98,12 @@ def _names(axes: Axes, labels: Iterable[tuple[str, Vec, Vec]]) -> None:
         )  # fmt: skip
 
 
-def _whole(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
+def _label_whole(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
     k, w, h, r = unit.key, unit.wippen, unit.hammer, unit.rails
-    (check,) = turned([k.backcheck_foot], pose.kr)
-    (shank,) = turned([(h.shank_length * 0.42, 2e-3)], pose.h, h.centre)
-    (head,) = turned([(h.strike_point[0] - 8e-3, h.strike_point[1] * 0.55)], pose.h, h.centre)
-    (knuckle,) = turned([h.knuckle_centre], pose.h, h.centre)
+    (check,) = turn_points([k.backcheck_foot], pose.kr)
+    (shank,) = turn_points([(h.shank_length * 0.42, 2e-3)], pose.h, h.centre)
+    (head,) = turn_points([(h.strike_point[0] - 8e-3, h.strike_point[1] * 0.55)], pose.h, h.centre)
+    (knuckle,) = turn_points([h.knuckle_centre], pose.h, h.centre)
     return (
         ("key", (k.front_edge_x * 0.6, 0.012), (0, 26)),
         ("front punching", (k.punching_x + 0.011, k.punching_plane_y - 3e-3), (50, -4)),
@@ -119,14 +120,16 @@ def _whole(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
     )
 
 
-def _near(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
+def _label_close_up(unit: ActionUnit, pose: Pose) -> Iterable[tuple[str, Vec, Vec]]:
     w, h, r = unit.wippen, unit.hammer, unit.rails
-    (jack,) = turned([w.jack_centre], pose.w, w.centre)
-    (lever,) = turned([w.lever_centre], pose.w, w.centre)
-    (toe,) = turned([unit.jack.toe_centre], pose.j, tuple(jack))
-    (stem,) = turned([(0.35 * unit.jack.top_rear[0], 0.35 * unit.jack.top_rear[1])], pose.j, tuple(jack))
-    (knuckle,) = turned([h.knuckle_centre], pose.h, h.centre)
-    (bar,) = turned([(0.4 * unit.lever.surface_from[0], 0.4 * unit.lever.surface_from[1] + 4e-3)], pose.l, tuple(lever))
+    (jack,) = turn_points([w.jack_centre], pose.w, w.centre)
+    (lever,) = turn_points([w.lever_centre], pose.w, w.centre)
+    (toe,) = turn_points([unit.jack.toe_centre], pose.j, tuple(jack))
+    (stem,) = turn_points([(0.35 * unit.jack.top_rear[0], 0.35 * unit.jack.top_rear[1])], pose.j, tuple(jack))
+    (knuckle,) = turn_points([h.knuckle_centre], pose.h, h.centre)
+    (bar,) = turn_points(
+        [(0.4 * unit.lever.surface_from[0], 0.4 * unit.lever.surface_from[1] + 4e-3)], pose.l, tuple(lever)
+    )
     return (
         ("jack", tuple(stem), (-52, 8)),
         ("jack's toe", tuple(toe), (0, -34)),

@@ -50,34 +50,34 @@ POSE = tuple(f.name for f in fields(Pose))
 """Names of what makes a pose, in its order."""
 
 
-def turned(points: Sequence[Vec] | Points, angle: float, origin: Vec = (0.0, 0.0)) -> Points:
+def turn_points(points: Sequence[Vec] | Points, angle: float, origin: Vec = (0.0, 0.0)) -> Points:
     """Points of a part turned by ``angle`` about its centre and set at ``origin``."""
     p = np.asarray(points, dtype=float)
     c, s = math.cos(angle), math.sin(angle)
     return np.column_stack([origin[0] + c * p[:, 0] - s * p[:, 1], origin[1] + s * p[:, 0] + c * p[:, 1]])
 
 
-def disc(centre: Vec, radius: float, start: float = 0.0, end: float = 2 * math.pi) -> list[Vec]:
+def build_disc(centre: Vec, radius: float, start: float = 0.0, end: float = 2 * math.pi) -> list[Vec]:
     """Points of a circle's arc."""
     angles = np.linspace(start, end, 37)
     return [(centre[0] + radius * math.cos(a), centre[1] + radius * math.sin(a)) for a in angles]
 
 
-def bar(a: Vec, b: Vec, wide_a: float, wide_b: float | None = None) -> list[Vec]:
+def build_bar(a: Vec, b: Vec, wide_a: float, wide_b: float | None = None) -> list[Vec]:
     """A limb with round ends from a to b, ``wide`` at either end."""
     ra, rb = wide_a / 2, (wide_a if wide_b is None else wide_b) / 2
     along = math.atan2(b[1] - a[1], b[0] - a[0])
-    return disc(a, ra, along + math.pi / 2, along + 3 * math.pi / 2) + disc(
+    return build_disc(a, ra, along + math.pi / 2, along + 3 * math.pi / 2) + build_disc(
         b, rb, along - math.pi / 2, along + math.pi / 2
     )
 
 
-def box(x0: float, x1: float, y0: float, y1: float) -> list[Vec]:
+def build_box(x0: float, x1: float, y0: float, y1: float) -> list[Vec]:
     """A level rectangle."""
     return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
 
 
-def smooth(points: Sequence[Vec], steps: int = 8) -> list[Vec]:
+def build_smooth_curve(points: Sequence[Vec], steps: int = 8) -> list[Vec]:
     """A closed round curve through the points (Catmull-Rom)."""
     p = np.asarray(points, dtype=float)
     out: list[Vec] = []
@@ -90,7 +90,7 @@ def smooth(points: Sequence[Vec], steps: int = 8) -> list[Vec]:
 
 
 @dataclass(frozen=True, slots=True)
-class Carried:
+class CarriedShape:
     """A shape about the centre of what carries it.
 
     ``body`` is that part's turn in the trace ("d": moved up and down by the
@@ -111,11 +111,11 @@ class Carried:
         for name, by in self.give.items():
             points = points + by * float(getattr(pose, name))
         turn = 0.0 if self.body == "d" else float(getattr(pose, self.body))
-        return Shape(self.part, self.stuff, turned(points, turn, centres[self.body]), self.closed)
+        return Shape(self.part, self.stuff, turn_points(points, turn, centres[self.body]), self.closed)
 
 
 @dataclass(frozen=True, slots=True)
-class Spring:
+class SpringShape:
     """The repetition spring: a loop on the wippen, and a bow from its end to the slot under the lever (m)."""
 
     loop: Points
@@ -124,8 +124,8 @@ class Spring:
 
     def placed(self, pose: Pose, centres: Mapping[str, Vec]) -> Shape:
         """Loop and bow (a parabola) in a pose."""
-        loop = turned(self.loop, pose.w, centres["w"])
-        slot = turned([self.slot], pose.l, centres["l"])[0]
+        loop = turn_points(self.loop, pose.w, centres["w"])
+        slot = turn_points([self.slot], pose.l, centres["l"])[0]
         t = np.linspace(0.0, 1.0, 24)[:, None]
         middle = loop[-1] * SPRING_SHARE + slot * (1 - SPRING_SHARE) - np.array([0.0, self.sag])
         bow = (1 - t) ** 2 * loop[-1] + 2 * t * (1 - t) * middle + t**2 * slot

@@ -11,25 +11,25 @@ from matplotlib.figure import Figure
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from sim.display_units import DIGITS, unit_label
-from sim.fingerprint import MECHANICS, version
+from sim.display_units import DIGITS, format_unit
+from sim.fingerprint import MECHANICS_PACKAGES, compute_version
 from sim.physics.run import DEFAULT_STEP
 from sim.report.evidence import figures as evidence_figures
-from sim.report.formats.json_text import Document, clean
-from sim.report.formats.tables import plain_table
-from sim.report.paper.web_page import template
-from sim.studies.healthy_variation import variations
-from sim.studies.variants import text_of
+from sim.report.formats.json_text import Document, clean_document
+from sim.report.formats.tables import new_plain_table
+from sim.report.paper.web_page import load_template
+from sim.studies.healthy_variation import load_variations
+from sim.studies.variants import format_input
 from sim.unit.model import ActionUnit
 from sim.validation.evidence import Evidence
-from sim.validation.published import INSIDE, PARTS, Found, Judged, tags
+from sim.validation.published import INSIDE_SHARE, PARTS, CheckResult, JudgedRow, load_tags
 from sim.validation.published_measures import PLATEAU_AT
 from sim.validation.records import Record
 
 SUFFIXES = (".html", ".htm")
 
 
-def number(value: float | None, unit: str) -> str:
+def format_figure(value: float | None, unit: str) -> str:
     """A number as a reader needs it: three figures that count, and one decimal at most beyond those of a reading."""
     if value is None:
         return "–"
@@ -38,7 +38,7 @@ def number(value: float | None, unit: str) -> str:
     return text.removeprefix("-") if float(text) == 0 else text
 
 
-def gate(found: Found) -> str:
+def format_gate(found: CheckResult) -> str:
     """A check's gate in words."""
     if found.check.gate is None:
         return ""
@@ -50,41 +50,41 @@ def gate(found: Found) -> str:
     return f"{low:.3g}" if low == high else f"{low:.3g} to {high:.3g}"
 
 
-def spread(found: Found) -> str:
+def format_spread(found: CheckResult) -> str:
     """From 5 to 95 % of the units."""
-    return "" if found.ends is None else " to ".join(number(v, found.check.unit) for v in found.ends)
+    return "" if found.ends is None else " to ".join(format_figure(v, found.check.unit) for v in found.ends)
 
 
-def share(found: Found) -> str:
+def format_share(found: CheckResult) -> str:
     """Units inside the gate, and how many could not be read."""
     lost = len(found.values) - len(found.read)
     words = [] if found.share is None else [f"{100 * found.share:.0f} %"]
     return ", ".join(words + ([f"{lost} not read"] if lost else []))
 
 
-def with_unit(text: str, unit: str) -> str:
+def append_unit(text: str, unit: str) -> str:
     """A text with its unit behind it."""
-    return f"{text} {unit_label(unit)}".strip()
+    return f"{text} {format_unit(unit)}".strip()
 
 
-def worst(judged: Judged) -> Found:
+def find_worst_check(judged: JudgedRow) -> CheckResult:
     """The check of a row that fewest units meet."""
     return min((f for f in judged.found if f.share is not None), key=lambda f: f.share or 0.0)
 
 
-def document(e: Evidence, records: Sequence[Record] = ()) -> Document:
+def build_document(e: Evidence, records: Sequence[Record] = ()) -> Document:
     """Everything as JSON: gates and values in the unit told beside them."""
-    return clean(
+    return clean_document(
         {
             "version": e.version, "unit": e.unit.name, "changed": dict(e.changed), "units": e.units, "seed": e.seed,
-            "passed_over": e.passed_over, "inside": INSIDE, "counts": e.counts, "stale": list(e.stale),
+            "passed_over": e.passed_over, "inside": INSIDE_SHARE, "counts": e.counts, "stale": list(e.stale),
             "unexplained": list(e.unexplained), "rows": [_row(j) for j in e.judged],
             "records": {r.name: {"made": not r.missing, "by": r.made_by, "older": r.older} for r in records},
         }
     )  # fmt: skip
 
 
-def _row(j: Judged) -> Document:
+def _row(j: JudgedRow) -> Document:
     r = j.row
     return {
         "number": r.number, "part": PARTS[r.part], "title": r.title, "published": r.published,
@@ -93,26 +93,26 @@ def _row(j: Judged) -> Document:
     }  # fmt: skip
 
 
-def _check(f: Found) -> Document:
+def _check(f: CheckResult) -> Document:
     low, high = f.check.gate or (None, None)
     least, most = f.ends or (None, None)
     return {
-        "what": f.check.what, "unit": unit_label(f.check.unit), "low": low, "high": high, "median": f.middle,
+        "what": f.check.what, "unit": format_unit(f.check.unit), "low": low, "high": high, "median": f.middle,
         "from_5_percent": least, "to_95_percent": most, "share_inside": f.share, "read": len(f.read),
-        "verdict": f.verdict, "reason": f.check.miss, "gate": gate(f), "told": told(f),
+        "verdict": f.verdict, "reason": f.check.miss, "gate": format_gate(f), "told": format_median_and_spread(f),
     }  # fmt: skip
 
 
-def told(f: Found) -> str:
+def format_median_and_spread(f: CheckResult) -> str:
     """Median and spread in one text."""
     if not f.ends:
         return "not read"
-    return with_unit(f"{number(f.middle, f.check.unit)} ({spread(f)})", f.check.unit)
+    return append_unit(f"{format_figure(f.middle, f.check.unit)} ({format_spread(f)})", f.check.unit)
 
 
-def tables(e: Evidence) -> RenderableType:
+def build_tables(e: Evidence) -> RenderableType:
     """Each row with its verdict, a line a check, for the terminal."""
-    table = plain_table(f"{e.units} healthy units about {e.unit.name}")
+    table = new_plain_table(f"{e.units} healthy units about {e.unit.name}")
     table.add_column("")
     for name in ("gate", "median", "5 to 95 %", "inside"):
         table.add_column(name, justify="right")
@@ -120,12 +120,12 @@ def tables(e: Evidence) -> RenderableType:
     for j in e.judged:
         table.add_row(Text(f"{j.row.title} [{j.row.tag}]", style="bold"), "", "", "", "", j.verdict.upper())
         for f in j.found:
-            cells = (gate(f), number(f.middle, f.check.unit), spread(f), share(f))
-            table.add_row(f"  {with_unit(f.check.what + ',', f.check.unit).rstrip(',')}", *cells, "")
-    return Group(table, Text(""), Text(sentence(e)))
+            cells = (format_gate(f), format_figure(f.middle, f.check.unit), format_spread(f), format_share(f))
+            table.add_row(f"  {append_unit(f.check.what + ',', f.check.unit).rstrip(',')}", *cells, "")
+    return Group(table, Text(""), Text(format_sentence(e)))
 
 
-def sentence(e: Evidence) -> str:
+def format_sentence(e: Evidence) -> str:
     """The count in one sentence."""
     c = e.counts
     return (
@@ -134,68 +134,89 @@ def sentence(e: Evidence) -> str:
     )
 
 
-def markdown(e: Evidence) -> str:
+def format_markdown(e: Evidence) -> str:
     """For the README: what could be compared as a table, why what is missed is, and what cannot be compared."""
     lines = [
-        f"{sentence(e)} ({e.units} healthy units, seed {e.seed}.)", "",
+        f"{format_sentence(e)} ({e.units} healthy units, seed {e.seed}.)", "",
         "| figure [tag] | read | gate | median (5 to 95 %) | |", "|---|---|---|---|---|",
     ]  # fmt: skip
     for j in e.judged:
         if j.verdict != "not comparable":
-            lines.append(_line(j))
+            lines.append(_format_line(j))
     reasons = [f"- {j.row.title}: {'; '.join(j.reasons)}." for j in e.judged if j.verdict == "miss"]
     lines += ["", "Missed, and why:", "", *reasons] if reasons else []
     apart = [f"{j.row.title} [{j.row.tag}]" for j in e.judged if j.verdict == "not comparable"]
     return "\n".join([*lines, "", f"Not comparable (the report says why): {'; '.join(apart)}."])
 
 
-def _line(j: Judged) -> str:
+def _format_line(j: JudgedRow) -> str:
     held = [f for f in j.found if f.check.gate is not None]
-    columns = ([f.check.what for f in held], [with_unit(gate(f), f.check.unit) for f in held], [told(f) for f in held])
+    columns = (
+        [f.check.what for f in held],
+        [append_unit(format_gate(f), f.check.unit) for f in held],
+        [format_median_and_spread(f) for f in held],
+    )
     return f"| {j.row.title} [{j.row.tag}] | {' | '.join('<br>'.join(c) for c in columns)} | {j.verdict} |"
 
 
-def html(e: Evidence, records: Sequence[Record]) -> str:
+def render_html(e: Evidence, records: Sequence[Record]) -> str:
     """The report as one page that needs nothing else."""
     parts = [(title, [j for j in e.judged if j.row.part == name]) for name, title in PARTS.items()]
     text: str = _page().render(
-        e=e, records=records, sentence=sentence(e), parts=[(t, rows) for t, rows in parts if rows], tags=tags(),
-        met=by_part(e, "pass"), missed=[j for j in e.judged if j.verdict == "miss"], open=by_part(e, "not comparable"),
-        figures=figures(e), inputs=inputs(e.unit), variations=variations(), step=DEFAULT_STEP * 1e6,
-        inside=f"{100 * INSIDE:.0f} %", mechanics=version(MECHANICS),
-    )  # fmt: skip
+        e=e,
+        records=records,
+        sentence=format_sentence(e),
+        parts=[(t, rows) for t, rows in parts if rows],
+        tags=load_tags(),
+        met=group_by_part(e, "pass"),
+        missed=[j for j in e.judged if j.verdict == "miss"],
+        open=group_by_part(e, "not comparable"),
+        figures=draw_figures(e),
+        inputs=list_inputs(e.unit),
+        variations=load_variations(),
+        step=DEFAULT_STEP * 1e6,
+        inside=f"{100 * INSIDE_SHARE:.0f} %",
+        mechanics=compute_version(MECHANICS_PACKAGES),
+    )
     return text
 
 
-def by_part(e: Evidence, verdict: str) -> list[tuple[str, list[Judged]]]:
+def group_by_part(e: Evidence, verdict: str) -> list[tuple[str, list[JudgedRow]]]:
     """Rows of one verdict that concern a technician, by part."""
     mine = [j for j in e.judged if j.verdict == verdict and j.row.plain]
     found = [(title, [j for j in mine if j.row.part == name]) for name, title in PARTS.items()]
     return [(title, rows) for title, rows in found if rows]
 
 
-def figures(e: Evidence) -> list[tuple[str, str]]:
+def draw_figures(e: Evidence) -> list[tuple[str, str]]:
     """Title and address of each figure."""
-    made: list[tuple[str, Figure]] = [(d.curve.title, evidence_figures.curve(d)) for d in e.curves]
+    made: list[tuple[str, Figure]] = [(d.curve.title, evidence_figures.draw_curve(d)) for d in e.curves]
     if e.strokes:
-        made.append(("Key's motion, pressed and struck", evidence_figures.strokes(e.strokes, PLATEAU_AT)))
-    return [(title, evidence_figures.address(figure)) for title, figure in made]
+        made.append(("Key's motion, pressed and struck", evidence_figures.draw_strokes(e.strokes, PLATEAU_AT)))
+    return [(title, evidence_figures.embed_figure(figure)) for title, figure in made]
 
 
-def inputs(unit: ActionUnit) -> Mapping[str, list[tuple[str, str, str]]]:
+def list_inputs(unit: ActionUnit) -> Mapping[str, list[tuple[str, str, str]]]:
     """Every input of the unit by section: field, value as it would be typed, and what it rests on."""
     found: dict[str, list[tuple[str, str, str]]] = {}
     for path, si in sorted(unit.nominal.items()):
         section, _, name = path.partition(".")
         source = unit.sources.get(path)
         rests = "" if source is None else ": ".join(t for t in (source.kind, source.note) if t)
-        found.setdefault(section, []).append((name.replace("_", " "), text_of(path, si, unit), rests))
+        found.setdefault(section, []).append((name.replace("_", " "), format_input(path, si, unit), rests))
     return found
 
 
 @cache
 def _page() -> Any:
-    return template(
-        "evidence.html.j2", gate=gate, spread=spread, share=share, told=told, worst=worst, with_unit=with_unit,
-        unit=unit_label, middle=lambda f: number(f.middle, f.check.unit),
-    )  # fmt: skip
+    return load_template(
+        "evidence.html.j2",
+        gate=format_gate,
+        spread=format_spread,
+        share=format_share,
+        told=format_median_and_spread,
+        worst=find_worst_check,
+        with_unit=append_unit,
+        unit=format_unit,
+        middle=lambda f: format_figure(f.middle, f.check.unit),
+    )

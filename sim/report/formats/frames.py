@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 
 from sim.bench.readings import Prediction, Repetition, SlowPress, Strike
-from sim.display_units import unit_label
+from sim.display_units import format_unit
 from sim.physics.run import Run
 from sim.report.formats import traces
-from sim.report.formats.reading_rows import Place, Row, all_rows
+from sim.report.formats.reading_rows import KeyPosition, ReadingRow, list_all_rows
 from sim.unit.model import ActionUnit
 
 
@@ -25,24 +25,24 @@ def to_frame(result: Any, unit: ActionUnit | None = None) -> pd.DataFrame:
     raise TypeError(f"no frame is made of a {type(result).__name__}")
 
 
-def csv(frame: pd.DataFrame) -> str:
+def format_frame_csv(frame: pd.DataFrame) -> str:
     """A frame, without its index, as CSV in which no spreadsheet finds a formula."""
-    return traces.csv_text((str(name) for name in frame.columns), frame.itertuples(index=False, name=None))
+    return traces.format_csv_lines((str(name) for name in frame.columns), frame.itertuples(index=False, name=None))
 
 
 @to_frame.register
 def _(result: Prediction, unit: ActionUnit | None = None) -> pd.DataFrame:
-    place = Place.of(unit) if unit is not None else None
-    return pd.DataFrame([_reading(row) for row in all_rows(result, place)])
+    place = KeyPosition.of(unit) if unit is not None else None
+    return pd.DataFrame([_reading(row) for row in list_all_rows(result, place)])
 
 
-def _reading(row: Row) -> dict[str, Any]:
+def _reading(row: ReadingRow) -> dict[str, Any]:
     return {
         "group": row.group,
         "of": row.of,
         "reading": row.name,
         "value": row.value,
-        "unit": unit_label(row.unit),
+        "unit": format_unit(row.unit),
         "usual_low": row.usual.low if row.usual else None,
         "usual_high": row.usual.high if row.usual else None,
         "mark": row.side or "",
@@ -57,22 +57,24 @@ def _(result: Strike, unit: ActionUnit | None = None) -> pd.DataFrame:
 @to_frame.register(tuple)
 @to_frame.register(list)
 def _(result: Any, unit: ActionUnit | None = None) -> pd.DataFrame:
-    from sim.report.formats.json_text import of_strike
+    from sim.report.formats.json_text import build_strike_document
 
     plain = ("events_ms", "losses_mJ")
-    return pd.DataFrame([{k: v for k, v in of_strike(strike).items() if k not in plain} for strike in result])
+    return pd.DataFrame(
+        [{k: v for k, v in build_strike_document(strike).items() if k not in plain} for strike in result]
+    )
 
 
 @to_frame.register
 def _(result: Run, unit: ActionUnit | None = None) -> pd.DataFrame:
-    return pd.DataFrame(dict(traces.of_run(result).data))
+    return pd.DataFrame(dict(traces.tabulate_run(result).data))
 
 
 @to_frame.register
 def _(result: SlowPress, unit: ActionUnit | None = None) -> pd.DataFrame:
-    return pd.DataFrame(dict(traces.of_slow_press(result).data))
+    return pd.DataFrame(dict(traces.tabulate_slow_press(result).data))
 
 
 @to_frame.register
 def _(result: Repetition, unit: ActionUnit | None = None) -> pd.DataFrame:
-    return pd.DataFrame(dict(traces.of_repetition(result).data))
+    return pd.DataFrame(dict(traces.tabulate_repetition(result).data))

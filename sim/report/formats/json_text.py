@@ -7,47 +7,47 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sim.bench.readings import Centre, Prediction, Repetition, Settings, Strike, TouchWeight, readings_of
-from sim.display_units import column_name, convert_si
+from sim.bench.readings import Centre, Prediction, Repetition, Settings, Strike, TouchWeight, list_reading_fields
+from sim.display_units import convert_si, format_column_name
 
 Document = dict[str, Any]
 
 
-def of_prediction(prediction: Prediction) -> Document:
+def build_prediction_document(prediction: Prediction) -> Document:
     """The whole prediction, settings and touch weights at the top."""
-    return clean(
+    return clean_document(
         {
             "unit": prediction.unit,
             "outcome": prediction.outcome,
             "reason": prediction.reason,
-            **record(prediction.settings),
+            **build_record_document(prediction.settings),
             "checking_distance_mm": convert_si(prediction.checking_distance, "mm"),
-            **record(prediction.touch),
-            "strikes": [of_strike(strike) for strike in prediction.strikes],
-            "repetition": of_repetition(prediction.repetition),
-            **of_centres(prediction.centres),
+            **build_record_document(prediction.touch),
+            "strikes": [build_strike_document(strike) for strike in prediction.strikes],
+            "repetition": build_repetition_document(prediction.repetition),
+            **build_centres_document(prediction.centres),
             "set_up": dict(prediction.set_up),
             "assumed": list(prediction.assumed),
         }
     )
 
 
-def record(readings: Settings | TouchWeight | Strike | Repetition | Centre) -> Document:
+def build_record_document(readings: Settings | TouchWeight | Strike | Repetition | Centre) -> Document:
     """The readings of one record by name and unit."""
     return {
-        column_name(name, meta["unit"]): convert_si(getattr(readings, name), meta["unit"])
-        for name, meta in readings_of(type(readings)).items()
+        format_column_name(name, meta["unit"]): convert_si(getattr(readings, name), meta["unit"])
+        for name, meta in list_reading_fields(type(readings)).items()
     }
 
 
-def of_strike(strike: Strike) -> Document:
+def build_strike_document(strike: Strike) -> Document:
     """One blow with its events (ms) and where the work went (mJ)."""
-    return clean(
+    return clean_document(
         {
             "touch": strike.touch,
             "pressed": strike.pressed,
             "outcome": strike.outcome,
-            **record(strike),
+            **build_record_document(strike),
             "caught": strike.caught,
             "contacts_with_string": strike.contacts_with_string,
             "ledger_remainder": strike.ledger_remainder,
@@ -57,11 +57,11 @@ def of_strike(strike: Strike) -> Document:
     )
 
 
-def of_repetition(repetition: Repetition) -> Document:
+def build_repetition_document(repetition: Repetition) -> Document:
     """Repetition; fractions by rate in strokes a second."""
-    return clean(
+    return clean_document(
         {
-            **record(repetition),
+            **build_record_document(repetition),
             "limiting_part": repetition.limiting_part,
             "kicks": repetition.kicks,
             "sounded_fraction": _by_rate(repetition.sounded_fraction),
@@ -70,12 +70,12 @@ def of_repetition(repetition: Repetition) -> Document:
     )
 
 
-def of_centres(centres: Mapping[str, Centre]) -> Document:
+def build_centres_document(centres: Mapping[str, Centre]) -> Document:
     """Swings, and pinning force in gf, by centre; the whole of each centre beside them."""
     return {
         "swings": {name: convert_si(centre.swings, "") for name, centre in centres.items()},
         "pinning": {name: convert_si(centre.pinning_force, "gf") for name, centre in centres.items()},
-        "centres": {name: record(centre) for name, centre in centres.items()},
+        "centres": {name: build_record_document(centre) for name, centre in centres.items()},
     }
 
 
@@ -83,22 +83,22 @@ def _by_rate(fractions: Mapping[float, float]) -> Document:
     return {f"{rate:g}": share for rate, share in sorted(fractions.items())}
 
 
-def clean(document: Mapping[str, Any]) -> Document:
+def clean_document(document: Mapping[str, Any]) -> Document:
     """The same with plain numbers, and None where a number is not finite."""
-    return {str(name): _plain(item) for name, item in document.items()}
+    return {str(name): _clean_value(item) for name, item in document.items()}
 
 
-def _plain(value: Any) -> Any:
+def _clean_value(value: Any) -> Any:
     if isinstance(value, Mapping):
-        return clean(value)
+        return clean_document(value)
     if isinstance(value, Sequence) and not isinstance(value, str):
-        return [_plain(item) for item in value]
+        return [_clean_value(item) for item in value]
     if isinstance(value, bool) or value is None or isinstance(value, str | int):
         return value
     number = float(value)
     return number if math.isfinite(number) else None
 
 
-def text(document: Document) -> str:
+def format_json(document: Document) -> str:
     """JSON text, without NaN."""
     return json.dumps(document, indent=2, allow_nan=False)

@@ -14,7 +14,7 @@ LEVELS = 65534
 crown, far below a pixel, at half the size of single precision."""
 
 
-def packed(columns: Mapping[str, Array]) -> dict[str, Any]:
+def pack_columns(columns: Mapping[str, Array]) -> dict[str, Any]:
     """Columns of equal length as ``{"rows", "columns", "bytes"}``.
 
     ``columns``: name, ``at`` (which run of ``rows`` little-endian int16 in
@@ -33,7 +33,7 @@ def packed(columns: Mapping[str, Array]) -> dict[str, Any]:
     return {"rows": len(next(iter(columns.values()))), "columns": entries, "bytes": b"".join(blocks)}
 
 
-def only(table: Mapping[str, Any], names: Collection[str]) -> dict[str, Any]:
+def select_columns(table: Mapping[str, Any], names: Collection[str]) -> dict[str, Any]:
     """A packed table with some of its columns."""
     size = int(table["rows"]) * 2
     entries: list[dict[str, Any]] = []
@@ -46,7 +46,7 @@ def only(table: Mapping[str, Any], names: Collection[str]) -> dict[str, Any]:
     return {"rows": table["rows"], "columns": entries, "bytes": b"".join(blocks)}
 
 
-def unpacked(table: Mapping[str, Any], name: str) -> Array:
+def unpack_column(table: Mapping[str, Any], name: str) -> Array:
     """One column of a packed table."""
     entry = next(e for e in table["columns"] if e["name"] == name)
     rows = int(table["rows"])

@@ -13,15 +13,15 @@ from rich.text import Text
 from sim.bench.readings import EVENTS, Prediction, Repetition, Strike
 from sim.display_units import convert_si, format_number
 from sim.report.formats.reading_rows import (
-    Mark,
-    Place,
-    Row,
-    centre_rows,
-    curve_rows,
-    marks,
-    rows,
-    setting_rows,
-    strike_rows,
+    KeyPosition,
+    ReadingRow,
+    Remark,
+    list_centre_rows,
+    list_curve_rows,
+    list_remarks,
+    list_rows,
+    list_setting_rows,
+    list_strike_rows,
 )
 from sim.unit.model import ActionUnit
 
@@ -33,24 +33,26 @@ CAUTIONS = (
 )
 
 
-def prediction(p: Prediction, unit: ActionUnit, *, inches_first: bool = False) -> RenderableType:
+def build_prediction_tables(p: Prediction, unit: ActionUnit, *, inches_first: bool = False) -> RenderableType:
     """The main job's sheet: outcome, settings, touch, blows, repetition, centres, marks, assumptions."""
-    place = Place.of(unit)
+    place = KeyPosition.of(unit)
     parts: list[RenderableType] = [
-        head(unit, p.outcome, p.reason),
-        readings("Settings", fitted(setting_rows(p, place), unit), inches_first=inches_first),
-        readings("Touch", rows(p.touch, "touch", place)),
-        *([strikes(p.strikes)] if p.strikes else []),
-        *repetition(p.repetition, place),
-        *([centres(p, place)] if p.centres else []),
-        *looks(marks(p, place)),
+        format_head(unit, p.outcome, p.reason),
+        build_readings_table(
+            "Settings", drop_missing_parts(list_setting_rows(p, place), unit), inches_first=inches_first
+        ),
+        build_readings_table("Touch", list_rows(p.touch, "touch", place)),
+        *([build_strikes_table(p.strikes)] if p.strikes else []),
+        *build_repetition_tables(p.repetition, place),
+        *([build_centres_table(p, place)] if p.centres else []),
+        *build_remarks(list_remarks(p, place)),
         *_set_up(p),
-        assumed(p.assumed),
+        format_assumed(p.assumed),
     ]
     return Group(*(Padding(part, (0, 0, 1, 0)) for part in parts))
 
 
-def head(unit: ActionUnit, outcome: str, reason: str = "") -> RenderableType:
+def format_head(unit: ActionUnit, outcome: str, reason: str = "") -> RenderableType:
     """Name of the note, and on top of everything whether it plays."""
     kind = "sharp" if unit.key.sharp else "natural"
     line = Text(f"{unit.name} (key {unit.key_number}, {kind}): ", style="bold")
@@ -61,14 +63,14 @@ def head(unit: ActionUnit, outcome: str, reason: str = "") -> RenderableType:
     return line
 
 
-def fitted(found: Sequence[Row], unit: ActionUnit) -> tuple[Row, ...]:
+def drop_missing_parts(found: Sequence[ReadingRow], unit: ActionUnit) -> tuple[ReadingRow, ...]:
     """The rows without those of a part that the unit has not."""
     return tuple(row for row in found if unit.damper is not None or row.name != "damper_start")
 
 
-def readings(title: str, found: Sequence[Row], *, inches_first: bool = False) -> Table:
+def build_readings_table(title: str, found: Sequence[ReadingRow], *, inches_first: bool = False) -> Table:
     """Readings with their usual range and a mark in words."""
-    table = plain_table(title)
+    table = new_plain_table(title)
     lengths = any(row.inches for row in found)
     heads = ["value", "", *(["inches"] if lengths else [])]
     if inches_first and lengths:
@@ -81,23 +83,23 @@ def readings(title: str, found: Sequence[Row], *, inches_first: bool = False) ->
     for row in found:
         cells = {"value": row.shown, "": row.label, "inches": row.inches.replace(" in", "")}
         span = str(row.usual) if row.usual else ""
-        table.add_row(row.title, *(cells[name] for name in heads), span, _side(row))
+        table.add_row(row.title, *(cells[name] for name in heads), span, _format_side(row))
     return table
 
 
-def _side(row: Row) -> Text:
+def _format_side(row: ReadingRow) -> Text:
     return Text(row.side.upper() if row.side else "", style="bold yellow")
 
 
-def strikes(blows: Sequence[Strike]) -> Table:
+def build_strikes_table(blows: Sequence[Strike]) -> Table:
     """One column a blow; the ledger's remainder on the last line."""
-    table = plain_table("Blows of one finger")
+    table = new_plain_table("Blows of one finger")
     table.add_column("", min_width=26)
     table.add_column("")
     for blow in blows:
         table.add_column(f"{blow.touch}{'' if blow.pressed else ', struck'}", justify="right", no_wrap=True)
     table.add_row("outcome", "", *(blow.outcome for blow in blows))
-    columns = [strike_rows(blow) for blow in blows]
+    columns = [list_strike_rows(blow) for blow in blows]
     for line in zip(*columns, strict=True):
         if line[0].name == "ledger_remainder":
             table.add_row(line[0].title, "%", *(_per_cent(row.value) for row in line))
@@ -107,9 +109,9 @@ def strikes(blows: Sequence[Strike]) -> Table:
     return table
 
 
-def events(blows: Sequence[Strike]) -> Table:
+def build_events_table(blows: Sequence[Strike]) -> Table:
     """When things happened in each blow, ms."""
-    table = plain_table("Events, ms from the start of the finger")
+    table = new_plain_table("Events, ms from the start of the finger")
     table.add_column("", min_width=36)
     for blow in blows:
         table.add_column(blow.touch, justify="right", no_wrap=True)
@@ -120,7 +122,7 @@ def events(blows: Sequence[Strike]) -> Table:
     return table
 
 
-def _strike_title(row: Row) -> str:
+def _strike_title(row: ReadingRow) -> str:
     return "free flight, way" if row.name == "free_flight_distance" else row.title
 
 
@@ -128,13 +130,13 @@ def _per_cent(value: float | None) -> str:
     return "–" if value is None else f"{value * 100:+.3f}"
 
 
-def repetition(r: Repetition, place: Place) -> list[RenderableType]:
+def build_repetition_tables(r: Repetition, place: KeyPosition) -> list[RenderableType]:
     """Coming back and playing again."""
-    found = rows(r, "repetition", place)
+    found = list_rows(r, "repetition", place)
     if all(row.value is None for row in found) and not r.sounded_fraction:
         return []
-    table = readings("Repetition", found)
-    for title, text in (("limiting part", r.limiting_part), ("kicks", _yes(r.kicks))):
+    table = build_readings_table("Repetition", found)
+    for title, text in (("limiting part", r.limiting_part), ("kicks", _format_yes(r.kicks))):
         if text:
             table.add_row(title, text, *[""] * (len(table.columns) - 2))
     parts: list[RenderableType] = [table]
@@ -143,13 +145,13 @@ def repetition(r: Repetition, place: Place) -> list[RenderableType]:
     return parts
 
 
-def _yes(value: bool | None) -> str:
+def _format_yes(value: bool | None) -> str:
     return "" if value is None else "yes" if value else "no"
 
 
 def _fractions(r: Repetition) -> Table:
-    curves = list(curve_rows(r))
-    table = plain_table("Share of strokes by rate (strokes a second)")
+    curves = list(list_curve_rows(r))
+    table = new_plain_table("Share of strokes by rate (strokes a second)")
     table.add_column("", min_width=26)
     for rate, _, _ in curves:
         table.add_column(rate, justify="right")
@@ -158,13 +160,13 @@ def _fractions(r: Repetition) -> Table:
     return table
 
 
-def centres(p: Prediction, place: Place) -> Table:
+def build_centres_table(p: Prediction, place: KeyPosition) -> Table:
     """Torque, pinning force and swings of each centre."""
-    table = plain_table("Centres")
+    table = new_plain_table("Centres")
     table.add_column("", min_width=26)
     for name in ("torque N·mm", "pinning gf", "at mm", "usual", "swings", "usual", ""):
         table.add_column(name, justify="right", no_wrap=True)
-    found = centre_rows(p, place)
+    found = list_centre_rows(p, place)
     for name in p.centres:
         row = {r.name: r for r in found if r.of == name}
         force, swings = row["pinning_force"], row["swings"]
@@ -176,11 +178,11 @@ def centres(p: Prediction, place: Place) -> Table:
     return table
 
 
-def _usual(row: Row) -> str:
+def _usual(row: ReadingRow) -> str:
     return str(row.usual) if row.usual and row.value is not None else ""
 
 
-def looks(found: Iterable[Mark]) -> list[RenderableType]:
+def build_remarks(found: Iterable[Remark]) -> list[RenderableType]:
     """What is out of the usual, with the part to look at first; the cautions follow."""
     marked = list(found)
     if not marked:
@@ -195,17 +197,17 @@ def looks(found: Iterable[Mark]) -> list[RenderableType]:
 def _set_up(p: Prediction) -> list[RenderableType]:
     if not p.set_up:
         return []
-    from sim.fields.field_paths import kind_at
-    from sim.units import show
+    from sim.fields.field_paths import find_kind
+    from sim.units import format_quantity
 
     items = []
     for path, si in p.set_up.items():
-        kind = kind_at(path)
-        items.append(f"{path} {show(si, kind.unit, kind.dimension, 2)}" if kind else f"{path} {si:g}")
+        kind = find_kind(path)
+        items.append(f"{path} {format_quantity(si, kind.unit, kind.dimension, 2)}" if kind else f"{path} {si:g}")
     return [Text(f"Set up for the targets: {', '.join(items)}")]
 
 
-def assumed(paths: Sequence[str]) -> RenderableType:
+def format_assumed(paths: Sequence[str]) -> RenderableType:
     """Which inputs nobody measured, gathered by section."""
     if not paths:
         return Text("Every input was given by the scenario; none was assumed.")
@@ -222,7 +224,7 @@ def assumed(paths: Sequence[str]) -> RenderableType:
     return Group(Text(f"Only assumed, not measured ({len(paths)} inputs)", style="bold"), lines)
 
 
-def plain_table(title: str) -> Table:
+def new_plain_table(title: str) -> Table:
     """A table with a line under its head and no frame."""
     return Table(
         title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False

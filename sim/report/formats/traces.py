@@ -38,7 +38,7 @@ class Columns:
         return len(next(iter(self.data.values()), ()))
 
 
-def of_run(run: Run, travel_at_rest: float = 0.0, every: float = 0.0) -> Columns:
+def tabulate_run(run: Run, travel_at_rest: float = 0.0, every: float = 0.0) -> Columns:
     """Motion of the parts and force in every contact.
 
     ``travel_at_rest`` (m) is where key travel counts from, ``every`` (s) the
@@ -65,7 +65,7 @@ def _stride(t: Array, every: float) -> int:
     return max(1, round(every / float(t[1] - t[0]))) if len(t) > 1 else 1
 
 
-def of_slow_press(press: SlowPress) -> Columns:
+def tabulate_slow_press(press: SlowPress) -> Columns:
     """Force against travel, pressing and returning."""
     return Columns(
         {
@@ -78,7 +78,7 @@ def of_slow_press(press: SlowPress) -> Columns:
     )
 
 
-def of_repetition(repetition: Repetition) -> Columns:
+def tabulate_repetition(repetition: Repetition) -> Columns:
     """Share of the strokes that sound, and that begin with the jack home, by rate."""
     rates = sorted(repetition.sounded_fraction)
     reset = repetition.reset_fraction
@@ -91,26 +91,26 @@ def of_repetition(repetition: Repetition) -> Columns:
     )
 
 
-def of_rows(rows: Sequence[Mapping[str, object]]) -> Columns:
+def tabulate_rows(rows: Sequence[Mapping[str, object]]) -> Columns:
     """Rows under one another: a column a name, in the order in which they first come, None where a row has none.
 
     A column that holds texts and other things is one of texts, as a cell of CSV would tell them.
     """
     names = dict.fromkeys(name for row in rows for name in row)
-    return Columns({name: _alike([row.get(name) for row in rows]) for name in names})
+    return Columns({name: _unify_values([row.get(name) for row in rows]) for name in names})
 
 
-def _alike(values: list[object]) -> tuple[object, ...]:
+def _unify_values(values: list[object]) -> tuple[object, ...]:
     told = [value for value in values if value is not None]
     if all(isinstance(value, int | float) and not isinstance(value, bool) for value in told):
         whole = all(isinstance(value, int) for value in told)
         return tuple(float(v) if isinstance(v, int | float) and not whole else v for v in values)
     if all(isinstance(value, bool) for value in told):
         return tuple(values)
-    return tuple(value if value is None or isinstance(value, str) else cell(value) for value in values)
+    return tuple(value if value is None or isinstance(value, str) else format_cell(value) for value in values)
 
 
-def stacked(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:
+def stack_columns(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:
     """Tables under one another, told apart by a first column of text."""
     pairs = list(parts)
     labels = tuple(label for label, columns in pairs for _ in range(len(columns)))
@@ -119,17 +119,19 @@ def stacked(parts: Iterable[tuple[str, Columns]], name: str) -> Columns:
     return Columns({name: labels, **joined})
 
 
-def write(columns: Columns, path: Path) -> None:
+def write_columns(columns: Columns, path: Path) -> None:
     """To the file; its ending says how."""
-    path.write_bytes(parquet(columns) if path.suffix.lower() == ".parquet" else csv_of(columns).encode())
+    path.write_bytes(
+        encode_parquet(columns) if path.suffix.lower() == ".parquet" else format_columns_csv(columns).encode()
+    )
 
 
-def csv_of(columns: Columns) -> str:
+def format_columns_csv(columns: Columns) -> str:
     """As CSV, with a head."""
-    return csv_text(columns.data, zip(*columns.data.values(), strict=True))
+    return format_csv_lines(columns.data, zip(*columns.data.values(), strict=True))
 
 
-def parquet(columns: Columns) -> bytes:
+def encode_parquet(columns: Columns) -> bytes:
     """As a Parquet file; in a column of texts and numbers None is a cell without a value."""
     import pyarrow
     import pyarrow.parquet
@@ -143,16 +145,16 @@ def parquet(columns: Columns) -> bytes:
     return out.getvalue()
 
 
-def csv_text(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:
+def format_csv_lines(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:
     """CSV; numbers as they are, texts that a spreadsheet would run as formulas made plain."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([cell(name) for name in header])
-    writer.writerows([cell(value) for value in line] for line in lines)
+    writer.writerow([format_cell(name) for name in header])
+    writer.writerows([format_cell(value) for value in line] for line in lines)
     return out.getvalue()
 
 
-def cell(value: object) -> str:
+def format_cell(value: object) -> str:
     """One cell, on one line: empty for nothing or for what is not finite."""
     if value is None:
         return ""

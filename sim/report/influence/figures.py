@@ -13,27 +13,27 @@ from numpy.typing import NDArray
 from sim.display_units import convert_si
 from sim.report.drawing.figures import BACK, CROWN, FAINT, KEY
 from sim.report.drawing.mechanism import INK
-from sim.report.influence.tables import with_unit
-from sim.studies.influence import Answers, Slope
-from sim.studies.sensitivity import Doubt
+from sim.report.influence.tables import name_with_unit
+from sim.studies.influence import InputInfluence, Slope
+from sim.studies.sensitivity import SensitivityAnalysis
 from sim.studies.spring import SpringStudy
 
 MOST = 24
 """Curves on one sheet."""
 
 
-def local(found: Sequence[Answers]) -> Figure:
+def draw_slopes(found: Sequence[InputInfluence]) -> Figure:
     """The curves that bend most, then those that answer most, a small chart each; how many are left out is told."""
     slopes = [s for answers in found for s in answers.slopes.values() if s.matters]
-    shown = sorted(slopes, key=lambda s: (not s.curved, -_strength(s)))[:MOST]
+    shown = sorted(slopes, key=lambda s: (not s.curved, -_rank_slope(s)))[:MOST]
     columns = min(4, max(1, len(shown)))
     rows = max(1, -(-len(shown) // columns))
     figure = _figure(3.3 * columns, 2.5 * rows + 0.3)
     for k, s in enumerate(shown):
-        axes = _plain(figure.add_subplot(rows, columns, k + 1))
+        axes = _simplify_axes(figure.add_subplot(rows, columns, k + 1))
         x, y = _curve(s)
         axes.plot(x, y, "o-", color=CROWN if s.curved else KEY, ms=3, lw=1.2)
-        axes.set_xlabel(with_unit(s.path), fontsize=7)
+        axes.set_xlabel(name_with_unit(s.path), fontsize=7)
         axes.set_title(f"{s.reading.title}, {s.reading.shown_unit}".rstrip(", "), loc="left", fontsize=8, color=INK)
     if len(slopes) > len(shown):
         left = f"{len(shown)} curves of {len(slopes)}, those that bend most first; --only and --readings choose others"
@@ -47,7 +47,7 @@ def _curve(s: Slope) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return np.array(x, dtype=float), np.array(y, dtype=float)
 
 
-def _strength(s: Slope) -> float:
+def _rank_slope(s: Slope) -> float:
     """How far a curve that bends leaves its straight line, or how far a straight one goes, over what a bench reads."""
     x, y = _curve(s)
     read = np.isfinite(y)
@@ -77,14 +77,14 @@ CHARTS: Sequence[tuple[str, str, Mapping[str, str]]] = (
 STYLES = ((CROWN, "-"), (KEY, "-"), (CROWN, "--"), (KEY, "--"))
 
 
-def springs(s: SpringStudy) -> Figure:
+def draw_spring_study(s: SpringStudy) -> Figure:
     """Rise, coming back, repetition and catch over the spring, its window shaded; the window over the lever centre."""
     figure = _figure(15, 7.5)
     own = next((w for w in s.windows if w.friction == s.own_friction), None)
     for k, (title, label, names) in enumerate(CHARTS):
-        axes = _plain(figure.add_subplot(2, 4, k + 1))
+        axes = _simplify_axes(figure.add_subplot(2, 4, k + 1))
         for (name, told), (colour, style) in zip(names.items(), STYLES, strict=False):
-            torque, values, kicks = _over_spring(s, name)
+            torque, values, kicks = _select_over_spring(s, name)
             axes.plot(torque, values, f"o{style}", color=colour, ms=3, lw=1.2, label=told)
             axes.plot(torque[kicks], values[kicks], "x", color=INK, ms=5)
         if own is not None and own.lifts_from is not None and own.kicks_from is not None:
@@ -94,13 +94,15 @@ def springs(s: SpringStudy) -> Figure:
         axes.set_title(title, loc="left", fontsize=9, color=INK)
         if len(names) > 1:
             axes.legend(frameon=False, fontsize=7)
-    _draw_windows(_plain(figure.add_subplot(2, 4, 7)), s)
-    _draw_width(_plain(figure.add_subplot(2, 4, 8)), s)
+    _draw_windows(_simplify_axes(figure.add_subplot(2, 4, 7)), s)
+    _draw_width(_simplify_axes(figure.add_subplot(2, 4, 8)), s)
     figure.suptitle("x: kicks; shaded: lifts without a kick; dotted: this scenario's spring", fontsize=9, color=INK)
     return figure
 
 
-def _over_spring(s: SpringStudy, name: str) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+def _select_over_spring(
+    s: SpringStudy, name: str
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
     """Springs (N·mm), one reading, and whether each kicks."""
     taken = [spring.readings.get(name) for spring in s.springs]
     values = [convert_si(t.value, t.unit) if t is not None else None for t in taken]
@@ -130,7 +132,7 @@ def _draw_width(axes: Axes, s: SpringStudy) -> None:
     axes.set_title(f"Width of the window{moved}", loc="left", fontsize=9, color=INK)
 
 
-def doubt(d: Doubt) -> Figure:
+def draw_sensitivity(d: SensitivityAnalysis) -> Figure:
     """Total indices, readings down, inputs across; blank where there is none."""
     known = [r for r in d.readings if any(total is not None for total in r.total)]
     figure = _figure(4 + 0.5 * len(d.inputs), 2 + 0.24 * max(1, len(known)))
@@ -150,7 +152,7 @@ def _figure(width: float, height: float) -> Figure:
     return figure
 
 
-def _plain(axes: Axes) -> Axes:
+def _simplify_axes(axes: Axes) -> Axes:
     axes.spines[["top", "right"]].set_visible(False)
     axes.tick_params(labelsize=7)
     return axes

@@ -10,25 +10,25 @@ from rich.padding import Padding
 from rich.text import Text
 
 from sim.display_units import convert_si, count_decimals, format_number
-from sim.report.formats.json_text import Document, clean
-from sim.report.formats.tables import plain_table
-from sim.report.formats.traces import csv_text
-from sim.studies.influence import Answers, Slope
-from sim.studies.spring import Spring, SpringStudy, Window
-from sim.studies.tolerances import own_unit
+from sim.report.formats.json_text import Document, clean_document
+from sim.report.formats.tables import new_plain_table
+from sim.report.formats.traces import format_csv_lines
+from sim.studies.influence import InputInfluence, Slope
+from sim.studies.spring import SpringReading, SpringStudy, SpringWindow
+from sim.studies.tolerances import find_input_unit
 
 LOCAL_HEADER = ("input", "reading", "slope", "error", "unit", "per", "bend", "curved", "curve", "input_unit")
 SPRING_HEADER = ("spring_Nmm", "lever_friction_Nmm", "reading", "value", "unit")
 
 
-def local_tables(found: Sequence[Answers]) -> RenderableType:
+def build_slope_tables(found: Sequence[InputInfluence]) -> RenderableType:
     """One table an input: the readings that answer; the curve where the slope alone would mislead."""
     parts: list[RenderableType] = []
     quiet = []
     for answers in found:
         slopes = [s for s in answers.slopes.values() if s.matters]
         if slopes:
-            parts.append(Padding(_answers(answers, slopes), (0, 0, 1, 0)))
+            parts.append(Padding(_build_answers_table(answers, slopes), (0, 0, 1, 0)))
         else:
             quiet.append(answers.path)
     if quiet:
@@ -36,13 +36,19 @@ def local_tables(found: Sequence[Answers]) -> RenderableType:
     return Group(*parts)
 
 
-def _answers(answers: Answers, slopes: Sequence[Slope]) -> RenderableType:
-    table = plain_table(with_unit(answers.path))
+def _build_answers_table(answers: InputInfluence, slopes: Sequence[Slope]) -> RenderableType:
+    table = new_plain_table(name_with_unit(answers.path))
     for name in ("", "slope", "", "+-", ""):
         table.add_column(name, justify="right" if name in ("slope", "+-") else "left", no_wrap=True)
     for s in slopes:
         unit = " ".join(part for part in (s.reading.shown_unit, f"per {s.per}") if part)
-        table.add_row(s.reading.title, figures(s.slope), unit, figures(s.error, 2), "bends" if s.curved else "")
+        table.add_row(
+            s.reading.title,
+            format_significant(s.slope),
+            unit,
+            format_significant(s.error, 2),
+            "bends" if s.curved else "",
+        )
     parts: list[RenderableType] = [table, *(_curve(s) for s in slopes if s.curved)]
     failed = [f"{x:.4g}: {outcome}" for x, outcome in answers.outcomes if outcome != "plays"]
     if failed:
@@ -56,21 +62,21 @@ def _curve(s: Slope) -> Text:
     return Text(f"  {s.reading.title}, {s.reading.shown_unit}: {points}".replace(", :", ":"), overflow="fold")
 
 
-def with_unit(path: str) -> str:
+def name_with_unit(path: str) -> str:
     """An input's name with the unit in which its values are told."""
-    return f"{path}, {own_unit(path)}".removesuffix(", ")
+    return f"{path}, {find_input_unit(path)}".removesuffix(", ")
 
 
-def figures(value: float, count: int = 3) -> str:
+def format_significant(value: float, count: int = 3) -> str:
     """A number to some significant figures; a dash for none."""
     return f"{value:.{count}g}" if math.isfinite(value) else "–"
 
 
-def local_document(found: Sequence[Answers]) -> Document:
+def build_slope_document(found: Sequence[InputInfluence]) -> Document:
     """Slopes and curves, in the units of the names."""
     return {
         "influences": [
-            clean(
+            clean_document(
                 {
                     "input": s.path,
                     "reading": s.reading.key,
@@ -81,7 +87,7 @@ def local_document(found: Sequence[Answers]) -> Document:
                     "bend": s.bend,
                     "answers": s.matters,
                     "curved": s.curved,
-                    "input_unit": own_unit(s.path),
+                    "input_unit": find_input_unit(s.path),
                     "curve": s.values,
                 }
             )
@@ -92,7 +98,7 @@ def local_document(found: Sequence[Answers]) -> Document:
     }
 
 
-def local_csv(found: Sequence[Answers]) -> str:
+def format_slope_csv(found: Sequence[InputInfluence]) -> str:
     """A line a slope."""
     lines = [
         (
@@ -105,27 +111,27 @@ def local_csv(found: Sequence[Answers]) -> str:
             s.bend,
             s.curved,
             _points(s.values),
-            own_unit(s.path),
+            find_input_unit(s.path),
         )
         for answers in found
         for s in answers.slopes.values()
     ]
-    return csv_text(LOCAL_HEADER, lines)
+    return format_csv_lines(LOCAL_HEADER, lines)
 
 
 def _points(values: Iterable[tuple[float, float | None]]) -> str:
     return " ".join(f"{x:.6g}:{'' if y is None else f'{y:.6g}'}" for x, y in values)
 
 
-def spring_tables(s: SpringStudy) -> RenderableType:
+def build_spring_tables(s: SpringStudy) -> RenderableType:
     """Curves over the spring, shares of strokes, and the windows over the lever centre."""
-    curves = plain_table(f"Repetition spring (the scenario's own: {s.own * 1e3:.2f} N·mm)")
+    curves = new_plain_table(f"Repetition spring (the scenario's own: {s.own * 1e3:.2f} N·mm)")
     curves.add_column("spring, N·mm", no_wrap=True)
     for spring in s.springs:
         curves.add_column(f"{spring.torque * 1e3:.1f}", justify="right", no_wrap=True)
     curves.add_row("plays", *("yes" if spring.outcome == "plays" else "no" for spring in s.springs))
     curves.add_row("kicks", *({True: "yes", False: "no", None: "–"}[spring.kicks] for spring in s.springs))
-    curves.add_row("caught by the check", *(_caught(spring) for spring in s.springs))
+    curves.add_row("caught by the check", *(_format_caught(spring) for spring in s.springs))
     for name in dict.fromkeys(name for spring in s.springs for name in spring.readings):
         known = next(spring.readings[name] for spring in s.springs if name in spring.readings)
         label = f"{known.title}, {known.shown_unit}".rstrip(", ")
@@ -133,18 +139,18 @@ def spring_tables(s: SpringStudy) -> RenderableType:
     return Group(curves, Text(""), _windows(s))
 
 
-def _caught(spring: Spring) -> str:
+def _format_caught(spring: SpringReading) -> str:
     missed = [touch for touch, caught in spring.caught if not caught]
     return f"not {', '.join(missed)}" if missed else "yes" if spring.caught else "–"
 
 
-def _value(spring: Spring, name: str) -> str:
+def _value(spring: SpringReading, name: str) -> str:
     taken = spring.readings.get(name)
     return "–" if taken is None else format_number(convert_si(taken.value, taken.unit), taken.unit, taken.accuracy)
 
 
 def _windows(s: SpringStudy) -> RenderableType:
-    table = plain_table("Window, N·mm, by friction of the lever centre")
+    table = new_plain_table("Window, N·mm, by friction of the lever centre")
     for name in ("lever centre", "lifts from", "kicks from", "centre", "width"):
         table.add_column(name, justify="right", no_wrap=True)
     for w in s.windows:
@@ -159,9 +165,9 @@ def _newton_mm(value: float | None) -> str:
     return "–" if value is None else f"{value * 1e3:.2f}"
 
 
-def spring_document(s: SpringStudy) -> Document:
+def build_spring_document(s: SpringStudy) -> Document:
     """The study as JSON."""
-    return clean(
+    return clean_document(
         {
             "own_Nmm": s.own * 1e3,
             "lever_friction_Nmm": s.own_friction * 1e3,
@@ -172,7 +178,7 @@ def spring_document(s: SpringStudy) -> Document:
     )
 
 
-def _spring(spring: Spring) -> Document:
+def _spring(spring: SpringReading) -> Document:
     readings = {t.key: convert_si(t.value, t.unit) for t in spring.readings.values()}
     caught = dict(spring.caught)
     return {
@@ -183,16 +189,16 @@ def _spring(spring: Spring) -> Document:
     } | readings
 
 
-def _window(w: Window) -> Document:
-    named = {f"{name}_Nmm": None if v is None else v * 1e3 for name, v in _ends(w).items()}
+def _window(w: SpringWindow) -> Document:
+    named = {f"{name}_Nmm": None if v is None else v * 1e3 for name, v in _format_ends(w).items()}
     return {"lever_friction_Nmm": w.friction * 1e3, **named}
 
 
-def _ends(w: Window) -> dict[str, float | None]:
+def _format_ends(w: SpringWindow) -> dict[str, float | None]:
     return {"lifts_from": w.lifts_from, "kicks_from": w.kicks_from, "centre": w.centre, "width": w.width}
 
 
-def spring_csv(s: SpringStudy) -> str:
+def format_spring_csv(s: SpringStudy) -> str:
     """A line a value."""
     lines: list[tuple[object, ...]] = []
     for spring in s.springs:
@@ -201,5 +207,7 @@ def spring_csv(s: SpringStudy) -> str:
         lines += [(*head, f"{touch}_caught", caught, "") for touch, caught in spring.caught]
         lines += [(*head, t.name, convert_si(t.value, t.unit), t.shown_unit) for t in spring.readings.values()]
     for w in s.windows:
-        lines += [("", w.friction * 1e3, name, None if v is None else v * 1e3, "N·mm") for name, v in _ends(w).items()]
-    return csv_text(SPRING_HEADER, lines)
+        lines += [
+            ("", w.friction * 1e3, name, None if v is None else v * 1e3, "N·mm") for name, v in _format_ends(w).items()
+        ]
+    return format_csv_lines(SPRING_HEADER, lines)

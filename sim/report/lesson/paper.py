@@ -10,22 +10,22 @@ from matplotlib.figure import Figure
 
 from sim.diagnosis.bench_tests import BenchTest
 from sim.display_units import format_si
-from sim.regulation.bench_minutes import minutes
+from sim.regulation.duration_text import format_bench_time
 from sim.report import practice
 from sim.report import rough as sheet
 from sim.report.drawing.draw import find_pose, new_axes
-from sim.report.drawing.figures import png
-from sim.report.drawing.mechanism import close_up, draw_mechanism
-from sim.report.lesson.tables import needs_unit, possible
+from sim.report.drawing.figures import render_png
+from sim.report.drawing.mechanism import draw_close_up, draw_mechanism
+from sim.report.lesson.tables import format_unit_hint, list_possible_answers
 from sim.report.paper.blocks import Block, Heading, Lines, Picture, Size, Table, Text, Ticks, Together
-from sim.report.paper.pdf import pdf
+from sim.report.paper.pdf import make_pdf
 from sim.teaching import lesson_task
-from sim.teaching.complaint import complaint
+from sim.teaching.complaint import choose_complaint
 from sim.teaching.lesson import Lesson
 from sim.teaching.mark import Mark
 from sim.teaching.practice import Attempt
-from sim.teaching.probes import look, sights
-from sim.teaching.rough import Path
+from sim.teaching.probes import load_sights, probe_unit
+from sim.teaching.rough import RegulationPath
 from sim.unit.model import ActionUnit
 
 
@@ -42,7 +42,7 @@ class LessonPage:
     questions: Sequence[str] = ()
     """Asked beforehand; there is room to answer after each."""
     task: str = ""
-    hands: Sequence[str] = ()
+    adjustments: Sequence[str] = ()
     """What may be turned for it."""
     wanted: Sequence[str] = ()
     """What the task is to reach, a box to tick each."""
@@ -50,33 +50,36 @@ class LessonPage:
     """Lines to write on after each question and the task."""
 
 
-def drawn(unit: ActionUnit) -> tuple[tuple[Figure, str], ...]:
+def draw_pictures(unit: ActionUnit) -> tuple[tuple[Figure, str], ...]:
     """The unit with its parts' names as the jack lets go, whole and from near by, and what is in each picture."""
     pose = find_pose(unit, "escape")
     whole, near = new_axes(8.0, 3.7), new_axes(5.0, 3.7)
     draw_mechanism(whole, unit, pose, names=True)
-    close_up(near, unit, pose)
+    draw_close_up(near, unit, pose)
     told = f"{unit.name}, as the jack lets go in a moderate blow"
     return (cast(Figure, whole.figure), told), (cast(Figure, near.figure), "the same from near by")
 
 
-def page_of(lesson: Lesson, inches: bool = False) -> LessonPage:
+def build_lesson_page(lesson: Lesson, inches: bool = False) -> LessonPage:
     """A lesson as it is printed, with its unit drawn as the jack lets go."""
-    unit = lesson_task.unit_of(lesson)
-    seen, task = look(unit, lesson.look_at), lesson.task
+    unit = lesson_task.load_lesson_unit(lesson)
+    seen, task = probe_unit(unit, lesson.look_at), lesson.task
     return LessonPage(
         lesson.title,
         (f"Afterwards you can: {lesson.afterwards}", *(part.say for part in lesson.parts)),
-        [(png(figure), told) for figure, told in drawn(unit)],
-        [(sights()[n].title, lesson_task.told(seen, n, inches)) for n in lesson.look_at],
-        [f"{q.ask} ({', '.join(possible(q))}) {lesson_task.judged(q, inches)}".strip() for q in lesson.foretell],
-        f"{task.say} {needs_unit(lesson, inches)}".strip(),
-        [f"{hand.title}: {hand.told}" for hand in lesson_task.hands_of(lesson)],
+        [(render_png(figure), told) for figure, told in draw_pictures(unit)],
+        [(load_sights()[n].title, lesson_task.format_seen(seen, n, inches)) for n in lesson.look_at],
+        [
+            f"{q.ask} ({', '.join(list_possible_answers(q))}) {lesson_task.format_answer_rule(q, inches)}".strip()
+            for q in lesson.prediction_questions
+        ],
+        f"{task.say} {format_unit_hint(lesson, inches)}".strip(),
+        [f"{hand.title}: {hand.told}" for hand in lesson_task.list_task_adjustments(lesson)],
         [f"{w.sight.title}: {w.told(inches)}" for w in task.want],
     )
 
 
-def lesson_page(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:
+def make_lesson_pdf(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:
     """A lesson's page as PDF."""
     blocks: list[Block] = [Text(p) for p in page.paragraphs]
     blocks += [Picture(picture, told, 0.9 / (1 + i / 2)) for i, (picture, told) in enumerate(page.pictures)]
@@ -85,9 +88,9 @@ def lesson_page(page: LessonPage, size: Size = "A4", date: str = "") -> bytes:
     for number, question in enumerate(page.questions, 1):
         blocks.append(Together((Heading(f"Foretell, then see ({number})"), Text(question), Lines(page.room))))
     if page.task:
-        hands = (Text(f"– {hand}") for hand in page.hands)
+        hands = (Text(f"– {hand}") for hand in page.adjustments)
         blocks.append(Together((Heading("Do it"), Text(page.task), *hands, Ticks(page.wanted), Lines(page.room))))
-    return pdf(page.title, blocks, size=size, date=date)
+    return make_pdf(page.title, blocks, size=size, date=date)
 
 
 @dataclass(frozen=True)
@@ -114,7 +117,7 @@ class MarkPage:
     """The cheapest path, with hindsight."""
 
 
-def mark_of(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
+def build_mark_page(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
     """An attempt and its mark, as they are printed."""
     e = mark.exercise
 
@@ -124,69 +127,77 @@ def mark_of(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
     return MarkPage(
         e.name,
         e.code,
-        f"{practice.set_task(a)} The owner says: {complaint(e)}",
+        f"{practice.format_task(a)} The owner says: {choose_complaint(e)}",
         mark.passed,
-        f"{minutes(mark.cost)} of {minutes(mark.allowed)} allowed",
+        f"{format_bench_time(mark.cost)} of {format_bench_time(mark.allowed)} allowed",
         [(row.what, row.passed, row.words) for row in mark.rows],
         mark.truth,
-        [(r["move"], r["reads"], r["should read"], r["took"]) for r in practice.notebook(a, inches)],
+        [(r["move"], r["reads"], r["should read"], r["took"]) for r in practice.build_notebook_rows(a, inches)],
         [
             (b.test.title, told(b.now, b.test), f"{told(b.low, b.test)} to {told(b.high, b.test)}", b.passed)
             for b in mark.backs
         ],
-        " ".join(practice.path_lines(mark.path, a)),
+        " ".join(practice.format_path_lines(mark.path, a)),
     )
 
 
-def mark_sheet(mark: MarkPage, size: Size = "A4", date: str = "") -> bytes:
+def make_mark_pdf(mark: MarkPage, size: Size = "A4", date: str = "") -> bytes:
     """The mark sheet of a hidden-fault exercise as PDF, with lines for the learner's and the teacher's remarks."""
     again = f" The same exercise again: {mark.code}." if mark.code else ""
     moves = [(str(i), *move) for i, move in enumerate(mark.notebook, 1)]
     blocks: list[Block] = [
         Text(f"{mark.told}{again}"),
         Heading(f"{'Passed' if mark.passed else 'Not passed'}: {mark.cost}"),
-        Table(("what", "judged", "why"), [(what, _right(right), why) for what, right, why in mark.judged]),
+        Table(("what", "judged", "why"), [(what, _format_right(right), why) for what, right, why in mark.judged]),
         Text(f"It was: {'; '.join(mark.truth)}."),
         Heading("What was done"),
         Table(("move", "what", "reads", "should read", "time"), moves, (0, 2, 3, 4)),
     ]
     if mark.readings:
-        rows = [(what, now, span, _right(right)) for what, now, span, right in mark.readings]
+        rows = [(what, now, span, _format_right(right)) for what, now, span, right in mark.readings]
         blocks += [Heading("The mended unit"), Table(("reading", "is", "right", ""), rows, (1, 2))]
     if mark.cheapest:
         blocks += [Heading("The cheapest path, with hindsight"), Text(mark.cheapest)]
-    return pdf(mark.title, [*blocks, Together((Heading("Remarks"), Lines(3)))], size=size, date=date)
+    return make_pdf(mark.title, [*blocks, Together((Heading("Remarks"), Lines(3)))], size=size, date=date)
 
 
-def _right(right: bool) -> str:
+def _format_right(right: bool) -> str:
     return "right" if right else "off"
 
 
-def path_sheet(
-    mine: Path, others: Sequence[Path] = (), size: Size = "A4", date: str = "", inches: bool = False
+def make_path_pdf(
+    mine: RegulationPath, others: Sequence[RegulationPath] = (), size: Size = "A4", date: str = "", inches: bool = False
 ) -> bytes:
     """A rough unit's path as PDF, beside the orders of work where they were followed."""
     rough = mine.rough
     blocks: list[Block] = [
         Text(f"{rough.well.name}, roughly assembled, number {rough.seed}. {sheet.INVENTED}"),
         Heading("The rough unit"),
-        Table(("reading", "should be", "within", "was", ""), sheet.asked_rows(Path(rough), inches), (1, 2, 3)),
+        Table(
+            ("reading", "should be", "within", "was", ""),
+            sheet.build_asked_rows(RegulationPath(rough), inches),
+            (1, 2, 3),
+        ),
     ]
     if mine.lines:
-        steps = sheet.step_rows(mine, inches)
-        came = "every target met" if mine.finished else f"still off: {', '.join(map(sheet.named, mine.off))}"
+        steps = sheet.build_path_rows(mine, inches)
+        came = (
+            "every target met" if mine.finished else f"still off: {', '.join(map(sheet.format_target_name, mine.off))}"
+        )
         blocks += [
             Heading("The path"),
             Table(("step", "what", "asked", "came to", "time", "remarks"), steps, (0, 2, 3, 4)),
-            Text(f"{len(mine.lines)} steps, {minutes(mine.seconds)}, {mine.rework} of them set again: {came}."),
-            Picture(png(sheet.draw_readings(mine)), sheet.told_readings(mine), 0.8),
+            Text(
+                f"{len(mine.lines)} steps, {format_bench_time(mine.seconds)}, {mine.rework} of them set again: {came}."
+            ),
+            Picture(render_png(sheet.draw_readings(mine)), sheet.describe_readings_figure(mine), 0.8),
         ]
     ways = [*([mine] if mine.lines else []), *others]
     if others:
         heads = ("way", "steps", "time", "set again", "undone", "came to")
         blocks += [
             Heading("Beside the orders of work"),
-            Table(heads, sheet.way_rows(ways), (1, 2, 3, 4)),
-            Picture(png(sheet.draw_times(ways)), sheet.told_times(ways), 0.92),
+            Table(heads, sheet.build_way_rows(ways), (1, 2, 3, 4)),
+            Picture(render_png(sheet.draw_times(ways)), sheet.describe_times_figure(ways), 0.92),
         ]
-    return pdf("Regulating a rough unit", [*blocks, Text(sheet.COUNTED)], size=size, date=date)
+    return make_pdf("Regulating a rough unit", [*blocks, Text(sheet.COUNTING_NOTE)], size=size, date=date)

@@ -97,7 +97,7 @@ class Part:
     blocks: Sequence[Block]
 
 
-def parts(blocks: Sequence[Block], caution: bool) -> list[Part]:
+def split_parts(blocks: Sequence[Block], caution: bool) -> list[Part]:
     """The blocks by the direction of their pages, at least one part; the caution ends the last one."""
     found: list[Part] = []
     for sideways, run in groupby(blocks, lambda block: isinstance(block, Sideways)):

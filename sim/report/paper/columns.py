@@ -23,79 +23,83 @@ LETTERS = (9.0, 8.0, 7.0, 6.0)
 """Of letters (points), the largest first; smaller ones are not read at a bench."""
 PADDING = 3.0
 TICK_SIZE = 9.0
-ROOM, LEAST_ROOM = 74.0, 40.0
+WRITING_WIDTH, LEAST_WRITING_WIDTH = 74.0, 40.0
 """Room to write (points): as wanted, and the least that a figure is written into."""
 LONGEST_WORD = 85.0
 """A word longer than this (points) may be broken, rather than set the whole table smaller."""
 
 
 @dataclass(frozen=True)
-class Columns:
+class ColumnWidths:
     """Size of the letters and widths of the columns, in points."""
 
     letters: float
     widths: tuple[float, ...]
 
 
-def columns(table: Table, width: float) -> Columns:
+def fit_columns(table: Table, width: float) -> ColumnWidths:
     """Each column as wide as it needs; where that is too much heads over numbers are broken, then texts, between words.
 
     ``width`` in points.  Where the words do not fit either, the letters are set smaller, and at last words are broken.
     """
     least: list[float] = []
     for letters in LETTERS:
-        needs = [_need(table, i, letters) for i in range(len(table.heads))]
+        needs = [_measure_column(table, i, letters) for i in range(len(table.heads))]
         least, wanted = [few for few, _ in needs], [most for _, most in needs]
         if sum(least) <= width:
             close = [few if i in table.numbers else most for i, (few, most) in enumerate(needs)]
             ends = (close, wanted) if sum(close) <= width else (least, close)
-            return Columns(letters, _shared(*ends, width))
-    return Columns(LETTERS[-1], _shared([0.0] * len(least), least, width))
+            return ColumnWidths(letters, _share_width(*ends, width))
+    return ColumnWidths(LETTERS[-1], _share_width([0.0] * len(least), least, width))
 
 
-def _shared(least: Sequence[float], wanted: Sequence[float], width: float) -> tuple[float, ...]:
+def _share_width(least: Sequence[float], wanted: Sequence[float], width: float) -> tuple[float, ...]:
     """What each column gets, no less than its least: all it wants, or up to the one cap that fills the width."""
     if sum(wanted) <= width:
         return tuple(wanted)
     low, high = 0.0, width
     for _ in range(50):
         cap = (low + high) / 2
-        low, high = (cap, high) if sum(_capped(least, wanted, cap)) <= width else (low, cap)
-    return tuple(_capped(least, wanted, low))
+        low, high = (cap, high) if sum(_cap_widths(least, wanted, cap)) <= width else (low, cap)
+    return tuple(_cap_widths(least, wanted, low))
 
 
-def _capped(least: Sequence[float], wanted: Sequence[float], cap: float) -> list[float]:
+def _cap_widths(least: Sequence[float], wanted: Sequence[float], cap: float) -> list[float]:
     return [max(few, min(most, cap)) for few, most in zip(least, wanted, strict=True)]
 
 
-def _need(table: Table, column: int, letters: float) -> tuple[float, float]:
+def _measure_column(table: Table, column: int, letters: float) -> tuple[float, float]:
     """Least and wanted width of a column; a number is never broken, a text between its words."""
-    fonts()
+    register_fonts()
     head, cells = table.heads[column], [row[column] for row in table.rows]
-    whole = [_wide(cell, BODY, letters) for cell in cells] or [0.0]
-    wanted = max(_wide(head, BOLD, letters), *whole)
-    words = [_wide(word, BOLD, letters) for word in head.split()]
+    whole = [_measure_cell(cell, BODY, letters) for cell in cells] or [0.0]
+    wanted = max(_measure_cell(head, BOLD, letters), *whole)
+    words = [_measure_cell(word, BOLD, letters) for word in head.split()]
     if column in table.numbers:
         words += whole
     else:
-        words += [_wide(word, BODY, letters) for cell in cells if isinstance(cell, str) for word in cell.split()]
-    kept = [min(word, LONGEST_WORD) for word in words] + [_marked(cell) for cell in cells if isinstance(cell, Mark)]
+        words += [
+            _measure_cell(word, BODY, letters) for cell in cells if isinstance(cell, str) for word in cell.split()
+        ]
+    kept = [min(word, LONGEST_WORD) for word in words] + [
+        _measure_mark(cell) for cell in cells if isinstance(cell, Mark)
+    ]
     around = 2 * PADDING + 1
     return max(kept, default=0.0) + around, wanted + around
 
 
-def _wide(cell: Cell, font: str, letters: float) -> float:
+def _measure_cell(cell: Cell, font: str, letters: float) -> float:
     if isinstance(cell, Mark):
-        return TICK_SIZE if cell is Mark.TICK else ROOM
+        return TICK_SIZE if cell is Mark.TICK else WRITING_WIDTH
     return float(stringWidth(cell, font, letters))
 
 
-def _marked(cell: Mark) -> float:
-    return TICK_SIZE if cell is Mark.TICK else LEAST_ROOM
+def _measure_mark(cell: Mark) -> float:
+    return TICK_SIZE if cell is Mark.TICK else LEAST_WRITING_WIDTH
 
 
 @cache
-def fonts() -> None:
+def register_fonts() -> None:
     """Make the fonts known, once."""
     folder = Path(get_data_path()) / "fonts" / "ttf"
     for name, file in FONTS.items():

@@ -44,9 +44,9 @@ from sim.report.paper.blocks import (
     Text,
     Ticks,
     Together,
-    parts,
+    split_parts,
 )
-from sim.report.paper.columns import BODY, BOLD, LETTERS, PADDING, TICK_SIZE, columns, fonts
+from sim.report.paper.columns import BODY, BOLD, LETTERS, PADDING, TICK_SIZE, fit_columns, register_fonts
 
 SIZES = {"A4": A4, "letter": letter}
 MARGIN = 18 * mm
@@ -62,14 +62,14 @@ HIGHEST = 0.85
 
 
 @dataclass(frozen=True)
-class Space:
+class PageSpace:
     """What a page has room for, in points."""
 
     width: float
     height: float
 
 
-def pdf(
+def make_pdf(
     title: str,
     blocks: Sequence[Block],
     *,
@@ -79,7 +79,7 @@ def pdf(
     date: str = "",
 ) -> bytes:
     """A document of these blocks; ``invented`` says on every page that its data are."""
-    fonts()
+    register_fonts()
     count = _build(title, blocks, size, invented, caution, date, None)[1]
     return _build(title, blocks, size, invented, caution, date, count)[0]
 
@@ -90,17 +90,17 @@ def _build(
     """Bytes and number of pages; ``count`` of all pages is known the second time."""
     out = io.BytesIO()
     across, high = SIZES[size]
-    foot = partial(_foot, title=title, invented=invented, count=count)
+    foot = partial(_draw_foot, title=title, invented=invented, count=count)
     pages = {SIDEWAYS: _page(SIDEWAYS, high, across, foot), UPRIGHT: _page(UPRIGHT, across, high, foot)}
     flow: list[Any] = [Paragraph(escape(title), _style(16, 1.25, bold=True, after=6))]
     if date:
         flow.append(_paragraph(date))
-    turns = [(SIDEWAYS if part.sideways else UPRIGHT, part.blocks) for part in parts(blocks, caution)]
+    turns = [(SIDEWAYS if part.sideways else UPRIGHT, part.blocks) for part in split_parts(blocks, caution)]
     for number, (turn, inner) in enumerate(turns):
         if number:
             flow += [NextPageTemplate(turn), PageBreak()]
         frame = pages[turn].frames[0]
-        flow += _flow(inner, Space(frame.width, frame.height))
+        flow += _flow_blocks(inner, PageSpace(frame.width, frame.height))
     first, _ = turns[0]
     document = BaseDocTemplate(
         out, pagesize=SIZES[size], pageTemplates=[pages.pop(first), *pages.values()], title=title, author="",
@@ -115,11 +115,11 @@ def _page(name: str, across: float, high: float, foot: Callable[[Any, Any], None
     return PageTemplate(name, [frame], onPage=foot, pagesize=(across, high))
 
 
-def _flow(blocks: Sequence[Block], space: Space) -> list[Any]:
+def _flow_blocks(blocks: Sequence[Block], space: PageSpace) -> list[Any]:
     return [part for block in blocks for part in _FLOWS[type(block)](block, space)]
 
 
-def _foot(canvas: Any, document: Any, *, title: str, invented: bool, count: int | None) -> None:
+def _draw_foot(canvas: Any, document: Any, *, title: str, invented: bool, count: int | None) -> None:
     width = document.pageTemplate.pagesize[0]
     canvas.setFont(BODY, SMALL)
     canvas.setFillColor(FAINT)
@@ -132,11 +132,11 @@ def _foot(canvas: Any, document: Any, *, title: str, invented: bool, count: int 
     canvas.drawString(MARGIN, FOOT, left)
 
 
-def _heading(block: Heading, space: Space) -> list[Any]:
+def _heading(block: Heading, space: PageSpace) -> list[Any]:
     return [Paragraph(escape(block.text), _style(11.5, bold=True, before=9, after=3, keep=True))]
 
 
-def _text(block: Text, space: Space) -> list[Any]:
+def _text(block: Text, space: PageSpace) -> list[Any]:
     if not block.shaded:
         return [_paragraph(block.text, after=4)]
     style = [("BACKGROUND", (0, 0), (-1, -1), SHADE), *_padded(6)]
@@ -144,8 +144,8 @@ def _text(block: Text, space: Space) -> list[Any]:
     return [Rows([[words]], colWidths=[space.width], spaceBefore=6, spaceAfter=6, style=style)]
 
 
-def _table(block: Table, space: Space) -> list[Any]:
-    found = columns(block, space.width)
+def _table(block: Table, space: PageSpace) -> list[Any]:
+    found = fit_columns(block, space.width)
     plain = [partial(_style, found.letters, right=i in block.numbers) for i in range(len(block.heads))]
     rows = [[Paragraph(escape(head), style(bold=True)) for head, style in zip(block.heads, plain, strict=True)]]
     rows += [[_cell(cell, style()) for cell, style in zip(row, plain, strict=True)] for row in block.rows]
@@ -160,19 +160,19 @@ def _table(block: Table, space: Space) -> list[Any]:
 
 def _cell(cell: Cell, style: Any) -> Any:
     if cell is Mark.TICK:
-        return _tick()
+        return _draw_tick()
     return Paragraph(escape(cell) if isinstance(cell, str) else "", style)
 
 
-def _picture(block: Picture, space: Space) -> list[Any]:
+def _picture(block: Picture, space: PageSpace) -> list[Any]:
     across, high = ImageReader(io.BytesIO(block.png)).getSize()
     wide = min(block.width * space.width, HIGHEST * space.height * across / high)
     image = Image(io.BytesIO(block.png), width=wide, height=wide * high / across, hAlign="LEFT")
     return [KeepTogether([image, _paragraph(block.told, after=6)])]
 
 
-def _ticks(block: Ticks, space: Space) -> list[Any]:
-    rows = [[_tick(), _paragraph(line)] for line in block.lines]
+def _ticks(block: Ticks, space: PageSpace) -> list[Any]:
+    rows = [[_draw_tick(), _paragraph(line)] for line in block.lines]
     if not rows:
         return []
     style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padded(2)]
@@ -180,23 +180,23 @@ def _ticks(block: Ticks, space: Space) -> list[Any]:
     return [Rows(rows, colWidths=widths, hAlign="LEFT", spaceAfter=6, style=style)]
 
 
-def _lines(block: Lines, space: Space) -> list[Any]:
+def _lines(block: Lines, space: PageSpace) -> list[Any]:
     style = [("LINEBELOW", (0, 0), (-1, -1), 0.3, FAINT)]
     heights = [LINE_HEIGHT] * block.count
     return [Rows([[""]] * block.count, colWidths=[space.width], rowHeights=heights, spaceAfter=8, style=style)]
 
 
-def _together(block: Together, space: Space) -> list[Any]:
-    return [KeepTogether(_flow(block.blocks, space))]
+def _together(block: Together, space: PageSpace) -> list[Any]:
+    return [KeepTogether(_flow_blocks(block.blocks, space))]
 
 
-_FLOWS: dict[type, Callable[[Any, Space], list[Any]]] = {
+_FLOWS: dict[type, Callable[[Any, PageSpace], list[Any]]] = {
     Heading: _heading, Text: _text, Table: _table, Picture: _picture, Ticks: _ticks, Lines: _lines,
     Together: _together,
 }  # fmt: skip
 
 
-def _tick() -> Any:
+def _draw_tick() -> Any:
     box = Rect(0, 0, TICK_SIZE, TICK_SIZE, strokeColor=INK, strokeWidth=0.7, fillColor=None)
     return Drawing(TICK_SIZE, TICK_SIZE, box)
 

@@ -11,18 +11,18 @@ from typing import Any
 
 from reportlab.lib.units import mm
 
-from sim.fields.quantity_field import one_line
+from sim.fields.quantity_field import fit_on_line
 from sim.report.paper import web_page
-from sim.report.paper.blocks import INVENTED, Block, Mark, Part, Size, Table, parts
-from sim.report.paper.columns import Columns, columns
-from sim.report.paper.pdf import HIGHEST, LINE_HEIGHT, MARGIN, SIZES, Space
+from sim.report.paper.blocks import INVENTED, Block, Mark, Part, Size, Table, split_parts
+from sim.report.paper.columns import ColumnWidths, fit_columns
+from sim.report.paper.pdf import HIGHEST, LINE_HEIGHT, MARGIN, SIZES, PageSpace
 
 SUFFIXES = (".html", ".htm")
 FOOT_LENGTH = 60
 """Characters of the title in the foot of each page."""
 
 
-def page(
+def render_page(
     title: str,
     blocks: Sequence[Block],
     *,
@@ -36,25 +36,25 @@ def page(
     Browsers that print margin boxes write title and page number, and ``invented``, on every page; all write
     ``invented`` at its head.
     """
-    foot = one_line(title, FOOT_LENGTH)
+    foot = fit_on_line(title, FOOT_LENGTH)
     across, high = (side - 2 * MARGIN for side in SIZES[size])
     text: str = _template().render(
         title=title, date=date, size=size, margin=round(MARGIN / mm, 3), line=round(LINE_HEIGHT / mm, 3),
         invented=INVENTED if invented else "", foot=f"{INVENTED} – {foot}" if invented else foot,
-        parts=[(part, _space(part, across, high)) for part in parts(blocks, caution)],
+        parts=[(part, _space(part, across, high)) for part in split_parts(blocks, caution)],
     )  # fmt: skip
     return text
 
 
-def _space(part: Part, across: float, high: float) -> Space:
-    return Space(high, across) if part.sideways else Space(across, high)
+def _space(part: Part, across: float, high: float) -> PageSpace:
+    return PageSpace(high, across) if part.sideways else PageSpace(across, high)
 
 
 @cache
 def _template() -> Any:
-    return web_page.template(
-        "sheet.html.j2", kind=_kind, css=_css, columns=_columns, by_hand=_by_hand,
-        png=partial(web_page.address, kind="image/png"), highest=lambda space: HIGHEST * space.height,
+    return web_page.load_template(
+        "sheet.html.j2", kind=_kind, css=_css, columns=_columns, by_hand=_list_written_columns,
+        png=partial(web_page.embed_data, kind="image/png"), highest=lambda space: HIGHEST * space.height,
     )  # fmt: skip
 
 
@@ -63,11 +63,11 @@ def _kind(block: Block | Mark | str) -> str:
     return block.name if isinstance(block, Mark) else type(block).__name__
 
 
-def _columns(table: Table, space: Space) -> Columns:
-    return columns(table, space.width)
+def _columns(table: Table, space: PageSpace) -> ColumnWidths:
+    return fit_columns(table, space.width)
 
 
-def _by_hand(table: Table) -> set[int]:
+def _list_written_columns(table: Table) -> set[int]:
     """Columns that are written into."""
     return {i for row in table.rows for i, cell in enumerate(row) if cell is Mark.ROOM}
 

@@ -8,13 +8,13 @@ import io
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from sim.fields.untrusted_text import refuse
+from sim.fields.untrusted_text import make_input_error
 from sim.photo.points import CARD
 from sim.report.paper.blocks import Size
-from sim.report.paper.columns import BODY, BOLD, fonts
+from sim.report.paper.columns import BODY, BOLD, register_fonts
 from sim.report.paper.pdf import INK, SIZES
 from sim.unit.model import Vec
-from sim.units import mm as told
+from sim.units import format_mm as told
 
 ARM, RING = 6 * mm, 2.5 * mm
 EDGE = 14 * mm
@@ -31,9 +31,9 @@ WORDS = (
 )
 
 
-def card(size: Vec = (0.240, 0.160), paper: Size = "A4") -> bytes:
+def make_card(size: Vec = (0.240, 0.160), paper: Size = "A4") -> bytes:
     """A PDF page with crosses ``size`` (m) apart.  Raises InputError for a card that the paper does not hold."""
-    fonts()
+    register_fonts()
     short, long = sorted(SIZES[paper])
     width, height = (1e3 * v * mm for v in size)
     room = long - 2 * EDGE, short - 2 * EDGE
@@ -41,7 +41,7 @@ def card(size: Vec = (0.240, 0.160), paper: Size = "A4") -> bytes:
         if not least - 1e-6 <= value <= most + 1e-6:
             allowed = f"{least / mm:.0f} to {most / mm:.0f} mm on {paper}"
             remedy = "ask for another size, or draw such a card yourself"
-            raise refuse("card", f"card.{name}", told(1e-3 * value / mm), allowed, remedy)
+            raise make_input_error("card", f"card.{name}", told(1e-3 * value / mm), allowed, remedy)
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(long, short), invariant=1, lang="en-GB")
     canvas.setTitle("Scale card for a photograph")
@@ -50,7 +50,7 @@ def card(size: Vec = (0.240, 0.160), paper: Size = "A4") -> bytes:
     canvas.setFillColor(INK)
     for across, up in CARD.values():
         _cross(canvas, long / 2 + across * width, short / 2 + up * height)
-    _words(canvas, long / 2, short / 2 + height / 2 - 24 * mm, size)
+    _draw_words(canvas, long / 2, short / 2 + height / 2 - 24 * mm, size)
     _check(canvas, long / 2, short / 2 - height / 2 + 22 * mm)
     canvas.showPage()
     canvas.save()
@@ -64,7 +64,7 @@ def _cross(canvas: Canvas, x: float, y: float) -> None:
     canvas.circle(x, y, RING)
 
 
-def _words(canvas: Canvas, x: float, y: float, size: Vec) -> None:
+def _draw_words(canvas: Canvas, x: float, y: float, size: Vec) -> None:
     canvas.setFont(BOLD, 12)
     canvas.drawCentredString(x, y, f"Scale card: crosses {told(size[0], 1)} × {told(size[1], 1)} apart")
     canvas.setFont(BODY, 6.5 if size[0] < 0.2 else 9)

@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 TEMPLATES = Path(__file__).with_name("templates")
 
 
-def template(name: str, **filters: Callable[..., Any]) -> Any:
+def load_template(name: str, **filters: Callable[..., Any]) -> Any:
     """A template of the folder, with filters of its own; a name that it does not know is an error."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
@@ -22,6 +22,6 @@ def template(name: str, **filters: Callable[..., Any]) -> Any:
     return made.get_template(name)
 
 
-def address(data: bytes, kind: str) -> str:
+def embed_data(data: bytes, kind: str) -> str:
     """An address that holds the data whole; ``kind`` as in ``image/png``."""
     return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"

@@ -16,11 +16,11 @@ from PIL import Image, ImageDraw
 
 from sim.photo import points
 from sim.report.drawing.mechanism import EDGE, FILLS, LINES
-from sim.report.drawing.outline import moving
-from sim.report.drawing.shapes import Pose, Shape, disc
-from sim.report.drawing.surroundings import fixed
+from sim.report.drawing.outline import place_moving_shapes
+from sim.report.drawing.shapes import Pose, Shape, build_disc
+from sim.report.drawing.surroundings import build_fixed_shapes
 from sim.unit.model import ActionUnit, Vec
-from sim.unit.plane import plus, turned
+from sim.unit.plane import add_vectors, rotate_vector
 
 Array = NDArray[np.float64]
 
@@ -68,12 +68,12 @@ class Camera:
         return np.asarray(seen + np.array(self.pixels) / 2)
 
 
-def truth(unit: ActionUnit) -> dict[str, Vec]:
+def compute_true_places(unit: ActionUnit) -> dict[str, Vec]:
     """Where each click belongs in the action's frame (m), parts in their design pose; planes are clicked beside it."""
     w, h = unit.wippen, unit.hammer
     base = {
-        "action": (0.0, 0.0), "wippen": w.centre, "jack": plus(w.centre, w.jack_centre),
-        "lever": plus(w.centre, w.lever_centre), "shank": h.centre,
+        "action": (0.0, 0.0), "wippen": w.centre, "jack": add_vectors(w.centre, w.jack_centre),
+        "lever": add_vectors(w.centre, w.lever_centre), "shank": h.centre,
     }  # fmt: skip
     beside = {"key.front_edge_x": 0.012, "key.punching_x": -0.016, "key.punching_plane_y": unit.key.punching_x + 0.006,
               "key.back_cloth_x": -0.003, "key.back_cloth_plane_y": unit.key.back_cloth_x + 0.012,
@@ -81,49 +81,51 @@ def truth(unit: ActionUnit) -> dict[str, Vec]:
               "rails.rest_cushion_plane_y": h.centre[0] + h.cushion_point[0] - 0.008,
               "rails.string_y": h.centre[0] + h.strike_point[0] + 0.012}  # fmt: skip
     out = {points.PIN: (0.0, 0.0), points.LEVEL_FRONT: LEVEL[0], points.LEVEL_REAR: LEVEL[1]}
-    for want in points.wanted():
+    for want in points.list_coordinate_fields():
         part, name = want.path.split(".")
         value = getattr(getattr(unit, part), name)
         if want.gives == "angle":
-            out[want.click] = plus(h.centre, turned((0.8 * h.shank_length, 0.0), value))
+            out[want.click] = add_vectors(h.centre, rotate_vector((0.8 * h.shank_length, 0.0), value))
         elif want.gives != "point":
             out[want.click] = (value, beside[want.path]) if want.gives == "x" else (beside[want.path], value)
         else:
-            out[want.click] = plus(base[want.frame], turned(value, h.rest_angle) if want.frame == "shank" else value)
+            out[want.click] = add_vectors(
+                base[want.frame], rotate_vector(value, h.rest_angle) if want.frame == "shank" else value
+            )
     return out
 
 
-def clicks(unit: ActionUnit, camera: Camera) -> dict[str, Array]:
+def compute_clicks(unit: ActionUnit, camera: Camera) -> dict[str, Array]:
     """Pixels at which the camera shows each place to be clicked."""
     card = {name: camera.sees(_on_card(share))[0] for name, share in points.CARD.items()}
-    marks = {points.rule_mark(i): (RULE_AT[0] + along, RULE_AT[1]) for i, along in enumerate(RULE)}
-    return card | {name: camera.sees(at, camera.depth)[0] for name, at in (marks | truth(unit)).items()}
+    marks = {points.name_rule_mark(i): (RULE_AT[0] + along, RULE_AT[1]) for i, along in enumerate(RULE)}
+    return card | {name: camera.sees(at, camera.depth)[0] for name, at in (marks | compute_true_places(unit)).items()}
 
 
-def picture(unit: ActionUnit, camera: Camera, dots: Mapping[str, str] | None = None) -> Image.Image:
+def draw_picture(unit: ActionUnit, camera: Camera, dots: Mapping[str, str] | None = None) -> Image.Image:
     """The picture; ``dots`` has each place to be clicked marked by a dot of that colour."""
     image = Image.new("RGB", camera.pixels, GROUND)
     draw = ImageDraw.Draw(image)
     _card(draw, camera)
     pose = Pose(0.0, 0.0, 0.0, 0.0, 0.0, unit.hammer.rest_angle)
-    for shape in (*fixed(unit), *moving(unit, pose)):
+    for shape in (*build_fixed_shapes(unit), *place_moving_shapes(unit, pose)):
         _shape(draw, camera, shape)
     _rule(draw, camera)
-    for name, at in truth(unit).items():
+    for name, at in compute_true_places(unit).items():
         if dots is None and name not in (points.LEVEL_FRONT, points.LEVEL_REAR):
-            draw.polygon(_path(camera, disc(at, 0.5 * DOT), camera.depth), INK)
+            draw.polygon(_path(camera, build_disc(at, 0.5 * DOT), camera.depth), INK)
     if dots is not None:
         _dots(draw, unit, camera, dots)
     return image
 
 
-def demo(unit: ActionUnit, seed: int = 7) -> tuple[bytes, dict[str, Vec]]:
+def make_demo(unit: ActionUnit, seed: int = 7) -> tuple[bytes, dict[str, Vec]]:
     """A JPEG of the unit, seen a little aslant, and clicks on it as a careful hand sets them (within a pixel)."""
     camera = Camera(tilt=0.03, turn=-0.04, bow=0.002, depth=0.004)
     out = io.BytesIO()
-    picture(unit, camera).save(out, "JPEG", quality=85)
+    draw_picture(unit, camera).save(out, "JPEG", quality=85)
     hand = np.random.default_rng(seed)
-    set_ = {n: np.round(at + hand.normal(0.0, 0.6, 2), 1) for n, at in clicks(unit, camera).items()}
+    set_ = {n: np.round(at + hand.normal(0.0, 0.6, 2), 1) for n, at in compute_clicks(unit, camera).items()}
     return out.getvalue(), {n: (float(x), float(y)) for n, (x, y) in set_.items()}
 
 
@@ -139,7 +141,7 @@ def _box(x: float, y: float, across: float, up: float) -> list[Vec]:
     return [(x, y), (x + across, y), (x + across, y + up), (x, y + up)]
 
 
-def _line(draw: ImageDraw.ImageDraw, camera: Camera, a: Vec, b: Vec, depth: float, wide: float = 0.3e-3) -> None:
+def _draw_line(draw: ImageDraw.ImageDraw, camera: Camera, a: Vec, b: Vec, depth: float, wide: float = 0.3e-3) -> None:
     scale = camera.pixels[0] / camera.wide
     draw.line(_path(camera, [a, b], depth), INK, max(1, round(wide * scale)))
 
@@ -150,8 +152,8 @@ def _card(draw: ImageDraw.ImageDraw, camera: Camera) -> None:
     for share in points.CARD.values():
         x, y = _on_card(share)
         for dx, dy in ((0.006, 0.0), (0.0, 0.006)):
-            _line(draw, camera, (x - dx, y - dy), (x + dx, y + dy), 0.0)
-        ring = disc((x, y), 2.5e-3)
+            _draw_line(draw, camera, (x - dx, y - dy), (x + dx, y + dy), 0.0)
+        ring = build_disc((x, y), 2.5e-3)
         draw.line(_path(camera, [*ring, ring[0]], 0.0), INK, 2)
 
 
@@ -162,9 +164,9 @@ def _rule(draw: ImageDraw.ImageDraw, camera: Camera) -> None:
         at = x + 5e-3 * i
         long = any(abs(at - x - mark) < 1e-6 for mark in RULE)
         high = 8e-3 if long else 5e-3 if i % 2 == 0 else 3e-3
-        _line(draw, camera, (at, y - (4e-3 if long else 0.0)), (at, y - high), camera.depth)
+        _draw_line(draw, camera, (at, y - (4e-3 if long else 0.0)), (at, y - high), camera.depth)
     for mark in RULE:
-        draw.polygon(_path(camera, disc((x + mark, y), 0.5 * DOT), camera.depth), INK)
+        draw.polygon(_path(camera, build_disc((x + mark, y), 0.5 * DOT), camera.depth), INK)
 
 
 def _shape(draw: ImageDraw.ImageDraw, camera: Camera, shape: Shape) -> None:
@@ -179,7 +181,7 @@ def _shape(draw: ImageDraw.ImageDraw, camera: Camera, shape: Shape) -> None:
 
 def _dots(draw: ImageDraw.ImageDraw, unit: ActionUnit, camera: Camera, dots: Mapping[str, str]) -> None:
     card = {name: _on_card(share) for name, share in points.CARD.items()}
-    marks = {points.rule_mark(i): (RULE_AT[0] + along, RULE_AT[1]) for i, along in enumerate(RULE)}
-    for name, at in (card | marks | truth(unit)).items():
+    marks = {points.name_rule_mark(i): (RULE_AT[0] + along, RULE_AT[1]) for i, along in enumerate(RULE)}
+    for name, at in (card | marks | compute_true_places(unit)).items():
         depth = 0.0 if name in card else camera.depth
-        draw.polygon(_path(camera, disc(at, DOT), depth), dots[name])
+        draw.polygon(_path(camera, build_disc(at, DOT), depth), dots[name])

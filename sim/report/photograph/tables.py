@@ -10,20 +10,20 @@ from dataclasses import dataclass
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from sim.display_units import choose_unit, convert_si, format_number, unit_label
-from sim.fields.scenario_files import Leaves, merge
-from sim.photo.photograph import TURN, Found, Photographed, leaves
+from sim.display_units import choose_unit, convert_si, format_number, format_unit
+from sim.fields.scenario_files import Leaves, merge_leaves
+from sim.photo.photograph import ANGLE_FIELD, FoundCoordinate, PhotographResult, build_coordinate_leaves
 from sim.report.drawing.mechanism import INK
-from sim.report.photograph.demo import truth
+from sim.report.photograph.demo import compute_true_places
 from sim.report.photograph.picture import COLOURS
-from sim.scenario.writing import text_of
+from sim.scenario.writing import render_scenario
 from sim.unit.model import ActionUnit
 
 PREFIX = "coordinates."
 
 
 @dataclass(frozen=True)
-class Line:
+class FieldLine:
     """One field: as read, its standard uncertainty, as the scenario on the bench has it, and the difference (SI)."""
 
     path: str
@@ -35,7 +35,7 @@ class Line:
 
     @property
     def unit(self) -> str:
-        return "deg" if self.path == TURN else "mm"
+        return "deg" if self.path == ANGLE_FIELD else "mm"
 
     @property
     def apart(self) -> float | None:
@@ -45,13 +45,13 @@ class Line:
         return math.hypot(*(a - b for a, b in zip(self.value, self.before, strict=True)))
 
 
-def lines(done: Photographed, unit: ActionUnit | None) -> list[Line]:
+def list_field_lines(done: PhotographResult, unit: ActionUnit | None) -> list[FieldLine]:
     """Every field that was read, beside that of a unit, where there is one."""
-    told = {a.name: a.told for a in done.marks.asked} | {TURN: "the shank's angle"}
-    return [Line(f.path, told[f.path], f.value, f.uncertainty, _before(f, unit), f.given) for f in done.found]
+    told = {a.name: a.told for a in done.marks.asked} | {ANGLE_FIELD: "the shank's angle"}
+    return [FieldLine(f.path, told[f.path], f.value, f.uncertainty, _find_before(f, unit), f.given) for f in done.found]
 
 
-def _before(found: Found, unit: ActionUnit | None) -> tuple[float, ...]:
+def _find_before(found: FoundCoordinate, unit: ActionUnit | None) -> tuple[float, ...]:
     if unit is None:
         return ()
     part, name = found.path.split(".")
@@ -59,7 +59,7 @@ def _before(found: Found, unit: ActionUnit | None) -> tuple[float, ...]:
     return value if isinstance(value, tuple) else (value,)
 
 
-def row(line: Line, inches: bool = False) -> dict[str, str]:
+def build_field_row(line: FieldLine, inches: bool = False) -> dict[str, str]:
     """A line as a table shows it."""
     unit = choose_unit(line.unit, inches)
 
@@ -70,7 +70,7 @@ def row(line: Line, inches: bool = False) -> dict[str, str]:
         "what": line.told,
         "read": shown(line.value),
         "± (standard)": shown([line.uncertainty]),
-        "unit": unit_label(unit),
+        "unit": format_unit(unit),
         "on the bench": shown(line.before),
         "apart": "" if line.apart is None else shown([line.apart]),
         "handed on": "yes" if line.given else "no: too uncertain",
@@ -78,21 +78,21 @@ def row(line: Line, inches: bool = False) -> dict[str, str]:
     }
 
 
-def edits(done: Photographed) -> dict[str, str]:
+def build_edits(done: PhotographResult) -> dict[str, str]:
     """Scenario path to the text that a file would hold there."""
-    return {".".join(path): _inline(leaf.raw) for path, leaf in leaves(done).items()}
+    return {".".join(path): _format_inline(leaf.raw) for path, leaf in build_coordinate_leaves(done).items()}
 
 
-def _inline(raw: object) -> str:
+def _format_inline(raw: object) -> str:
     """A TOML value on one line; the texts hold no control characters."""
     if isinstance(raw, dict):
-        return f"{{ {', '.join(f'{name} = {_inline(part)}' for name, part in raw.items())} }}"
+        return f"{{ {', '.join(f'{name} = {_format_inline(part)}' for name, part in raw.items())} }}"
     if isinstance(raw, list):
-        return f"[{', '.join(map(_inline, raw))}]"
+        return f"[{', '.join(map(_format_inline, raw))}]"
     return json.dumps(raw, ensure_ascii=False)
 
 
-def fragment(done: Photographed) -> str:
+def format_fragment(done: PhotographResult) -> str:
     """The ``[coordinates]`` of a scenario, to be put into a file of one's own."""
     p = done.marks.picture
     head = f"# Read from a photograph, {p.width} × {p.height} pixels, SHA-256 {p.sha256}.\n"
@@ -101,31 +101,31 @@ def fragment(done: Photographed) -> str:
     )
 
 
-def _by_part(done: Photographed) -> dict[str, list[str]]:
+def _by_part(done: PhotographResult) -> dict[str, list[str]]:
     out: dict[str, list[str]] = {}
-    for path, text in edits(done).items():
+    for path, text in build_edits(done).items():
         _, part, name = path.split(".")
         out.setdefault(part, []).append(f"{name} = {text}")
     return out
 
 
-def scenario(base: Leaves, done: Photographed) -> str:
+def build_scenario(base: Leaves, done: PhotographResult) -> str:
     """A whole scenario with what the picture gives in place of what it said."""
-    return text_of(merge(base, leaves(done)))
+    return render_scenario(merge_leaves(base, build_coordinate_leaves(done)))
 
 
-def figure(done: Photographed, unit: ActionUnit | None) -> Figure:
+def draw_places(done: PhotographResult, unit: ActionUnit | None) -> Figure:
     """The places as read, in the action's frame and to scale, over those of a unit, where there is one."""
     whole = Figure(figsize=(9, 5), layout="constrained")
     axes = whole.subplots()
     places = {f.path: f for f in done.found if f.path in done.marks.clicks}
     if unit is not None:
-        there = truth(unit)
+        there = compute_true_places(unit)
         axes.plot(*_columns([there[name] for name in places]), "o", ms=7, mfc="none", mec="#5f6b75",
                   label="as the scenario has it")  # fmt: skip
     axes.plot(*_columns([f.place for f in places.values()]), "+", ms=9, mew=1.4, color=COLOURS["parts"],
               label="as read from the picture")  # fmt: skip
-    _joined(axes, done)
+    _draw_joined(axes, done)
     axes.set(xlabel="rearward from the balance pin, mm", ylabel="up, mm", aspect="equal")
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(frameon=False, fontsize=8)
@@ -145,7 +145,7 @@ JOINED = (
 """Places between which a line shows how they belong together."""
 
 
-def _joined(axes: Axes, done: Photographed) -> None:
+def _draw_joined(axes: Axes, done: PhotographResult) -> None:
     at = {f.path: f.place for f in done.found}
     for a, b in JOINED:
         if a in at and b in at:

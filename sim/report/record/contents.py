@@ -17,14 +17,14 @@ import tomli_w
 from pydantic import AfterValidator, Field, ValidationError
 
 from sim.errors import Fault, InputError
-from sim.fields.quantity_field import STEERS, brief, wrong
+from sim.fields.quantity_field import CONTROL_CHARACTERS, make_field_error, shorten_value
 from sim.fields.section_base import Name, Section
-from sim.fields.untrusted_files import from_lists
-from sim.fields.untrusted_text import decode, parse_toml, refuse
+from sim.fields.untrusted_files import collect_list_faults
+from sim.fields.untrusted_text import decode_text, make_input_error, parse_toml
 
 FORM = 1
 """Form of ``record.toml`` and of what the files hold; older ones are upgraded, newer ones refused."""
-CONTENTS, BEGUN = "record.toml", "record.begun.toml"
+CONTENTS, CONTENTS_UNFINISHED = "record.toml", "record.begun.toml"
 """The list of the files; and the list of those that are just being written, which then takes its place."""
 TEXTS = (".csv", ".html", ".svg", ".toml", ".txt")
 ENDINGS = (*TEXTS, ".jpeg", ".jpg", ".parquet", ".pdf", ".png")
@@ -42,7 +42,7 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*(?:\.[A-Za-z0-9_-]+)*", re.ASCII)
 _DEVICE = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?", re.IGNORECASE)
 NAMES = f"letters, figures, - and _, at most 80, ending in {', '.join(ENDINGS)}"
 
-Tree = Mapping[str, object]
+TomlTree = Mapping[str, object]
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class Record:
 
     def text(self, name: str) -> str:
         """The text of one file.  Raises InputError where it is none, KeyError for a name that is not there."""
-        return decode(self.files[name].data, name, LARGEST)
+        return decode_text(self.files[name].data, name, LARGEST)
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class Upgrade:
     ``[[file]]`` with name, role and sha256 stays as it is in every form: by it the files are read and checked first.
     """
 
-    contents: Callable[[Tree], Tree] = dict
+    contents: Callable[[TomlTree], TomlTree] = dict
     files: Callable[[Files], Files] = dict
 
 
@@ -87,18 +87,20 @@ UPGRADES: Mapping[int, Upgrade] = {}
 
 def _file_name(name: str) -> str:
     plain = _NAME.fullmatch(name) and name.lower().endswith(ENDINGS) and len(name) <= 80
-    if not plain or _DEVICE.fullmatch(name) or name.lower() in (CONTENTS, BEGUN):
-        raise wrong("no file name of a record", name, NAMES, "give the file such a name, without a folder")
+    if not plain or _DEVICE.fullmatch(name) or name.lower() in (CONTENTS, CONTENTS_UNFINISHED):
+        raise make_field_error("no file name of a record", name, NAMES, "give the file such a name, without a folder")
     return name
 
 
 def _note(text: str) -> str:
-    if STEERS.search(text.replace("\n", "")):
-        raise wrong("not plain", text, "a text of letters, figures and signs", "take out the control characters")
+    if CONTROL_CHARACTERS.search(text.replace("\n", "")):
+        raise make_field_error(
+            "not plain", text, "a text of letters, figures and signs", "take out the control characters"
+        )
     return text
 
 
-class _Listed(Section):
+class _ListedFile(Section):
     role: Name
     sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
@@ -112,7 +114,9 @@ class Contents(Section):
     title: Name
     note: Annotated[str, Field(max_length=LONGEST_NOTE), AfterValidator(_note)] = ""
     invented: bool
-    file: dict[Annotated[str, AfterValidator(_file_name)], _Listed] = Field(default_factory=dict, max_length=MOST_FILES)
+    file: dict[Annotated[str, AfterValidator(_file_name)], _ListedFile] = Field(
+        default_factory=dict, max_length=MOST_FILES
+    )
 
     @property
     def text(self) -> str:
@@ -120,58 +124,63 @@ class Contents(Section):
         return HEAD + tomli_w.dumps(self.model_dump(), multiline_strings=True)
 
 
-def contents_of(record: Record, made_by: str) -> Contents:
+def build_contents(record: Record, made_by: str) -> Contents:
     """The list of a record's files.  Raises InputError with all for which it could not be read back."""
-    listed = {name: {"role": f.role, "sha256": digest(name, f.data)} for name, f in sorted(record.files.items())}
+    listed = {
+        name: {"role": f.role, "sha256": compute_digest(name, f.data)} for name, f in sorted(record.files.items())
+    }
     tree = {
         "form": FORM, "made_by": made_by, "title": record.title, "note": record.note, "invented": record.invented,
         "file": listed,
     }  # fmt: skip
-    found = _validated(tree, "the record")
-    bounded({name: len(file.data) for name, file in record.files.items()}, "the record")
+    found = _validate_contents(tree, "the record")
+    check_sizes({name: len(file.data) for name, file in record.files.items()}, "the record")
     return found
 
 
-def opened(data: bytes, name: str) -> Contents:
+def parse_contents(data: bytes, name: str) -> Contents:
     """What the bytes of a ``record.toml`` say, upgraded to this form.  Raises InputError with all that is wrong."""
-    tree: Tree = parse_toml(decode(data, name), name)
+    tree: TomlTree = parse_toml(decode_text(data, name), name)
     form = tree.get("form")
     if not isinstance(form, int) or isinstance(form, bool) or form < 1:
         remedy = f"this is no {CONTENTS} of a record: name the folder of one"
-        raise refuse(name, "form", "missing" if form is None else form, _forms(), remedy)
+        raise make_input_error(name, "form", "missing" if form is None else form, _forms(), remedy)
     if form > FORM:
         remedy = (
-            f"it was made by {brief(tree.get('made_by', 'a newer version'))}: read it with that version or a newer one"
+            f"it was made by {shorten_value(tree.get('made_by', 'a newer version'))}: read it with that "
+            f"version or a newer one"
         )
-        raise refuse(name, "form", form, _forms(), remedy)
+        raise make_input_error(name, "form", form, _forms(), remedy)
     for each in range(form, FORM):
         tree = {**UPGRADES[each].contents(tree), "form": form}
-    return _validated(tree, name)
+    return _validate_contents(tree, name)
 
 
 def _forms() -> str:
     return f"{FORM}, which this version writes" + (", and all below" if FORM > 1 else "")
 
 
-def upgraded(files: Files, form: int) -> Files:
+def upgrade_files(files: Files, form: int) -> Files:
     """What files of this form hold, as this version reads it."""
     for each in range(form, FORM):
         files = UPGRADES[each].files(files)
     return files
 
 
-def _validated(tree: Tree, name: str) -> Contents:
+def _validate_contents(tree: TomlTree, name: str) -> Contents:
     try:
         found = Contents.model_validate(tree)
     except ValidationError as error:
-        raise InputError(from_lists(error, name, "mend it, or keep the record anew")) from None
+        raise InputError(collect_list_faults(error, name, "mend it, or keep the record anew")) from None
     alike = Counter(each.lower() for each in found.file)
     if twice := [each for each in found.file if alike[each.lower()] > 1]:
-        raise refuse(name, "file", " and ".join(twice), "names that differ in more than capitals", "rename one of them")
+        raise make_input_error(
+            name, "file", " and ".join(twice), "names that differ in more than capitals", "rename one of them"
+        )
     return found
 
 
-def bounded(sizes: Mapping[str, int], where: str, records: int = 1) -> None:
+def check_sizes(sizes: Mapping[str, int], where: str, records: int = 1) -> None:
     """Raises InputError where files (bytes by name) are larger than a record's, or than those of so many records."""
     remedy, most = "make it smaller, or leave it out", f"at most {LARGEST / 1e6:g} MB"
     faults = [Fault(where, None, name, f"{n} bytes", most, remedy) for name, n in sizes.items() if n > LARGEST]
@@ -182,7 +191,7 @@ def bounded(sizes: Mapping[str, int], where: str, records: int = 1) -> None:
         raise InputError(faults)
 
 
-def digest(name: str, data: bytes) -> str:
+def compute_digest(name: str, data: bytes) -> str:
     """The mark of a file's bytes; of a text without regard to how its lines end, which copying may change."""
     plain = data.replace(b"\r\n", b"\n") if name.lower().endswith(TEXTS) else data
     return hashlib.sha256(plain).hexdigest()

@@ -5,13 +5,13 @@ from __future__ import annotations
 import io
 import zipfile
 
-from sim.fingerprint import version
-from sim.report.record.contents import CONTENTS, Record, contents_of
+from sim.fingerprint import compute_version
+from sim.report.record.contents import CONTENTS, Record, build_contents
 
 
-def zipped(record: Record) -> bytes:
-    """Its files and the list of them; the same record gives the same bytes.  Raises InputError as ``contents_of``."""
-    listed = contents_of(record, version()).text.encode()
+def zip_record(record: Record) -> bytes:
+    """Its files and the list of them; the same record gives the same bytes.  InputError as in ``build_contents``."""
+    listed = build_contents(record, compute_version()).text.encode()
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as folder:
         for name, data in {CONTENTS: listed, **{n: f.data for n, f in sorted(record.files.items())}}.items():

@@ -8,23 +8,23 @@ from dataclasses import dataclass
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from sim.bench.readings import Prediction, readings_of
-from sim.diagnosis.bench_tests import bench_tests
-from sim.display_units import choose_unit, column_name, convert_si, format_number, format_si, unit_label
+from sim.bench.readings import Prediction, list_reading_fields
+from sim.diagnosis.bench_tests import list_bench_tests
+from sim.display_units import choose_unit, convert_si, format_column_name, format_number, format_si, format_unit
 from sim.regulation.regulate import Adjustment, Regulation
 from sim.regulation.screws import SCREWS
-from sim.regulation.targets import STOPS, met, said, unit_of
-from sim.report.diagnose import percent
-from sim.report.formats.json_text import Document, clean
-from sim.report.formats.tables import CAUTIONS, plain_table
-from sim.report.regulate import punchings
-from sim.section.columns import columns
+from sim.regulation.targets import STOP_TARGETS, format_target, get_met_tolerance, get_target_unit
+from sim.report.diagnose import format_percent
+from sim.report.formats.json_text import Document, clean_document
+from sim.report.formats.tables import CAUTIONS, new_plain_table
+from sim.report.regulate import format_punchings
+from sim.section.columns import list_columns
 from sim.section.section import Section, SectionNote
-from sim.section.sheet import BenchSheet, NoteRow, called, printed
+from sim.section.sheet import BenchSheet, NoteRow, format_cell_number, format_key
 
 
 @dataclass(frozen=True)
-class Shown:
+class SectionReading:
     """A reading of a section: its name, title, unit, accuracy."""
 
     name: str
@@ -38,38 +38,38 @@ class Shown:
         return format_number(convert_si(si, unit), unit, self.accuracy if unit == self.unit else None)
 
     def head(self, inches: bool = False) -> str:
-        unit = unit_label(choose_unit(self.unit, inches))
+        unit = format_unit(choose_unit(self.unit, inches))
         return f"{self.title}, {unit}" if unit else self.title
 
 
-EVEN = (
+EVENNESS_READINGS = (
     "down_weight", "up_weight", "blow", "dip", "let_off", "drop", "aftertouch", "checking_distance", "spring_rise",
     "reset_point", "return_time",
 )  # fmt: skip
 """Readings that are shown over the notes."""
 LIMIT, SPEED, TOUCH = "limit_hz", "hammer_speed", "medium"
 """Predicted only: repetition, and the crown's speed under a medium finger."""
-SHORT: Mapping[str, str] = {
+SHORT_HEADS: Mapping[str, str] = {
     "down_weight": "D gf", "up_weight": "U gf", "blow": "blow", "dip": "dip", "let_off": "let-off", "drop": "drop",
     "aftertouch": "after-\ntouch", "checking_distance": "check", "spring_rise": "rise", "reset_point": "reset",
     "return_time": "return\nms", LIMIT: "a\nsecond", SPEED: "m/s",
 }  # fmt: skip
 """Heads that leave room on a screen; lengths in mm or inches."""
-TURNED = (
+TURN_TARGETS = (
     "jack_address", "lever_height", "blow", "dip", "let_off", "drop", "checking_distance", "spring_rise", "key_height",
 )  # fmt: skip
 """Targets in the order in which their screws are told."""
 
 
-def shown() -> tuple[Shown, ...]:
+def list_section_readings() -> tuple[SectionReading, ...]:
     """What is shown over the notes, with what is predicted only at the end."""
-    tests = bench_tests()
-    read = [Shown(n, tests[n].title, tests[n].unit, tests[n].accuracy) for n in EVEN]
-    limit = Shown(LIMIT, "repetition, strokes a second", "", 0.5)
-    return (*read, limit, Shown(SPEED, f"hammer, {TOUCH} touch", "m_s", None))
+    tests = list_bench_tests()
+    read = [SectionReading(n, tests[n].title, tests[n].unit, tests[n].accuracy) for n in EVENNESS_READINGS]
+    limit = SectionReading(LIMIT, "repetition, strokes a second", "", 0.5)
+    return (*read, limit, SectionReading(SPEED, f"hammer, {TOUCH} touch", "m_s", None))
 
 
-def will_read(prediction: Prediction | None, name: str) -> float | None:
+def get_predicted(prediction: Prediction | None, name: str) -> float | None:
     """A reading of a prediction, SI."""
     if prediction is None:
         return None
@@ -78,24 +78,24 @@ def will_read(prediction: Prediction | None, name: str) -> float | None:
     if name == SPEED:
         return next((s.hammer_speed for s in prediction.strikes if s.touch == TOUCH), None)
     for record in (prediction.settings, prediction.touch, prediction.repetition):
-        if name in readings_of(type(record)):
+        if name in list_reading_fields(type(record)):
             found: float | None = getattr(record, name)
             return found
     return None
 
 
-def was_read(row: NoteRow | None, name: str) -> float | None:
+def get_entered(row: NoteRow | None, name: str) -> float | None:
     """A reading of the sheet, SI."""
     return None if row is None else row.numbers.get(name)
 
 
-def expected(note: SectionNote, name: str) -> float | None:
+def get_expected(note: SectionNote, name: str) -> float | None:
     """What the section lets one expect of a note as it was found, SI."""
     found = note.expected.readings
     return None if found is None else found.numbers.get(name)
 
 
-WAYS: Mapping[str, tuple[str, str]] = {
+TURN_DIRECTIONS: Mapping[str, tuple[str, str]] = {
     "jack_address": ("toward the player", "away from the player"), "lever_height": ("higher", "lower"),
     "blow": ("higher", "lower"), "dip": ("lower", "higher"), "let_off": ("higher", "lower"),
     "drop": ("higher", "lower"), "checking_distance": ("away from the player", "toward the player"),
@@ -104,7 +104,7 @@ WAYS: Mapping[str, tuple[str, str]] = {
 """Which way a target's screw goes where its setting grows, and where it falls; of jack and lever, the reading."""
 
 
-def outlier_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
+def build_outlier_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
     """Notes that stand out: the cause, how sure, how bad, and what to do."""
     return [_outlier(note, inches) for note in section.outliers]
 
@@ -112,32 +112,34 @@ def outlier_rows(section: Section, inches: bool = False) -> list[dict[str, str]]
 def _outlier(note: SectionNote, inches: bool) -> dict[str, str]:
     found = note.found
     told = {
-        "note": called(note.key_number),
+        "note": format_key(note.key_number),
         "cause": "no cause of the catalogue explains it",
         "sure": "",
         "how bad": "",
     }
-    told["what to do"] = f"read {_far(note, inches)} again; then look at it by itself (diagnose)"
+    told["what to do"] = f"read {_format_farthest(note, inches)} again; then look at it by itself (diagnose)"
     if found is not None and found.explained and found.listed:
         first = found.listed[0]
         mean, low, high = first.sizes(inches)
         told |= {
-            "cause": first.fault.title, "sure": percent(first.probability), "how bad": f"{mean} ({low} to {high})",
+            "cause": first.fault.title,
+            "sure": format_percent(first.probability),
+            "how bad": f"{mean} ({low} to {high})",
             "what to do": first.fault.cure,
-        }  # fmt: skip
+        }
     if note.slip:
         told["what to do"] = (
-            f"a slip of the pen is as likely: read {_far(note, inches)} again; then {told['what to do']}"
+            f"a slip of the pen is as likely: read {_format_farthest(note, inches)} again; then {told['what to do']}"
         )
     return told
 
 
-def _far(note: SectionNote, inches: bool) -> str:
+def _format_farthest(note: SectionNote, inches: bool) -> str:
     """The reading that is farthest from what is expected, with both."""
-    tests, offs = bench_tests(), []
+    tests, offs = list_bench_tests(), []
     for name, value in (note.row.numbers if note.row is not None else {}).items():
-        here = expected(note, name)
-        if here is not None and name in tests and columns()[name].unit == tests[name].unit:
+        here = get_expected(note, name)
+        if here is not None and name in tests and list_columns()[name].unit == tests[name].unit:
             offs.append((abs(value - here) / tests[name].si, name, value, here))
     if not offs:
         return "it"
@@ -146,35 +148,37 @@ def _far(note: SectionNote, inches: bool) -> str:
     return f"{tests[name].title} ({format_si(value, unit, inches)}, expected {format_si(here, unit, inches)})"
 
 
-def slip_rows(section: Section) -> list[dict[str, str]]:
+def build_inconsistency_rows(section: Section) -> list[dict[str, str]]:
     """Entries that do not go together."""
     return [
-        {"note": called(s.key_number), "entries": s.told, "likely": s.likely} for n in section.notes for s in n.apart
+        {"note": format_key(s.key_number), "entries": s.told, "likely": s.likely}
+        for n in section.notes
+        for s in n.apart
     ]
 
 
-def line_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
+def build_note_lines(section: Section, inches: bool = False) -> list[dict[str, str]]:
     """The same for a screen: a line a note for each of found, expected and after."""
     rows = []
     for note in section.notes:
         for told, take in (
-            ("found", lambda n, name: was_read(n.row, name)), ("expected", expected),
-            ("after", lambda n, name: will_read(n.prediction, name)),
+            ("found", lambda n, name: get_entered(n.row, name)), ("expected", get_expected),
+            ("after", lambda n, name: get_predicted(n.prediction, name)),
         ):  # fmt: skip
-            values = {SHORT[s.name]: s.told(take(note, s.name), inches) for s in shown()}
+            values = {SHORT_HEADS[s.name]: s.told(take(note, s.name), inches) for s in list_section_readings()}
             if set(values.values()) != {"–"}:
-                rows.append({"note": called(note.key_number), "": told} | values)
+                rows.append({"note": format_key(note.key_number), "": told} | values)
     return rows
 
 
-def reading_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
+def build_reading_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
     """A row a note and a pair of cells a reading: as found (or expected, in brackets), and after the work."""
     rows = []
     for note in section.notes:
-        row = {"note": called(note.key_number)}
-        for s in shown():
-            found, here = was_read(note.row, s.name), expected(note, s.name)
-            after = will_read(note.prediction, s.name)
+        row = {"note": format_key(note.key_number)}
+        for s in list_section_readings():
+            found, here = get_entered(note.row, s.name), get_expected(note, s.name)
+            after = get_predicted(note.prediction, s.name)
             now = (
                 s.told(found, inches) if found is not None else f"({s.told(here, inches)})" if here is not None else ""
             )
@@ -183,53 +187,55 @@ def reading_rows(section: Section, inches: bool = False) -> list[dict[str, str]]
     return rows
 
 
-def turn_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
+def build_turn_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
     """A row a note: what is turned, papered or bent, from as found to the goal."""
-    return [{"note": called(n.key_number)} | turns(n.work, inches) for n in section.notes if n.row is not None]
+    return [
+        {"note": format_key(n.key_number)} | format_turns(n.work, inches) for n in section.notes if n.row is not None
+    ]
 
 
-def turns(work: Regulation | None, inches: bool = False) -> dict[str, str]:
+def format_turns(work: Regulation | None, inches: bool = False) -> dict[str, str]:
     """By target, what its screw is turned by; "" where it stays."""
     moves = work.moves if work is not None else {}
     told = {}
-    for target in TURNED:
+    for target in TURN_TARGETS:
         screw = SCREWS[target]
         move = moves.get(screw.path)
-        felt = move is not None and abs((move.after - move.before) * screw.gain) > met(target)
-        told[title_of(target)] = _turn(target, screw.path, move, inches) if felt and move is not None else ""
+        felt = move is not None and abs((move.after - move.before) * screw.gain) > get_met_tolerance(target)
+        told[find_title(target)] = _turn(target, screw.path, move, inches) if felt and move is not None else ""
     return told
 
 
-def title_of(target: str) -> str:
+def find_title(target: str) -> str:
     """A target as the bench calls it."""
-    return bench_tests()[target].title if target in bench_tests() else target.replace("_", " ")
+    return list_bench_tests()[target].title if target in list_bench_tests() else target.replace("_", " ")
 
 
 def _turn(target: str, path: str, move: Adjustment, inches: bool) -> str:
     change = move.after - move.before
     if move.punchings:
-        return punchings(move.punchings)
+        return format_punchings(move.punchings)
     if path == "springs.repetition":
-        return f"{abs(100 * change / move.before):.1f} % {WAYS[target][change < 0]}"
+        return f"{abs(100 * change / move.before):.1f} % {TURN_DIRECTIONS[target][change < 0]}"
     if move.turns is not None:
-        return f"{abs(move.turns):.2f} turn {WAYS[target][change < 0]}"
-    by = change * SCREWS[target].gain if target in STOPS else change
-    return f"{format_si(abs(by), unit_of(target), inches)} {WAYS[target][by < 0]}"
+        return f"{abs(move.turns):.2f} turn {TURN_DIRECTIONS[target][change < 0]}"
+    by = change * SCREWS[target].gain if target in STOP_TARGETS else change
+    return f"{format_si(abs(by), get_target_unit(target), inches)} {TURN_DIRECTIONS[target][by < 0]}"
 
 
-def even_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
+def build_evenness_rows(section: Section, inches: bool = False) -> list[dict[str, str]]:
     """Evenness of each reading over the notes, as found and after the work: least, greatest, largest step."""
     rows = []
-    for s in shown():
-        found = {n.key_number: v for n in section.notes if (v := was_read(n.row, s.name)) is not None}
-        after = {n.key_number: v for n in section.notes if (v := will_read(n.prediction, s.name)) is not None}
+    for s in list_section_readings():
+        found = {n.key_number: v for n in section.notes if (v := get_entered(n.row, s.name)) is not None}
+        after = {n.key_number: v for n in section.notes if (v := get_predicted(n.prediction, s.name)) is not None}
         for told, values in (("found", found), ("after", after)):
             if len(values) > 1:
                 rows.append({"reading": s.head(inches), "": told} | _spread(s, values, inches))
     return rows
 
 
-def _spread(s: Shown, values: Mapping[int, float], inches: bool) -> dict[str, str]:
+def _spread(s: SectionReading, values: Mapping[int, float], inches: bool) -> dict[str, str]:
     least, most = (min(values, key=values.__getitem__), max(values, key=values.__getitem__))
     keys = sorted(values)
     step, at = max((abs(values[b] - values[a]), (a, b)) for a, b in zip(keys, keys[1:], strict=False))
@@ -239,7 +245,7 @@ def _spread(s: Shown, values: Mapping[int, float], inches: bool) -> dict[str, st
     }  # fmt: skip
 
 
-def whole_lines(section: Section, inches: bool = False) -> list[str]:
+def list_section_lines(section: Section, inches: bool = False) -> list[str]:
     """What was fitted for the whole section, and what it reads besides, in sentences."""
     out = []
     if section.fitted is not None:
@@ -252,7 +258,7 @@ def whole_lines(section: Section, inches: bool = False) -> list[str]:
         )
     elif section.unfitted:
         out.append(f"Nothing was fitted: {section.unfitted}.")
-    tests = bench_tests()
+    tests = list_bench_tests()
     rest = {n: v for n, v in section.whole.items() if abs(v) >= tests[n].si}
     if rest:
         told = "; ".join(
@@ -262,22 +268,25 @@ def whole_lines(section: Section, inches: bool = False) -> list[str]:
     return out
 
 
-def unmet_lines(section: Section) -> list[str]:
+def list_unmet_lines(section: Section) -> list[str]:
     """What cannot be reached, note by note."""
     out = []
     for note in section.notes:
         if note.expected.unmet:
-            names = ", ".join(title_of(t) for t in note.expected.unmet)
-            out.append(f"Note {called(note.key_number)}: with these parts the model does not reach {names} as read.")
+            names = ", ".join(find_title(t) for t in note.expected.unmet)
+            out.append(
+                f"Note {format_key(note.key_number)}: with these parts the model does not reach {names} as read."
+            )
         for miss in note.work.misses if note.work is not None else ():
             out.append(
-                f"Note {called(note.key_number)}: {title_of(miss.target)} {said(miss.target, miss.asked)} cannot be "
-                f"met, it comes to {said(miss.target, miss.reached)}: {miss.why}."
+                f"Note {format_key(note.key_number)}: {find_title(miss.target)} "
+                f"{format_target(miss.target, miss.asked)} cannot be "
+                f"met, it comes to {format_target(miss.target, miss.reached)}: {miss.why}."
             )
     return out
 
 
-def assumed_lines(notes: Sequence[SectionNote]) -> list[str]:
+def list_assumed_lines(notes: Sequence[SectionNote]) -> list[str]:
     """What the sheet did not give, in a sentence or two."""
     assumed = {p for n in notes for p in n.expected.unit.assumed}
     tables: dict[str, list[str]] = {}
@@ -291,35 +300,35 @@ def assumed_lines(notes: Sequence[SectionNote]) -> list[str]:
     return [f"Assumed, from the defaults of that part of the compass or the line through the notes: {told}."]
 
 
-def tables(section: Section, inches: bool = False) -> RenderableType:
+def build_tables(section: Section, inches: bool = False) -> RenderableType:
     """All of it for a screen."""
-    parts: list[RenderableType] = [Text(f"{section.sheet.title}: {_count(section)}", style="bold"), Text("")]
-    parts += [Text(line) for line in whole_lines(section, inches)]
+    parts: list[RenderableType] = [Text(f"{section.sheet.title}: {_format_count(section)}", style="bold"), Text("")]
+    parts += [Text(line) for line in list_section_lines(section, inches)]
     if section.outliers:
-        parts += [Text(""), _table("Notes that stand out", outlier_rows(section, inches))]
+        parts += [Text(""), _table("Notes that stand out", build_outlier_rows(section, inches))]
     elif any(n.found is not None for n in section.notes):
         parts += [Text(""), Text("No note stands out.")]
-    if rows := slip_rows(section):
+    if rows := build_inconsistency_rows(section):
         parts += [Text(""), _table("Entries that do not go together", rows)]
     if any(n.prediction is not None for n in section.notes):
         for title, rows in (
-            (f"Readings ({'in' if inches else 'mm'})", line_rows(section, inches)),
-            ("To turn", turn_rows(section, inches)),
-            ("Evenness", even_rows(section, inches)),
+            (f"Readings ({'in' if inches else 'mm'})", build_note_lines(section, inches)),
+            ("To turn", build_turn_rows(section, inches)),
+            ("Evenness", build_evenness_rows(section, inches)),
         ):
             parts += [Text(""), _table(title, rows)]
-    parts += [Text(line) for line in unmet_lines(section)]
-    parts += [Text(""), *(Text(line) for line in assumed_lines(section.notes)), Text(""), Text(CAUTIONS)]
+    parts += [Text(line) for line in list_unmet_lines(section)]
+    parts += [Text(""), *(Text(line) for line in list_assumed_lines(section.notes)), Text(""), Text(CAUTIONS)]
     return Group(*parts)
 
 
-def _count(section: Section) -> str:
+def _format_count(section: Section) -> str:
     read = len(section.sheet.rows)
     return f"{len(section.notes)} notes, {read} of them read"
 
 
 def _table(title: str, rows: list[dict[str, str]]) -> RenderableType:
-    table = plain_table(title)
+    table = new_plain_table(title)
     for name in rows[0] if rows else ():
         table.add_column(name)
     for row in rows:
@@ -327,32 +336,32 @@ def _table(title: str, rows: list[dict[str, str]]) -> RenderableType:
     return table
 
 
-def flat_rows(section: Section) -> list[dict[str, object]]:
+def build_file_rows(section: Section) -> list[dict[str, object]]:
     """A row a note for files: found, expected and after, by reading with its unit."""
     rows = []
     for note in section.notes:
         row: dict[str, object] = {"note": note.key_number, "read": note.row is not None, "stands_out": note.outlier}
         row["cause"] = note.found.verdict if note.found is not None and note.outlier else None
-        for s in shown():
+        for s in list_section_readings():
             values = (
-                ("found", was_read(note.row, s.name)), ("expected", expected(note, s.name)),
-                ("after", will_read(note.prediction, s.name)),
+                ("found", get_entered(note.row, s.name)), ("expected", get_expected(note, s.name)),
+                ("after", get_predicted(note.prediction, s.name)),
             )  # fmt: skip
-            row |= {column_name(f"{s.name}_{what}", s.unit): convert_si(v, s.unit) for what, v in values}
+            row |= {format_column_name(f"{s.name}_{what}", s.unit): convert_si(v, s.unit) for what, v in values}
         rows.append(row)
     return rows
 
 
-def document(section: Section) -> Document:
+def build_document(section: Section) -> Document:
     """All of it as JSON."""
-    return clean(
+    return clean_document(
         {
             "title": section.sheet.title,
             "invented": section.sheet.invented,
-            "notes": [_note_document(n, flat) for n, flat in zip(section.notes, flat_rows(section), strict=True)],
-            "slips": slip_rows(section),
-            "whole": whole_lines(section),
-            "unmet": unmet_lines(section),
+            "notes": [_note_document(n, flat) for n, flat in zip(section.notes, build_file_rows(section), strict=True)],
+            "slips": build_inconsistency_rows(section),
+            "whole": list_section_lines(section),
+            "unmet": list_unmet_lines(section),
         }
     )
 
@@ -360,14 +369,14 @@ def document(section: Section) -> Document:
 def _note_document(note: SectionNote, flat: Mapping[str, object]) -> Document:
     told: Document = dict(flat)
     if note.outlier:
-        told["causes"] = list(_causes(note))
+        told["causes"] = list(_build_causes_document(note))
         told["slip_as_likely"] = note.slip
     if note.work is not None and note.row is not None:
-        told["turns"] = {name: text for name, text in turns(note.work).items() if text}
+        told["turns"] = {name: text for name, text in format_turns(note.work).items() if text}
     return told
 
 
-def _causes(note: SectionNote) -> Iterator[Document]:
+def _build_causes_document(note: SectionNote) -> Iterator[Document]:
     for one in note.found.listed if note.found is not None else ():
         yield {
             "cause": one.fault.name,
@@ -377,13 +386,13 @@ def _causes(note: SectionNote) -> Iterator[Document]:
         }
 
 
-def sheet_rows(sheet: BenchSheet, inches: bool = False) -> list[dict[str, str]]:
+def build_sheet_rows(sheet: BenchSheet, inches: bool = False) -> list[dict[str, str]]:
     """What was read, a row a reading and a column a note."""
     rows = []
-    for name, column in columns().items():
-        unit = unit_label(choose_unit(column.unit, inches)) if column.number else ""
-        values = [printed(column, r.numbers.get(name), inches) or r.words.get(name, "") for r in sheet.rows]
+    for name, column in list_columns().items():
+        unit = format_unit(choose_unit(column.unit, inches)) if column.number else ""
+        values = [format_cell_number(column, r.numbers.get(name), inches) or r.words.get(name, "") for r in sheet.rows]
         if any(values):
             rows.append({"reading": f"{column.title}, {unit}" if unit else column.title}
-                        | {called(r.key_number): v for r, v in zip(sheet.rows, values, strict=True)})  # fmt: skip
+                        | {format_key(r.key_number): v for r, v in zip(sheet.rows, values, strict=True)})  # fmt: skip
     return rows

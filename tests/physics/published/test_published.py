@@ -11,20 +11,20 @@ from functools import cache
 import pytest
 
 from sim.report.evidence import tables as sheet
-from sim.studies.variants import Origin
+from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
-from sim.validation.evidence import MEASURES, SEED, UNITS, evidence, healthy, measured
-from sim.validation.published import Check, Found, rows
+from sim.validation.evidence import MEASURES, SEED, UNITS, draw_specimen_unit, gather_evidence, measure_check
+from sim.validation.published import CheckResult, PublishedCheck, load_rows
 from sim.validation.specimen import Specimen
-from tests.refresh_readme import README, evidence_lines
+from tests.refresh_readme import README, list_evidence_lines
 from tests.tiers import FULL
 
-HELD = [(row.title, check) for row in rows() for check in row.checks if check.gate is not None and not check.miss]
+HELD = [(row.title, check) for row in load_rows() for check in row.checks if check.gate is not None and not check.miss]
 
 
 @cache
 def demo() -> ActionUnit:
-    return Origin.of("concert-grand-natural").ready
+    return BaseScenario.of("concert-grand-natural").ready
 
 
 @cache
@@ -33,29 +33,29 @@ def specimen() -> Specimen:
 
 
 @pytest.mark.parametrize(("title", "check"), HELD, ids=[f"{title}, {check.what}" for title, check in HELD])
-def test_healthy_unit_lies_inside(title: str, check: Check) -> None:
+def test_healthy_unit_lies_inside(title: str, check: PublishedCheck) -> None:
     """Checks without a reason to miss, on the unit that the others are drawn about."""
-    value = measured(specimen(), check)
+    value = measure_check(specimen(), check)
     assert check.inside(value), f"{title}, {check.what}: {value}, gate {check.gate} {check.unit}"
 
 
 @FULL
 def test_rows_over_healthy_units() -> None:
     """Each miss has its reason, no reason is stale, and the README shows these very verdicts."""
-    found = evidence(demo(), UNITS, SEED)
+    found = gather_evidence(demo(), UNITS, SEED)
     assert not found.unexplained, "missed, and no reason is written in shared/published.toml:\n" + "\n".join(
         found.unexplained
     )
     assert not found.stale, "met, but a reason to miss is still written in shared/published.toml:\n" + "\n".join(
         found.stale
     )
-    shown = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in evidence_lines(README.read_text("utf-8"))]
-    told = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in evidence_lines(sheet.markdown(found))]
+    shown = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in list_evidence_lines(README.read_text("utf-8"))]
+    told = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in list_evidence_lines(sheet.format_markdown(found))]
     assert shown == told, "verdicts changed: python tests/refresh_readme.py"
 
 
 def test_same_seed_draws_the_same_units() -> None:
-    assert healthy(demo(), 7, 3)[0].unit == healthy(demo(), 7, 3)[0].unit
+    assert draw_specimen_unit(demo(), 7, 3)[0].unit == draw_specimen_unit(demo(), 7, 3)[0].unit
 
 
 @pytest.mark.parametrize(
@@ -73,12 +73,12 @@ def test_same_seed_draws_the_same_units() -> None:
 def test_spoiled_unit_misses(change: dict[str, str], measure: str, options: dict[str, object]) -> None:
     """The gates bite: a unit that is not a healthy one is told as a miss."""
     check = next(
-        c for row in rows() for c in row.checks if c.measure == measure and options.items() <= c.options.items()
+        c for row in load_rows() for c in row.checks if c.measure == measure and options.items() <= c.options.items()
     )
-    unit = Origin.of("concert-grand-natural", change).ready
-    found = Found(check, (measured(Specimen(unit), check),))
+    unit = BaseScenario.of("concert-grand-natural", change).ready
+    found = CheckResult(check, (measure_check(Specimen(unit), check),))
     assert found.verdict == "miss", f"{check.what}: {found.middle}, gate {check.gate}"
 
 
 def test_every_measure_is_used() -> None:
-    assert {c.measure for row in rows() for c in row.checks} == set(MEASURES)
+    assert {c.measure for row in load_rows() for c in row.checks} == set(MEASURES)

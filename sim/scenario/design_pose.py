@@ -13,10 +13,20 @@ from dataclasses import dataclass
 
 from sim.fields.derivation_sheet import Sheet, UnworkableError
 from sim.unit.model import Vec
-from sim.unit.plane import along, closes, dot, left_of, minus, plus, third_corner, turned, unit
-from sim.units import mm
+from sim.unit.plane import (
+    add_vectors,
+    dot_product,
+    find_third_corner,
+    is_triangle,
+    offset_point,
+    rotate_quarter_turn,
+    rotate_vector,
+    subtract_vectors,
+    unit_vector,
+)
+from sim.units import format_mm
 
-POSE = ("wippen", "rails", "jack", "lever", "hammer", "settings", "key.balance_rail_height")
+POSE_FIELDS = ("wippen", "rails", "jack", "lever", "hammer", "settings", "key.balance_rail_height")
 """Sections and fields on which the pose hangs."""
 
 
@@ -36,12 +46,12 @@ class Pose:
     hammer_angle: float
 
 
-def level_of_bed(sheet: Sheet) -> float:
+def compute_bed_level(sheet: Sheet) -> float:
     """y of the key bed."""
     return -sheet["key.balance_rail_height"]
 
 
-def pose(sheet: Sheet) -> Pose:
+def derive_pose(sheet: Sheet) -> Pose:
     """The design pose; contradictions are noted in the sheet, UnworkableError raised when no pose exists."""
     wippen = _wippen_centre(sheet)
     hammer = _hammer_centre(sheet, wippen)
@@ -67,11 +77,11 @@ def _wippen_centre(sheet: Sheet) -> Vec:
         height = sheet["rails.wippen_rail_height"] + sheet["wippen.flange_height"]
     else:
         height = sheet["rails.wippen_centre_height"]
-    return x, height + level_of_bed(sheet)
+    return x, height + compute_bed_level(sheet)
 
 
 def _hammer_centre(sheet: Sheet, wippen: Vec) -> Vec | None:
-    y = sheet["rails.hammer_centre_height"] + level_of_bed(sheet)
+    y = sheet["rails.hammer_centre_height"] + compute_bed_level(sheet)
     rise = y - wippen[1]
     spread = sheet["rails.spread"]
     involved = (
@@ -81,7 +91,7 @@ def _hammer_centre(sheet: Sheet, wippen: Vec) -> Vec | None:
         "wippen.flange_height",
     )
     remedy = "a triangle that does not close: the centres are farther apart in height than the spread; measure again"
-    if not sheet.ask(spread > abs(rise), "rails.spread", involved, f"more than {mm(abs(rise))}", remedy):
+    if not sheet.ask(spread > abs(rise), "rails.spread", involved, f"more than {format_mm(abs(rise))}", remedy):
         return None
     return wippen[0] - math.sqrt(spread**2 - rise**2), y
 
@@ -89,7 +99,7 @@ def _hammer_centre(sheet: Sheet, wippen: Vec) -> Vec | None:
 def _heel(sheet: Sheet, wippen: Vec) -> Vec:
     straight, drop = sheet["wippen.centre_to_heel"], sheet["wippen.heel_drop"]
     remedy = "a triangle that does not close: the heel hangs lower than its distance from the centre; measure again"
-    below = f"less than {mm(straight)}, the distance centre to heel"
+    below = f"less than {format_mm(straight)}, the distance centre to heel"
     if not sheet.ask(drop < straight, "wippen.heel_drop", ("wippen.centre_to_heel",), below, remedy):
         raise UnworkableError
     return wippen[0] - math.sqrt(straight**2 - drop**2), wippen[1] - drop
@@ -98,40 +108,46 @@ def _heel(sheet: Sheet, wippen: Vec) -> Vec:
 def _triangle(sheet: Sheet, a: Vec, b: Vec, from_a: str, from_b: str, base: str, side: int) -> Vec | None:
     lengths = sheet[from_a], sheet[from_b], math.dist(a, b)
     low, high = abs(lengths[0] - lengths[2]), lengths[0] + lengths[2]
-    if not closes(*lengths):
-        sides = f"{mm(lengths[0])}, {mm(lengths[1])} and {mm(lengths[2])}"
+    if not is_triangle(*lengths):
+        sides = f"{format_mm(lengths[0])}, {format_mm(lengths[1])} and {format_mm(lengths[2])}"
         remedy = f"a triangle that does not close ({sides}): measure {from_a}, {from_b} and {base} again"
-        sheet.refuse(from_b, (from_a, base), sheet.values[from_b].text, f"between {mm(low)} and {mm(high)}", remedy)
+        sheet.refuse(
+            from_b, (from_a, base), sheet.values[from_b].text, f"between {format_mm(low)} and {format_mm(high)}", remedy
+        )
         return None
-    return third_corner(a, b, lengths[0], lengths[1], side)
+    return find_third_corner(a, b, lengths[0], lengths[1], side)
 
 
-def jack_top(sheet: Sheet, centre: Vec, angle: float) -> tuple[Vec, Vec, Vec]:
+def locate_jack_top(sheet: Sheet, centre: Vec, angle: float) -> tuple[Vec, Vec, Vec]:
     """Middle of the jack's top surface, and the middles of its front and rear edges' roundings."""
-    up = unit(angle)
-    rearward = -left_of(up)[0], -left_of(up)[1]
-    under = along(centre, up, sheet["jack.length"] - sheet["jack.top_edge_radius"])
+    up = unit_vector(angle)
+    rearward = -rotate_quarter_turn(up)[0], -rotate_quarter_turn(up)[1]
+    under = offset_point(centre, up, sheet["jack.length"] - sheet["jack.top_edge_radius"])
     half = 0.5 * sheet["jack.top_width"]
-    return along(centre, up, sheet["jack.length"]), along(under, rearward, -half), along(under, rearward, half)
+    return (
+        offset_point(centre, up, sheet["jack.length"]),
+        offset_point(under, rearward, -half),
+        offset_point(under, rearward, half),
+    )
 
 
-def knuckle(sheet: Sheet) -> Vec:
+def locate_knuckle(sheet: Sheet) -> Vec:
     """Middle of the knuckle, along and across the shank."""
     return sheet["hammer.knuckle_set"], -sheet["hammer.knuckle_drop"]
 
 
 def _lever_and_hammer(sheet: Sheet, jack_angle: float, jack: Vec, lever: Vec, hammer: Vec) -> tuple[float, float]:
     """Angles of lever and hammer that go with a turn of the jack; NaN where the parts do not reach each other."""
-    top = jack_top(sheet, jack, jack_angle)[0]
+    top = locate_jack_top(sheet, jack, jack_angle)[0]
     surface = sheet["lever.surface_height"]
-    ahead = minus(top, lever)
+    ahead = subtract_vectors(top, lever)
     sine = (surface - sheet["settings.lever_height"]) / math.hypot(*ahead)
     if abs(sine) >= 1:
         return math.nan, math.nan
     lever_angle = math.atan2(ahead[1], ahead[0]) - math.pi + math.asin(sine)
-    normal = left_of(unit(lever_angle))
-    local = knuckle(sheet)
-    rise = surface + 0.5 * sheet["hammer.knuckle_diameter"] - dot(minus(hammer, lever), normal)
+    normal = rotate_quarter_turn(unit_vector(lever_angle))
+    local = locate_knuckle(sheet)
+    rise = surface + 0.5 * sheet["hammer.knuckle_diameter"] - dot_product(subtract_vectors(hammer, lever), normal)
     sine = rise / math.hypot(*local)
     if abs(sine) >= 1:
         return lever_angle, math.nan
@@ -141,8 +157,8 @@ def _lever_and_hammer(sheet: Sheet, jack_angle: float, jack: Vec, lever: Vec, ha
 def _address_error(sheet: Sheet, jack_angle: float, jack: Vec, lever: Vec, hammer: Vec) -> float:
     """Address that a turn of the jack gives, less the one asked for, m."""
     hammer_angle = _lever_and_hammer(sheet, jack_angle, jack, lever, hammer)[1]
-    core = plus(hammer, turned(knuckle(sheet), hammer_angle))
-    rear = jack_top(sheet, jack, jack_angle)[2]
+    core = add_vectors(hammer, rotate_vector(locate_knuckle(sheet), hammer_angle))
+    rear = locate_jack_top(sheet, jack, jack_angle)[2]
     return core[0] - rear[0] - sheet["settings.jack_address"]
 
 
@@ -174,7 +190,7 @@ def _out_of_reach(sheet: Sheet, jack: Vec, hammer: Vec, touching: bool) -> None:
         compare = "rails.spread, hammer.knuckle_set and wippen.centre_to_jack"
     else:
         name = "jack.length"
-        allowed = f"about the {mm(hammer[1] - jack[1])} from jack centre up to hammer centre, less the knuckle"
+        allowed = f"about the {format_mm(hammer[1] - jack[1])} from jack centre up to hammer centre, less the knuckle"
         remedy = "the knuckle does not reach the lever over this jack"
         compare = "rails.hammer_centre_height, rails.wippen_centre_height and hammer.knuckle_drop"
-    sheet.refuse(name, POSE, sheet.values[name].text, allowed, f"{remedy}: compare {compare}")
+    sheet.refuse(name, POSE_FIELDS, sheet.values[name].text, allowed, f"{remedy}: compare {compare}")
