@@ -123,8 +123,8 @@ def _check_serving(here: Environment) -> bool:
 
 def _run_tests(here: Environment, tests: str) -> tuple[bool, str]:
     """Whether the tests passed, and their closing line without its time."""
-    pytest = ["python", "-m", "pytest", "-q", "-n", "1", "-p", "no:cacheprovider", "--deselect", OF_THE_RECORD]
-    done = here.run(*pytest, *tests.split(), cwd=ROOT)
+    pytest = ["python", "-m", "pytest", "-q", "-n", "1", "-m", "", "-p", "no:cacheprovider"]
+    done = here.run(*pytest, "--deselect", OF_THE_RECORD, *tests.split(), cwd=ROOT)
     LOG.parent.mkdir(exist_ok=True)
     LOG.write_text(done.stdout + done.stderr, encoding="utf-8")
     closing = next((line for line in reversed(done.stdout.splitlines()) if " in " in line), "no closing line")

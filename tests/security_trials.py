@@ -88,7 +88,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--keep", action="store_true", help="write shared/evidence/security.toml")
     args = parser.parse_args(argv)
     trials = Trials()
-    code = pytest.main(["-q", "-p", "no:cacheprovider", "-p", "no:xdist", *TRIALS, *OTHERS], plugins=[trials])
+    code = pytest.main(["-q", "-m", "", "-p", "no:cacheprovider", "-p", "no:xdist", *TRIALS, *OTHERS], plugins=[trials])
     met = sum(bool(row["met"]) for row in trials.rows)
     table = Table(title=f"{met} of {len(trials.rows)} trials met", title_justify="left")
     for name in ("tried", "happened", "met"):
