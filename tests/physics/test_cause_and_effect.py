@@ -42,6 +42,11 @@ def rise(spring: float, lever_friction: float) -> tuple[float, bool]:
     return found.height * 1e3, found.leaves_lever
 
 
+@cache
+def repeated(*changes: tuple[str, str]) -> repetition.Ensemble:
+    return repetition.play_ensemble(settle_at_rest(unit(*changes)))
+
+
 def turn_per_travel(centre: str) -> float:
     """Turn of a centre per key travel at the touch point over 2 to 5 mm, by hand from the arms (rad/m)."""
     u = unit()
@@ -112,15 +117,13 @@ def test_tight_lever_centre() -> None:
     tight = ("friction.lever", "4 N·mm")
     assert pressed(tight)[0].down_weight == pytest.approx(pressed()[0].down_weight, abs=0.5 * GF)
     assert rise(33.0, 4.0)[0] < rise(33.0, 1.0)[0] - 1.0
-    healthy, slow = (repetition.play_ensemble(settle_at_rest(unit(*c))) for c in ((), (tight,)))
+    healthy, slow = repeated(), repeated(tight)
     assert slow.home.mean() < healthy.home.mean(), (slow.home.mean(), healthy.home.mean())
 
 
 def test_weak_spring_spoils_repetition() -> None:
     """faults.md: the jack is not reset, strokes are missed."""
-    healthy, weak = (
-        repetition.play_ensemble(settle_at_rest(unit(*c))) for c in ((), (("springs.repetition", "28 N·mm"),))
-    )
+    healthy, weak = repeated(), repeated(("springs.repetition", "28 N·mm"))
     assert weak.sounded[:, :4].mean() < healthy.sounded[:, :4].mean() - 0.1
 
 

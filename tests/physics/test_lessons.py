@@ -19,6 +19,7 @@ from sim.teaching.probes import probe_unit
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, parse_quantity
 from tests.lesson_answers import find_answer, find_wrong_answer, list_start_values, sum_misses
+from tests.tiers import try_each
 
 CLAIMS = [
     pytest.param(name, claim, id=f"{name}-{i}-{claim.read}")
@@ -54,7 +55,7 @@ def test_a_sentence_that_is_not_so_is_found() -> None:
     assert not Claim(Change(), "let_off", wanted=Wanted("let_off", word=CANNOT_BE_READ)).holds(u)
 
 
-@pytest.mark.parametrize("name", load_lessons())
+@try_each("name", load_lessons(), fast=4)
 def test_a_task_is_done_by_doing(name: str) -> None:
     """As handed over it is not done; the simulation finds what does it, and says so of that result alone."""
     lesson = load_lessons()[name]
@@ -68,7 +69,7 @@ def test_a_task_is_done_by_doing(name: str) -> None:
     assert sum_misses(lesson, find_answer(name))[1]
 
 
-@pytest.mark.parametrize("name", load_lessons())
+@try_each("name", load_lessons(), fast=4)
 def test_the_other_side_has_its_own_words(name: str) -> None:
     """Turned past the answer, the words are others."""
     lesson = load_lessons()[name]

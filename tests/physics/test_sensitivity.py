@@ -29,6 +29,7 @@ from sim.studies.sensitivity import analyse, compute_sensitivity
 from sim.studies.tolerances import Tolerance, find_tolerance, load_entries
 from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
+from tests.tiers import try_each
 
 DEMO = Path(__file__).resolve().parents[2] / "scenarios" / "concert-grand-natural.toml"
 PATHS = ("rails.spread", "hammer.bore", "hammer.knuckle_set")
@@ -125,17 +126,18 @@ def test_what_is_drawn_stays_within_its_field() -> None:
     assert address.min() < -1e-3 and address.max() > 1e-3
 
 
-def test_tolerances_share_out_as_slopes_and_squares_say() -> None:
+@try_each("samples", (16, 32))
+def test_tolerances_share_out_as_slopes_and_squares_say(samples: int) -> None:
     """For readings that answer evenly, the variance is the sum of (slope x deviation) squared."""
     paths = ("friction.key", "friction.hammer")
-    found = analyse(origin(), paths, ["friction"], 32, screws=HELD)
+    found = analyse(origin(), paths, ["friction"], samples, screws=HELD)
     slopes = {a.path: a.slopes["friction"] for a in compute_influences(origin(), paths, ["friction"])}
     parts = []
     for given in found.inputs:
         slope = slopes[given.path].slope * 9.80665e-3 / 1e-3
         parts.append((slope * given.si) ** 2 * (1 if given.normal else 1 / 3))
     (indices,) = found.readings
-    assert found.runs == 32 * 4 and found.playing == 1.0
+    assert found.runs == samples * 4 and found.playing == 1.0
     assert indices.deviation == pytest.approx(np.sqrt(sum(parts)), rel=0.15)
     for part, total, error in zip(parts, indices.total, indices.total_error, strict=True):
         assert total == pytest.approx(part / sum(parts), abs=max(1.5 * (error or 0.0), 0.05))
@@ -166,15 +168,16 @@ def test_the_order_of_the_units_does_not_matter() -> None:
     assert way.read(one, "weigh") == first
 
 
-def test_what_follows_is_shared_out_between_parts_and_targets() -> None:
+@try_each("samples", (4, 8))
+def test_what_follows_is_shared_out_between_parts_and_targets(samples: int) -> None:
     """Friction does not hang on the dip, nor the aftertouch on the key's friction.
 
     The dip makes the aftertouch, mm for mm: a uniform +- 0.25 mm deviates by 0.25 / sqrt 3.
     """
     only = ("friction.key", "targets.dip")
-    d = analyse(origin(), only, ["friction", "aftertouch"], 8)
+    d = analyse(origin(), only, ["friction", "aftertouch"], samples)
     friction, aftertouch = d.readings
-    assert d.outcomes == {"plays": 32} and d.screws == REGULATED
+    assert d.outcomes == {"plays": samples * 4} and d.screws == REGULATED
     assert friction.total[1] == pytest.approx(0.0, abs=0.01)
     assert aftertouch.total[0] == pytest.approx(0.0, abs=0.02)
     assert aftertouch.deviation == pytest.approx(0.25e-3 / np.sqrt(3), rel=0.1)
