@@ -139,13 +139,12 @@ def test_tables_of_a_unit_named_as_a_formula_hold_none(made: Made, tell: Tell) -
 
 SOURCES = [p for house in ("sim", "dashboard") for p in (Path(sim.__file__).parents[1] / house).rglob("*.py")]
 ONE_WAY = {
-    "cells are written in one place": (r"\.to_csv\(|csv\.writer\(|DictWriter|import writer", {"sheets/traces.py"}),
+    "cells are written in one place": (r"\.to_csv\(|csv\.writer\(|DictWriter|import writer", {"formats/traces.py"}),
     "files are written in known places": (
         r"\.write_text\(|\.write_bytes\(|\.savefig\(|write_table\(|open\([^)]*[\"'](w|a|x|r\+|rb\+)",
-        {"physics/generate_step.py", "unit/schema.py", "sheets/traces.py", "sheets/figures.py", "sheets/rails.py",
-         "sheets/batch_table.py", "sheets/record_folder.py", "sim/atomic_write.py", "sheets/evidence_figures.py",
-         "dashboard/widgets/figures.py",
-         "cli/diagnosis.py", "cli/evidence.py", "lessons/progress_file.py", "cli/screen.py"},
+        {"physics/generate_step.py", "fields/schema.py", "formats/traces.py", "drawing/figures.py", "report/rails.py",
+         "report/batch.py", "record/folder.py", "sim/atomic_write.py", "evidence/figures.py", "widgets/figures.py",
+         "cli/diagnose.py", "cli/evidence.py", "teaching/progress_file.py", "cli/screen.py"},
     ),
     "nothing of a file is run": (r"unsafe_allow_html|\beval\(|\bexec\(|pickle|yaml|os\.system|shell=True", set()),
 }  # fmt: skip
