@@ -25,7 +25,7 @@ from sim.report import friction as budget
 from sim.report import predict, rails
 from sim.report.drawing import draw as drawing
 from sim.report.drawing import figures
-from sim.report.formats import frames, tables
+from sim.report.formats import frames
 from sim.report.formats.traces import format_cell, format_csv_lines
 from sim.scenario.load import loads
 from sim.studies.compare import Comparison, compare_units
@@ -92,7 +92,7 @@ def test_markup_in_a_name_is_printed_as_it_stands(made: Made, tell: Tell) -> Non
     tell(tried="the same name in the tables on a terminal", expected="the very text, one line")
     unit, both, lost, place = made.named(MARKUP)
     printed: Mapping[str, tuple[RenderableType, ...]] = {
-        "prediction": (tables.build_prediction_tables(made.prediction, unit),),
+        "prediction": (predict.build_prediction_tables(made.prediction, unit),),
         "comparison": (comparison.build_tables(both),),
         "friction": (budget.build_tables(replace(lost, own=replace(lost.own, budget=None))),),
         "rails": tuple(rails.build_tables(unit, MOVES, ((place,),), (place,), {}, {})),
