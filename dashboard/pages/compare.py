@@ -35,7 +35,7 @@ def show_page() -> None:
         **({"the unit that was kept": s.other} if s.other is not None else {}),
         **{name: Work(name) for name in list_shipped_scenarios()},
     }
-    name = st.selectbox("Compare with", list(choices), key="compare_with")
+    name = st.selectbox("Compare with", list(choices), key="keep_compare_with")
     other = choices[name] or Work()
     left, middle, right = st.columns(3)
     left.button("Keep the unit on the bench as A", on_click=_keep_other, args=(s.work,), key="keep", width="stretch")

@@ -25,7 +25,7 @@ from sim.errors import InputError
 from sim.report import diagnose as sheet
 from sim.scenario.writing import render_scenario
 
-TYPED_PREFIX = "diag_"
+TYPED_PREFIX = "keep_diag_"
 """Beginning of the keys under which readings are typed; what is typed stays when the page is left."""
 FIELDS_ACROSS = 3
 

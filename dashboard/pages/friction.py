@@ -57,11 +57,11 @@ def show_page() -> None:
 def _repin(work: Work) -> None:
     st.subheader("If one centre were repinned")
     left, right = st.columns(2)
-    centre = left.selectbox("Centre", list(REPINNED), format_func=lambda n: REPINNED[n], key="repin_centre")
+    centre = left.selectbox("Centre", list(REPINNED), format_func=lambda n: REPINNED[n], key="keep_repin_centre")
     stands = friction.format_pinning(results.get_unit(work), centre)
     text = right.text_input(
         f"To this pinning force at {1e3 * PINNING_RADIUS:.0f} mm",
-        key="repin_force",
+        key="keep_repin_force",
         placeholder=f"3 gf (now {stands})",
         max_chars=30,
     )

@@ -29,7 +29,7 @@ from sim.unit.model import ActionUnit
 if TYPE_CHECKING:  # takes a while that the page need not wait for
     from sim.report.paper.blocks import Size
 
-KEY_PREFIX = "lesson_"
+KEY_PREFIX = "keep_lesson_"
 """Beginning of the keys under which answers and tries are kept; they stay when the page is left."""
 PRESSED = "press"
 UNIT_FOLLOWS = re.compile(r"(?<=[0-9]) (?=[A-Za-z%])")

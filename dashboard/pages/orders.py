@@ -42,7 +42,7 @@ def show_page() -> None:
         st.error(format_faults("This scenario cannot be used as it stands.", error))
         return
     schools = orders.load_orders()
-    name = st.selectbox("School", list(schools), format_func=lambda n: schools[n].title, key="school")
+    name = st.selectbox("School", list(schools), format_func=lambda n: schools[n].title, key="keep_school")
     targets = _targets()
     if targets is None:
         return
@@ -65,7 +65,10 @@ def _targets() -> dict[str, float] | None:
         columns = st.columns(3)
         for i, (name, value) in enumerate(TARGETS.items()):
             text = columns[i % 3].text_input(
-                name.replace("_", " "), key=f"aim_{name}", placeholder=format_target_value(name, value), max_chars=30
+                name.replace("_", " "),
+                key=f"keep_aim_{name}",
+                placeholder=format_target_value(name, value),
+                max_chars=30,
             )
             try:
                 out[name] = parse_quantity(text, get_target_dimension(name)) if text.strip() else value

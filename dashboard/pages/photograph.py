@@ -169,14 +169,14 @@ def _marks_opened() -> None:
 
 def _into_fields(marks: Marks) -> None:
     for name, text in photo.format_fields(marks).items():
-        st.session_state[f"photo_{name}"] = text
-    st.session_state["photo_origin"], st.session_state["photo_level"] = marks.origin, marks.level_line
+        st.session_state[f"keep_photo_{name}"] = text
+    st.session_state["keep_photo_origin"], st.session_state["keep_photo_level"] = marks.origin, marks.level_line
 
 
 def _read_fields(held: OpenPhotograph, unit: ActionUnit | None) -> Marks | None:
     """What the fields say of card, second scale and frame; None, and why, where they cannot be understood."""
     for name, text in photo.format_fields(photo.USUAL).items():
-        st.session_state.setdefault(f"photo_{name}", text)
+        st.session_state.setdefault(f"keep_photo_{name}", text)
     for column, name in zip(st.columns(3), ("width", "height", "rule"), strict=True):
         _field(column, name)
     left, right = st.columns(2)
@@ -184,19 +184,21 @@ def _read_fields(held: OpenPhotograph, unit: ActionUnit | None) -> Marks | None:
         "The frame is hung on",
         list_frame_origins(),
         format_func=photo.find_title,
-        key="photo_origin",
+        key="keep_photo_origin",
         on_change=_place_origin,
         args=(unit,),
         help="where the balance pin cannot be seen: a place that is known otherwise",
     )
-    level = right.radio("Level is", list(LEVELS), format_func=LEVELS.__getitem__, key="photo_level", horizontal=True)
+    level = right.radio(
+        "Level is", list(LEVELS), format_func=LEVELS.__getitem__, key="keep_photo_level", horizontal=True
+    )
     if origin != PIN:
         for column, name in zip(st.columns(2), ("x", "y"), strict=True):
             _field(column, name)
     with st.expander("How sure"):
         for column, name in zip(st.columns(4), ("click", "depth", "distance", "most"), strict=True):
             _field(column, name)
-    fields = {name: str(st.session_state[f"photo_{name}"]) for name in FIELDS}
+    fields = {name: str(st.session_state[f"keep_photo_{name}"]) for name in FIELDS}
     try:
         return photo.parse_fields(held.picture, fields, origin, level)
     except InputError as error:
@@ -206,7 +208,7 @@ def _read_fields(held: OpenPhotograph, unit: ActionUnit | None) -> Marks | None:
 
 def _field(column: st.delta_generator.DeltaGenerator, name: str) -> None:
     title, more = FIELDS[name]
-    key = f"photo_{name}"
+    key = f"keep_photo_{name}"
     # The value is given too: a browser that draws a second run before the first would take the field to be emptied.
     column.text_input(title, st.session_state[key], key=key, max_chars=80, help=more or None)
 
@@ -214,9 +216,9 @@ def _field(column: st.delta_generator.DeltaGenerator, name: str) -> None:
 def _place_origin(unit: ActionUnit | None) -> None:
     """A known place begins where the unit on the bench has it."""
     if unit is not None:
-        at = photo.find_place(unit, st.session_state["photo_origin"])
+        at = photo.find_place(unit, st.session_state["keep_photo_origin"])
         fields = photo.format_fields(replace(photo.USUAL, origin_at=at))
-        st.session_state["photo_x"], st.session_state["photo_y"] = fields["x"], fields["y"]
+        st.session_state["keep_photo_x"], st.session_state["keep_photo_y"] = fields["x"], fields["y"]
 
 
 def _read(held: OpenPhotograph, marks: Marks, unit: ActionUnit | None) -> None:

@@ -72,7 +72,7 @@ def show_page() -> None:
 def _choose_exercise() -> Exercise | None:
     """The exercise, by level and number or from a file."""
     kind = st.selectbox(
-        "Exercise", [DRAWN, *exercise_files.list_exercises(), FILE], key="prac_kind", format_func=_format_title
+        "Exercise", [DRAWN, *exercise_files.list_exercises(), FILE], key="keep_prac_kind", format_func=_format_title
     )
     if kind == DRAWN:
         return _draw_exercise()
@@ -99,12 +99,17 @@ def _format_title(kind: str) -> str:
 
 def _draw_exercise() -> Exercise | None:
     left, middle, right = st.columns(3)
-    level = left.selectbox("Level", list(LEVELS), key="prac_level", format_func=lambda n: f"{n}: {LEVELS[n].told}")
+    level = left.selectbox("Level", list(LEVELS), key="keep_prac_level", format_func=lambda n: f"{n}: {LEVELS[n].told}")
     seed = middle.number_input(
-        "Number", 0, LARGEST_SEED, 1, key="prac_seed", help="the same level and number make the same exercise, anywhere"
+        "Number",
+        0,
+        LARGEST_SEED,
+        1,
+        key="keep_prac_seed",
+        help="the same level and number make the same exercise, anywhere",
     )
     names = [USUAL_SCENARIO, *(n for n in list_shipped_scenarios() if n != USUAL_SCENARIO)]
-    scenario = right.selectbox("Scenario", names, key="prac_scenario", help="shipped ones, all invented")
+    scenario = right.selectbox("Scenario", names, key="keep_prac_scenario", help="shipped ones, all invented")
     e = draw_exercise(level, int(seed), scenario)
     st.caption(f"To share it: exercise {e.code}.")
     return e
@@ -141,18 +146,20 @@ def _moves(a: Attempt) -> None:
     reading, mending = st.columns(2, gap="medium")
     with reading:
         st.subheader("Read")
-        name = st.selectbox("Reading", list(a.tests), key="prac_take", format_func=partial(_describe_reading, a))
+        name = st.selectbox("Reading", list(a.tests), key="keep_prac_take", format_func=partial(_describe_reading, a))
         st.caption(f"{_sentence(a.tests[name].how)} {_sentence(sheet.format_where(a.tests[name]))}")
         st.button("Take it", key="do_take", type="primary", on_click=_make, args=(a.exercise, take_reading(name)))
     with mending:
         st.subheader("Mend")
-        at = st.selectbox("Hand", list(a.adjustments), key="prac_hand", format_func=partial(_describe_adjustment, a))
+        at = st.selectbox(
+            "Hand", list(a.adjustments), key="keep_prac_hand", format_func=partial(_describe_adjustment, a)
+        )
         hand = a.adjustments[at]
         right = sheet.format_right_adjustment(a, hand, get_state().inches)
         st.caption(f"{_sentence(hand.told)}{f' As it should be: {right}.' if right else ''}")
         st.text_input(
             "To" if right else "By",
-            key="prac_value",
+            key="keep_prac_value",
             placeholder=sheet.format_reach(hand, get_state().inches),
             max_chars=30,
         )
@@ -177,7 +184,7 @@ def _describe_adjustment(a: Attempt, at: str) -> str:
 
 
 def _make_repair(e: Exercise, at: str) -> None:
-    typed = st.session_state["prac_value"].strip()
+    typed = st.session_state["keep_prac_value"].strip()
     try:
         move = make_repair(at, typed)
     except InputError as error:
@@ -185,7 +192,7 @@ def _make_repair(e: Exercise, at: str) -> None:
         return
     _make(e, move)
     if FAULT not in st.session_state:
-        st.session_state["prac_value"] = ""
+        st.session_state["keep_prac_value"] = ""
 
 
 def _notebook(a: Attempt) -> None:
@@ -203,7 +210,7 @@ def _submit(a: Attempt) -> None:
     left, right = st.columns([3, 1], vertical_alignment="bottom")
     count = a.exercise.count
     names = left.multiselect(
-        "Cause" if count == 1 else "Causes, both", list(a.causes), key="prac_cause", max_selections=count,
+        "Cause" if count == 1 else "Causes, both", list(a.causes), key="keep_prac_cause", max_selections=count,
         format_func=a.causes.__getitem__,
     )  # fmt: skip
     right.button(
@@ -222,7 +229,7 @@ def _finish(e: Exercise, names: tuple[str, ...]) -> None:
 def _again(e: Exercise) -> None:
     st.session_state[ATTEMPTS].pop(e, None)
     st.session_state.pop(FAULT, None)
-    st.session_state["prac_cause"] = []
+    st.session_state["keep_prac_cause"] = []
 
 
 def _show_mark(a: Attempt, mark: Mark) -> None:

@@ -68,18 +68,18 @@ def show_page() -> None:
 def _ask_map_request(unit: ActionUnit) -> MapRequest | None:
     left, middle, right = st.columns(3)
     names = list(RAIL_CONTROLS)
-    across = left.selectbox("Across the map", names, format_func=_title, key="map_across")
-    st.session_state.setdefault("map_up", names[1])
-    up = middle.selectbox("Up the map", names, format_func=_title, key="map_up")
-    st.session_state.setdefault("map_span", 3.0)
-    st.session_state.setdefault("map_cells", 7)
+    across = left.selectbox("Across the map", names, format_func=_title, key="keep_map_across")
+    st.session_state.setdefault("keep_map_up", names[1])
+    up = middle.selectbox("Up the map", names, format_func=_title, key="keep_map_up")
+    st.session_state.setdefault("keep_map_span", 3.0)
+    st.session_state.setdefault("keep_map_cells", 7)
     span = right.select_slider(
         "How far each way",
         [0.5 * i for i in range(1, 13)],
         format_func=lambda mm: format_reading_quantity(mm * MM, "mm"),
-        key="map_span",
+        key="keep_map_span",
     )
-    cells = right.slider("Places along each side", 3, 21, step=2, key="map_cells")
+    cells = right.slider("Places along each side", 3, 21, step=2, key="keep_map_cells")
     usual = rails.choose_targets(unit)
     wanted, fine = dict(usual), across != up
     if not fine:
@@ -88,7 +88,7 @@ def _ask_map_request(unit: ActionUnit) -> MapRequest | None:
         if name not in usual:
             continue
         shown = format_reading_quantity(usual[name], "mm")
-        text = column.text_input(name.replace("_", "-"), key=f"map_{name}", placeholder=shown, max_chars=30)
+        text = column.text_input(name.replace("_", "-"), key=f"keep_map_{name}", placeholder=shown, max_chars=30)
         try:
             wanted[name] = parse_quantity(text, LENGTH) if text.strip() else usual[name]
         except QuantityError as error:
@@ -109,7 +109,7 @@ def _map(unit: ActionUnit, q: MapRequest, say: results.Progress) -> tuple[tuple[
 def _show_map(work: Work, unit: ActionUnit, q: MapRequest, places: Sequence[Sequence[rails.Place]]) -> None:
     best = rails.find_best_places(places)
     reading = st.selectbox(
-        "Show", list(sheet.MAP_READINGS), 0, format_func=lambda n: sheet.MAP_READINGS[n][0], key="map_reading"
+        "Show", list(sheet.MAP_READINGS), 0, format_func=lambda n: sheet.MAP_READINGS[n][0], key="keep_map_reading"
     )
     reasons = sheet.assign_letters(places)
     top_down = list(reversed(places))

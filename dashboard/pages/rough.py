@@ -43,8 +43,16 @@ def show_page() -> None:
         "The unit on the bench, put together roughly: every screw, stop and paper and the spring are off. Set one "
         "thing at a time, in any order, until every reading is right. Each step takes its minutes and disturbs others."
     )
-    seed = int(st.number_input("Rough unit number", 0, LARGEST_SEED, 3, key="rough_seed", help="the same number makes "
-                               "the same rough unit, here and elsewhere"))  # fmt: skip
+    seed = int(
+        st.number_input(
+            "Rough unit number",
+            0,
+            LARGEST_SEED,
+            3,
+            key="keep_rough_seed",
+            help="the same number makes the same rough unit, here and elsewhere",
+        )
+    )
     try:
         begun = _start_path(work, seed)
     except InputError as error:
@@ -98,10 +106,10 @@ def _reading_table(mine: RegulationPath) -> None:
 
 def _step(mine: RegulationPath) -> None:
     left, right = st.columns(2)
-    what = left.selectbox("What to set", WAYS, key="rough_what", format_func=_format_way)
+    what = left.selectbox("What to set", WAYS, key="keep_rough_what", format_func=_format_way)
     name = lesson.parse_step(what).sets[0]
     right.text_input(
-        "To", key="rough_to", placeholder=format_target_value(name, mine.rough.targets[name]), max_chars=30,
+        "To", key="keep_rough_to", placeholder=format_target_value(name, mine.rough.targets[name]), max_chars=30,
         help="with its unit; nothing: what it should be",
     )  # fmt: skip
     hand = lesson.get_adjustment(lesson.parse_step(what))
@@ -124,7 +132,7 @@ def _format_way(what: str) -> str:
 
 def _do_step() -> None:
     """One step more, as it was chosen and typed."""
-    mine, what, typed = _path(), st.session_state["rough_what"], st.session_state["rough_to"].strip()
+    mine, what, typed = _path(), st.session_state["keep_rough_what"], st.session_state["keep_rough_to"].strip()
     st.session_state.pop(FAULT, None)
     made = lesson.parse_step(what)
     try:
@@ -133,7 +141,7 @@ def _do_step() -> None:
     except InputError as error:
         st.session_state[FAULT] = format_faults("This step was not done.", error)
         return
-    st.session_state["rough_to"] = ""
+    st.session_state["keep_rough_to"] = ""
     _store_path(mine)
     if mine.finished and st.session_state.get(NOTED_KEY) != st.session_state[PATH][0]:
         st.session_state[NOTED_KEY] = st.session_state[PATH][0]

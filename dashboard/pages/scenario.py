@@ -30,8 +30,8 @@ def _open() -> None:
     s = get_state()
     names = list(list_shipped_scenarios())
     at = names.index(s.work.base) if s.work.base in names and not s.work.text else None
-    st.selectbox("A shipped scenario", names, index=at, key="shipped", placeholder="choose one", help=INVENTED)
-    st.button("Open it", on_click=_open_shipped, key="open_shipped", disabled=not st.session_state["shipped"])
+    st.selectbox("A shipped scenario", names, index=at, key="keep_shipped", placeholder="choose one", help=INVENTED)
+    st.button("Open it", on_click=_open_shipped, key="open_shipped", disabled=not st.session_state["keep_shipped"])
     st.caption(INVENTED)
     st.file_uploader(
         "A scenario file of your own (TOML)", key="upload", on_change=_upload, max_upload_size=1,
@@ -40,14 +40,14 @@ def _open() -> None:
     if "upload" in s.faults:
         st.error(s.faults["upload"])
     with st.expander("Restore a saved state"):
-        st.text_area("Text of a saved state, or a whole link", key="code", height=80)
+        st.text_area("Text of a saved state, or a whole link", key="keep_code", height=80)
         st.button("Restore it", on_click=_restore, key="restore")
         if "code" in s.faults:
             st.error(s.faults["code"])
 
 
 def _open_shipped() -> None:
-    change_work(Work(st.session_state["shipped"]))
+    change_work(Work(st.session_state["keep_shipped"]))
 
 
 def _upload() -> None:
@@ -64,7 +64,7 @@ def _upload() -> None:
 
 
 def _restore() -> None:
-    s, text = get_state(), st.session_state["code"].strip()
+    s, text = get_state(), st.session_state["keep_code"].strip()
     try:
         restore_saved(decode_state(text.split(f"{LINK}=")[-1]))
         s.faults.pop("code", None)

@@ -103,8 +103,8 @@ def _open_upload() -> None:
 def _store_table(table: BenchTable) -> None:
     """Another sheet."""
     _start_editor(table)
-    st.session_state["record_every"] = table.every
-    for key in (FAULT, "record_low", "record_high"):
+    st.session_state["keep_record_every"] = table.every
+    for key in (FAULT, "keep_record_low", "keep_record_high"):
         st.session_state.pop(key, None)
 
 
@@ -122,7 +122,7 @@ def _cells() -> BenchSheet | None:
     st.subheader(escape_text(now.about.title))
     if now.about.invented:
         st.caption("Invented: no such piano exists.")
-    every = st.toggle("Every column", key="record_every", help="those that no note has too, to be filled in")
+    every = st.toggle("Every column", key="keep_record_every", help="those that no note has too, to be filled in")
     if f"cells_{st.session_state[EDITOR]}" not in st.session_state:  # the page was left meanwhile
         _start_editor(now)
     if (now.inches, now.every) != (get_state().inches, every):
@@ -151,12 +151,14 @@ def _cells() -> BenchSheet | None:
 def _section(held: BenchSheet) -> ShownSection | None:
     keys = [r.key_number for r in held.rows]
     left, right = st.columns(2)
-    low = int(left.number_input("From note", 1, 88, min(keys), key="record_low", help="1 the lowest, 88 the highest"))
-    high = int(right.number_input("To note", 1, 88, max(keys), key="record_high"))
+    low = int(
+        left.number_input("From note", 1, 88, min(keys), key="keep_record_low", help="1 the lowest, 88 the highest")
+    )
+    high = int(right.number_input("To note", 1, 88, max(keys), key="keep_record_high"))
     goal = _ask_goal(keys[len(keys) // 2])
     look = st.checkbox("Fit what was not measured, and look for notes that stand out (half a minute more)", True,
-                       key="record_look")  # fmt: skip
-    fast = st.checkbox("Repetition too (a second a note)", False, key="record_repetition")
+                       key="keep_record_look")  # fmt: skip
+    fast = st.checkbox("Repetition too (a second a note)", False, key="keep_record_repetition")
     if low > high:
         st.error(f"From note = {low}, above {high}; allowed: the lower note first; change the two over.")
         return None
@@ -176,7 +178,7 @@ def _ask_goal(key: int) -> dict[str, float] | None:
         for target in TARGETS:
             usual = format_target(target, find_usual_target(key)[target], get_state().inches)
             typed = st.text_input(
-                sheet.find_title(target), key=f"record_{target}", placeholder=f"{usual} (at {key})", max_chars=30,
+                sheet.find_title(target), key=f"keep_record_{target}", placeholder=f"{usual} (at {key})", max_chars=30,
                 help="with its unit; nothing: the usual of that part of the compass",
             )  # fmt: skip
             try:

@@ -17,11 +17,8 @@ KEY = "state"
 LINK = "s"
 """Name in the address under which a link carries a saved state."""
 MOST_UNDO = 200
-CHOICES = (
-    "aim_", "map_", "repin_", "diag_", "school", "section", "compare_with", "code", "lesson_", "rough_", "prac_",
-    "record_", "photo_",
-)  # fmt: skip
-"""Beginnings of the keys under which pages keep what was typed and chosen there."""
+KEPT = "keep_"
+"""Beginning of the keys of widgets whose value stays when the page is left; a button's key has another."""
 
 
 @dataclass
@@ -69,7 +66,7 @@ def keep_choices() -> None:
     to what it was under the hand of a person who goes on typing meanwhile.
     """
     for key in st.session_state:
-        if str(key).startswith(CHOICES):
+        if str(key).startswith(KEPT):
             with suppress(StreamlitAPIException):
                 st.session_state[key] = st.session_state[key]
 

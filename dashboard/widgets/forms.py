@@ -38,7 +38,7 @@ def show_forms() -> None:
         "scenario. Values marked “assumed” are defaults that nobody measured."
     )
     all_of_them = list_sections()
-    name = st.selectbox("Section", list(all_of_them), key="section", format_func=lambda n: n.replace(".", ": "))
+    name = st.selectbox("Section", list(all_of_them), key="keep_section", format_func=lambda n: n.replace(".", ": "))
     leaves = s.work.leaves
     values = _compute_values(leaves)
     left, right = st.columns(2)

@@ -77,7 +77,9 @@ def _show_outliers(found: Section, inches: bool) -> None:
 
 def _over_the_notes(shown: ShownSection) -> None:
     readings = {s.name: s for s in sheet.list_section_readings()}
-    name = st.selectbox("Over the notes", list(readings), key="record_shown", format_func=lambda n: readings[n].title)
+    name = st.selectbox(
+        "Over the notes", list(readings), key="keep_record_shown", format_func=lambda n: readings[n].title
+    )
     s = readings[name]
     show_cached_figure(
         (shown.asked, name), lambda: _draw_over_notes(shown.found, s), "over_notes",
@@ -100,7 +102,7 @@ def _show_note(shown: ShownSection) -> SectionNote:
     by_key = {n.key_number: n for n in found.notes}
     read = [n.key_number for n in found.notes if n.row is not None]
     st.subheader("One note")
-    key = st.selectbox("Note", read or list(by_key), key="record_note", format_func=format_key)
+    key = st.selectbox("Note", read or list(by_key), key="keep_record_note", format_func=format_key)
     note = by_key[key]
     if rows := build_step_rows(note, inches):
         st.markdown(f"In this order: {load_orders()[ORDER].title.lower()}. In brackets what is expected, not read.")

@@ -69,7 +69,7 @@ def predict(args: argparse.Namespace) -> int:
     """The main job."""
     from sim.report import predict as report
     from sim.report.drawing import figures
-    from sim.report.formats import json_text, tables
+    from sim.report.formats import json_text
 
     figure = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
     unit = _load_set_up(args)
@@ -80,7 +80,7 @@ def predict(args: argparse.Namespace) -> int:
     elif args.csv:
         print(report.format_csv(found, unit), end="")
     else:
-        screen.print_parts(tables.build_prediction_tables(found, unit, inches_first=args.inches))
+        screen.print_parts(report.build_prediction_tables(found, unit, inches_first=args.inches))
     if figure is not None:
         _draw(figure, unit, found)
     return ExitCode.FINE if found.plays else ExitCode.CANNOT_PLAY
@@ -100,7 +100,8 @@ def strike(args: argparse.Namespace) -> int:
     from sim.bench.predict import list_touches
     from sim.bench.rest_pose import settle_at_rest
     from sim.bench.strike import play_touch
-    from sim.report.formats import json_text, tables, traces
+    from sim.report import predict as report
+    from sim.report.formats import json_text, traces
 
     path = screen.check_out_file(args.traces, traces.SUFFIXES, "--traces")
     unit = _load_set_up(args)
@@ -118,10 +119,10 @@ def strike(args: argparse.Namespace) -> int:
         print(json_text.format_json({**body, "assumed": list(unit.assumed)}))
     else:
         screen.print_parts(
-            tables.format_head(unit, outcome),
-            tables.build_strikes_table(blows),
-            tables.build_events_table(blows),
-            tables.format_assumed(unit.assumed),
+            report.format_head(unit, outcome),
+            report.build_strikes_table(blows),
+            report.build_events_table(blows),
+            report.format_assumed(unit.assumed),
         )
     if path is not None:
         named = [(blow.touch, traces.tabulate_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
@@ -133,7 +134,8 @@ def weigh(args: argparse.Namespace) -> int:
     """Settings and touch weights."""
     from sim.bench import slow_press
     from sim.bench.rest_pose import settle_at_rest
-    from sim.report.formats import json_text, tables, traces
+    from sim.report import predict as report
+    from sim.report.formats import json_text, traces
     from sim.report.formats.reading_rows import KeyPosition, list_rows
 
     path = screen.check_out_file(args.traces, traces.SUFFIXES, "--traces")
@@ -148,14 +150,14 @@ def weigh(args: argparse.Namespace) -> int:
     else:
         place = KeyPosition.of(unit)
         screen.print_parts(
-            tables.format_head(unit, outcome, pressed.reason),
-            tables.build_readings_table(
+            report.format_head(unit, outcome, pressed.reason),
+            report.build_readings_table(
                 "Settings",
-                tables.drop_missing_parts(list_rows(settings, "settings", place), unit),
+                report.drop_missing_parts(list_rows(settings, "settings", place), unit),
                 inches_first=args.inches,
             ),
-            tables.build_readings_table("Touch", list_rows(weights, "touch", place)),
-            tables.format_assumed(unit.assumed),
+            report.build_readings_table("Touch", list_rows(weights, "touch", place)),
+            report.format_assumed(unit.assumed),
         )
     if path is not None and curve is not None:
         _write(path, traces.tabulate_slow_press(curve))
@@ -166,7 +168,8 @@ def weigh(args: argparse.Namespace) -> int:
 
 def repeat(args: argparse.Namespace) -> int:
     """Coming back and repetition."""
-    from sim.report.formats import json_text, tables, traces
+    from sim.report import predict as report
+    from sim.report.formats import json_text, traces
     from sim.report.formats.reading_rows import KeyPosition
 
     path = screen.check_out_file(args.traces, traces.SUFFIXES, "--traces")
@@ -178,8 +181,8 @@ def repeat(args: argparse.Namespace) -> int:
         body = {"unit": unit.name, "outcome": outcome, "repetition": json_text.build_repetition_document(found)}
         print(json_text.format_json({**body, "assumed": list(unit.assumed)}))
     else:
-        parts = tables.build_repetition_tables(found, KeyPosition.of(unit))
-        screen.print_parts(tables.format_head(unit, outcome), *parts, tables.format_assumed(unit.assumed))
+        parts = report.build_repetition_tables(found, KeyPosition.of(unit))
+        screen.print_parts(report.format_head(unit, outcome), *parts, report.format_assumed(unit.assumed))
     if path is not None:
         _write(path, traces.tabulate_repetition(found))
     return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
@@ -193,13 +196,13 @@ def _write(path: Path, columns: Columns) -> None:
 
 def validate(args: argparse.Namespace) -> int:
     """Check the file only."""
-    from sim.report.formats import tables
+    from sim.report import predict as report
 
     unit = load_unit(args)
     kind = "sharp" if unit.key.sharp else "natural"
     screen.print_parts(
         Text(f"{args.scenario}: sound. {unit.name} (key {unit.key_number}, {kind})."),
-        tables.format_assumed(unit.assumed),
+        report.format_assumed(unit.assumed),
     )
     return ExitCode.FINE
 

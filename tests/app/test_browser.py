@@ -206,7 +206,7 @@ def test_long_work_is_stopped_by_its_button(visit: Visit) -> None:
 
 def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
     visit.open("rails")
-    cells = visit.page.locator(".st-key-map_cells").get_by_role("slider")
+    cells = visit.page.locator(".st-key-keep_map_cells").get_by_role("slider")
     cells.focus()
     visit.page.keyboard.press("Home")
     visit.page.get_by_text("3", exact=True).first.wait_for()

@@ -46,9 +46,11 @@ def filled(visit: Visit, name: str) -> Visit:
         return visit.open().computed()
     visit.open(name)
     if name == "rails":
-        visit.page.locator(".st-key-map_cells").get_by_role("slider").focus()
+        visit.page.locator(".st-key-keep_map_cells").get_by_role("slider").focus()
         visit.page.keyboard.press("Home")
-        expect(visit.page.locator(".st-key-map_cells").get_by_role("slider")).to_have_attribute("aria-valuetext", "3")
+        expect(visit.page.locator(".st-key-keep_map_cells").get_by_role("slider")).to_have_attribute(
+            "aria-valuetext", "3"
+        )
     if name in BEGUN:
         visit.begin(name)
     return visit.still()

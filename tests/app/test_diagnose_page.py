@@ -42,9 +42,9 @@ def found(texts: dict[str, str]) -> Diagnosis:
 def enter(bench: Bench, texts: dict[str, str]) -> Bench:
     for name, text in texts.items():
         if list_bench_tests()[name].words:
-            bench.choose(f"diag_{name}", text)
+            bench.choose(f"keep_diag_{name}", text)
         else:
-            bench.type(f"diag_{name}", text)
+            bench.type(f"keep_diag_{name}", text)
     return bench
 
 
@@ -63,7 +63,7 @@ def test_causes_are_those_of_the_python_interface_and_move_with_each_reading() -
     assert list(tables(bench)[0]["how likely"]) == [row["how likely"] for row in sheet.build_cause_rows(now)]
     assert list(tables(bench)[1]["test"]) == [row["test"] for row in sheet.build_next_test_rows(now)]
     more = {**SLUGGISH, "pinning_hammer": "4.5 gf"}
-    bench.type("diag_pinning_hammer", more["pinning_hammer"])
+    bench.type("keep_diag_pinning_hammer", more["pinning_hammer"])
     assert sheet.format_verdict(found(more)) in bench.words() and sheet.format_verdict(now) not in bench.words()
 
 
@@ -72,8 +72,8 @@ def test_nonsense_is_said_at_once_and_what_was_typed_stays() -> None:
     assert "the two were probably changed over" in bench.errors()
     assert not [b for b in bench.at.button if b.key == "begin_library"]
     bench.open("predict").open("diagnose")
-    assert bench.at.text_input(key="diag_down_weight").value == "20 gf"
-    bench.type("diag_down_weight", "60 gf")
+    assert bench.at.text_input(key="keep_diag_down_weight").value == "20 gf"
+    bench.type("keep_diag_down_weight", "60 gf")
     assert not bench.errors()
 
 
@@ -83,7 +83,7 @@ def test_action_out_makes_its_tests_cheaper() -> None:
 
     grid()
     bench = enter(Bench().open("diagnose"), SLUGGISH).press("begin_library")
-    bench.at.checkbox(key="diag_out").set_value(True)
+    bench.at.checkbox(key="keep_diag_out").set_value(True)
     bench.run()
     out = diagnose_evidence(grid(), parse_typed_readings(SLUGGISH, "readings", grid().library.tests), out=True)
     assert list(tables(bench)[1]["cost"]) == [row["cost"] for row in sheet.build_next_test_rows(out)]
@@ -96,14 +96,14 @@ def test_action_out_makes_its_tests_cheaper() -> None:
     ("note.toml", b'[readings]\nblow = "4.45 mm"\n', "44.5 mm?"),
 ])  # fmt: skip
 def test_a_sheet_that_is_handed_over_fills_the_fields(name: str, data: bytes, says: str) -> None:
-    bench = Bench().open("diagnose").type("diag_down_weight", "51 gf")
+    bench = Bench().open("diagnose").type("keep_diag_down_weight", "51 gf")
     bench.at.file_uploader(key="sheet_up").set_value((name, data, "text/plain"))
     bench.run()
     if says:
-        assert says in bench.errors() and bench.at.text_input(key="diag_down_weight").value == "51 gf"
+        assert says in bench.errors() and bench.at.text_input(key="keep_diag_down_weight").value == "51 gf"
     else:
-        assert bench.at.text_input(key="diag_down_weight").value == "60 gf"
-        assert bench.at.text_input(key="diag_up_weight").value == "13.5 gf"
+        assert bench.at.text_input(key="keep_diag_down_weight").value == "60 gf"
+        assert bench.at.text_input(key="keep_diag_up_weight").value == "13.5 gf"
 
 
 def test_suspected_fault_moves_beside_the_healthy_unit() -> None:

@@ -196,7 +196,7 @@ def test_a_killed_browser_ends_its_run(dashboard: Server, browser: Browser, tmp_
     doomed = browser.browser_type.launch(executable_path=find_browser(), args=[*BROWSER_FLAGS, mark])
     page = doomed.new_page()
     visit = Visit(page, dashboard.url).open("rails")
-    cells = page.locator(".st-key-map_cells").get_by_role("slider")
+    cells = page.locator(".st-key-keep_map_cells").get_by_role("slider")
     cells.focus()
     page.keyboard.press("End")
     expect(cells).to_have_value("21")

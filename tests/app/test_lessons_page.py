@@ -87,7 +87,7 @@ def bench() -> Bench:
 
 
 def chosen(bench: Bench, name: str) -> Bench:
-    return bench.choose("lesson_chosen", name)
+    return bench.choose("keep_lesson_chosen", name)
 
 
 def test_nothing_is_shown_before_it_is_foretold(bench: Bench) -> None:
@@ -144,7 +144,7 @@ def test_a_page_left_is_found_as_it_was(bench: Bench) -> None:
     assert "Tries so far: 1" in bench.words()
     chosen(bench, "drop")
     bench.open("scenario").open("lesson")
-    assert bench.at.selectbox(key="lesson_chosen").value == "drop"
+    assert bench.at.selectbox(key="keep_lesson_chosen").value == "drop"
     chosen(bench, "let-off")
     assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-1 mm"
     assert "Tries so far: 1" in bench.words()

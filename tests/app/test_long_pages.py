@@ -45,7 +45,7 @@ def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
 
     bench = Bench().open("orders")
     unit, steps = get_unit(Work()), orders.list_steps(orders.load_orders()["dip-fixed"], TARGETS)
-    bench.choose("school", "dip-fixed")
+    bench.choose("keep_school", "dip-fixed")
     path: list[orders.CompletedStep] = []
     for i, step in enumerate(steps[:3]):
         assert bench.at.subheader[0].value == f"Step {i + 1}: {step.say}"
@@ -72,18 +72,18 @@ def test_order_begins_again_and_ends() -> None:
 
     bench = Bench().open("orders").press("do_step").press("do_step").press("begin_again")
     assert bench.at.subheader[0].value.startswith("Step 1:") and not frames(bench)
-    for _ in orders.list_steps(orders.load_orders()[bench.at.selectbox(key="school").value], TARGETS):
+    for _ in orders.list_steps(orders.load_orders()[bench.at.selectbox(key="keep_school").value], TARGETS):
         bench.press("do_step")
     assert bench.at.subheader[0].value == "All steps are done"
     assert bench.at.button(key="do_step").disabled
 
 
 def test_order_aims_at_what_is_typed() -> None:
-    bench = Bench().open("orders").type("aim_let_off", "much")
+    bench = Bench().open("orders").type("keep_aim_let_off", "much")
     assert "cannot be read" in bench.errors() and not bench.at.get("progress")
     bench.open("predict").open("orders")
-    assert bench.at.text_input(key="aim_let_off").value == "much"
-    bench.type("aim_let_off", "3/32 in").choose("school", "dip-fixed")
+    assert bench.at.text_input(key="keep_aim_let_off").value == "much"
+    bench.type("keep_aim_let_off", "3/32 in").choose("keep_school", "dip-fixed")
     while "let-off" not in bench.at.subheader[0].value:
         bench.press("do_step")
     assert f"Aim: **{format_target('let_off', 3 / 32 * 25.4e-3)}**" in bench.words()
@@ -130,9 +130,9 @@ def test_order_and_comparison_in_inches() -> None:
 
 
 def test_other_unit_is_kept_drawn_and_put_on_the_bench() -> None:
-    bench = Bench().open("compare").choose("compare_with", "damped").press("ghost")
+    bench = Bench().open("compare").choose("keep_compare_with", "damped").press("ghost")
     assert bench.state.other == Work("damped")
-    bench.choose("compare_with", "the unit that was kept").press("begin_compare").press("swap")
+    bench.choose("keep_compare_with", "the unit that was kept").press("begin_compare").press("swap")
     assert bench.state.work == Work("damped")
     bench.press("keep")
     assert bench.state.other == Work("damped")
@@ -166,8 +166,8 @@ def test_a_job_that_fails_says_so_and_can_be_begun_again(page: str, monkeypatch:
 
 def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench = Bench().open("rails")
-    bench.at.slider(key="map_cells").set_value(3)
-    bench.at.select_slider(key="map_span").set_value(1.0)
+    bench.at.slider(key="keep_map_cells").set_value(3)
+    bench.at.select_slider(key="keep_map_span").set_value(1.0)
     bench.run().press("begin_map")
     unit = get_unit(Work())
     targets = rails.choose_targets(unit)
@@ -186,13 +186,13 @@ def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
 
 
 def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
-    bench = Bench().open("rails").choose("map_up", "wippen_rail_back")
+    bench = Bench().open("rails").choose("keep_map_up", "wippen_rail_back")
     assert "Name two different moves" in bench.errors()
-    bench.choose("map_up", "hammer_rail_up").type("map_blow", "wide")
+    bench.choose("keep_map_up", "hammer_rail_up").type("keep_map_blow", "wide")
     assert "'wide'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_map"]
     bench.open("predict").open("rails")
-    assert bench.at.text_input(key="map_blow").value == "wide"
-    bench.type("map_blow", "1 3/4 in")
+    assert bench.at.text_input(key="keep_map_blow").value == "wide"
+    bench.type("keep_map_blow", "1 3/4 in")
     assert not bench.errors() and bench.at.button(key="begin_map")
 
 
@@ -219,9 +219,9 @@ def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> No
     assert own.budget is not None and own.touch.friction is not None
     assert table.loc["hammer centre", "felt, gf"] == f"{own.budget.felt('hammer') / (1e-3 * GRAVITY):.1f}"
     assert float(table.loc["all of it", "felt, gf"]) == pytest.approx(own.touch.friction / (1e-3 * GRAVITY), abs=0.4)
-    bench.type("repin_force", "many")
+    bench.type("keep_repin_force", "many")
     assert "'many'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_repin"]
-    bench.type("repin_force", "4 gf").press("begin_repin")
+    bench.type("keep_repin_force", "4 gf").press("begin_repin")
     brought = frames(bench)[1].set_index("reading")
     fresh = sim.predict(
         get_unit(Work().with_control("friction_hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))

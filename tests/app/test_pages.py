@@ -34,6 +34,45 @@ def test_page_opens(bench: Bench, page: str) -> None:
     assert not bench.errors()
 
 
+LISTS = ("selectbox", "radio", "multiselect", "select_slider")
+FIELDS = (*LISTS, "slider", "number_input", "text_input", "toggle", "checkbox")
+
+
+def change_field(field: Any) -> None:
+    """Set a field of a page to something else than it holds, as far as it lets itself be set."""
+    if field.type == "multiselect":
+        field.set_value(field.options[:1])
+    elif field.type == "select_slider":
+        field.set_value(float(field.options[0].split()[0]))
+    elif field.type in LISTS:
+        field.set_value(field.options[(field.index or 0) - 1])
+    elif field.type == "slider" or field.type == "number_input":
+        field.set_value(field.value + field.step if field.value + field.step <= field.max else field.min)
+    elif field.type == "text_input":
+        field.set_value("1 mm")
+    else:
+        field.set_value(not field.value)
+
+
+def list_own_fields(bench: Bench) -> dict[str, Any]:
+    """Fields of the page that is open, by key, but those of the frame and the sliders, which the work itself holds."""
+    fields = [f for kind in FIELDS for f in bench.at.main.get(kind) if not f.disabled]
+    return {f.key: f for f in fields if f.key and not f.key.startswith(("slide_", "type_"))}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_what_was_chosen_on_a_page_is_kept_when_one_comes_back(bench: Bench, page: str) -> None:
+    """Every slider, list, switch and text of every page: a new page's too."""
+    bench.open(page)
+    for key in list_own_fields(bench):  # one after the other: a choice may change what else there is to choose
+        if key in (fields := list_own_fields(bench)):
+            change_field(fields[key])
+            bench.run()
+    left = {key: field.value for key, field in list_own_fields(bench).items()}
+    bench.open("photograph" if page != "photograph" else "scenario").open(page)
+    assert {key: field.value for key, field in list_own_fields(bench).items()} == left
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_page_says_what_is_wrong_with_a_scenario_that_cannot_be_set_up(page: str) -> None:
     """Targets that contradict: the file is fine, the unit is not."""
@@ -155,7 +194,7 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
         bench.slide("spring", value)
         seen.append(bench.state.work)
         readings.append(bench.cards())
-    bench.open("scenario").choose("shipped", "damped").press("open_shipped").open("predict")
+    bench.open("scenario").choose("keep_shipped", "damped").press("open_shipped").open("predict")
     seen.append(bench.state.work)
     readings.append(bench.cards())
     for i in (2, 1, 0):
@@ -275,7 +314,7 @@ def test_every_field_that_is_given_shows_what_can_be_typed_again() -> None:
     bench = Bench().open("scenario")
     shown = 0
     for section in list_sections():
-        bench.choose("section", section)
+        bench.choose("keep_section", section)
         for box in bench.at.text_input:
             if (box.key or "").startswith("field_") and box.value:
                 path = box.key.removeprefix("field_")

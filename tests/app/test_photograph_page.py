@@ -72,17 +72,17 @@ def test_the_page_gives_what_the_python_interface_gives_and_takes_it_over(bench:
 
 def test_what_was_told_is_read_again_and_nonsense_is_said(bench: Bench) -> None:
     bench.press("demo_photo").press("click_photo")
-    bench.type("photo_width", "260 mm")
+    bench.type("keep_photo_width", "260 mm")
     assert "Nothing is read from this picture" in bench.errors()
-    bench.type("photo_width", "9 29/64 in")
+    bench.type("keep_photo_width", "9 29/64 in")
     assert not bench.errors() and len(shown(bench)) == 28
     for field, text in (("width", "wide"), ("rule", "0 mm, 1 kg"), ("click", "a lot"), ("distance", "")):
-        before = bench.at.session_state[f"photo_{field}"]
-        bench.type(f"photo_{field}", text)
+        before = bench.at.session_state[f"keep_photo_{field}"]
+        bench.type(f"keep_photo_{field}", text)
         assert "This cannot be used as it stands" in bench.errors() and not bench.at.dataframe, field
-        bench.type(f"photo_{field}", before)
-    bench.choose("photo_origin", "wippen.centre")
-    assert bench.at.text_input(key="photo_x").value.startswith("188.4")
+        bench.type(f"keep_photo_{field}", before)
+    bench.choose("keep_photo_origin", "wippen.centre")
+    assert bench.at.text_input(key="keep_photo_x").value.startswith("188.4")
     assert shown(bench).loc["wippen.centre", "± (standard)"] == "0.00"
     bench.switch("inches_toggle", True)
     assert set(shown(bench)["unit"]) == {"in", "deg"}

@@ -17,24 +17,24 @@ TOLD = "Hidden was"
 
 def opened(level: int = 1, seed: int = 1) -> Bench:
     page = Bench().open("practice")
-    page.at.selectbox(key="prac_level").set_value(level)
-    page.at.number_input(key="prac_seed").set_value(seed)
+    page.at.selectbox(key="keep_prac_level").set_value(level)
+    page.at.number_input(key="keep_prac_seed").set_value(seed)
     page.run()
     return page
 
 
 def taken(page: Bench, *names: str) -> Bench:
     for name in names:
-        page.choose("prac_take", name).press("do_take")
+        page.choose("keep_prac_take", name).press("do_take")
     return page
 
 
 def mended(page: Bench, at: str, value: str) -> Bench:
-    return page.choose("prac_hand", at).type("prac_value", value).press("do_mend")
+    return page.choose("keep_prac_hand", at).type("keep_prac_value", value).press("do_mend")
 
 
 def handed_in(page: Bench, *names: str) -> Bench:
-    page.at.multiselect(key="prac_cause").set_value(list(names))
+    page.at.multiselect(key="keep_prac_cause").set_value(list(names))
     return page.run().press("hand_in")
 
 
@@ -65,7 +65,7 @@ def test_what_is_hidden_is_not_in_the_page_before_it_is_handed_in() -> None:
     told = page.words() + "".join(str(e.value) for e in page.at.dataframe)
     assert not any(line in told for line in truth)
     shown = [c.options for c in page.at.get("multiselect")]
-    assert made.hidden.names[0] not in str(page.at.session_state["prac_take"])
+    assert made.hidden.names[0] not in str(page.at.session_state["keep_prac_take"])
     assert len(shown[0]) == len(Attempt(parse_code("2-7")).causes)  # the list of all, in the catalogue's order
 
 
@@ -86,7 +86,7 @@ def test_a_mend_that_cannot_be_is_said_and_costs_nothing(at: str, typed: str, sa
 
 
 def test_an_exercise_from_a_file() -> None:
-    page = Bench().open("practice").choose("prac_kind", "from a file")
+    page = Bench().open("practice").choose("keep_prac_kind", "from a file")
     text = 'owner = "*Ouch*"\nlevel = 1\n[[fault]]\nname = "tight-key"\nseverity = 0.8\n'
     page.upload("mine.toml", text.encode(), "exercise_up")
     assert "*Ouch*" in page.words() and not page.errors()
@@ -100,7 +100,7 @@ def test_an_exercise_from_a_file() -> None:
 
 @pytest.mark.parametrize("name", exercise_files.list_exercises())
 def test_shipped_exercises_are_there(name: str) -> None:
-    page = Bench().open("practice").choose("prac_kind", name)
+    page = Bench().open("practice").choose("keep_prac_kind", name)
     assert exercise_files.load_exercise(name).owner in page.words() and not page.errors()
 
 

@@ -63,8 +63,8 @@ def now(bench: Bench) -> BenchTable:
 
 def worked_out(bench: Bench) -> Bench:
     bench.upload("two.csv", sheet_file(), "up_record")
-    bench.at.checkbox(key="record_look").set_value(False)
-    bench.at.number_input(key="record_high").set_value(41)
+    bench.at.checkbox(key="keep_record_look").set_value(False)
+    bench.at.number_input(key="keep_record_high").set_value(41)
     return bench.press("begin_record")
 
 
@@ -72,7 +72,7 @@ def test_the_example_is_read_in_and_says_that_it_is_invented(bench: Bench) -> No
     bench.press("example_record")
     assert now(bench).about.invented and len(now(bench).read().rows) == 10
     assert any("Invented" in c.value for c in bench.at.caption)
-    assert bench.at.number_input(key="record_low").value == 28
+    assert bench.at.number_input(key="keep_record_low").value == 28
 
 
 def test_a_section_is_worked_out_shown_and_kept(bench: Bench) -> None:
@@ -91,7 +91,7 @@ def test_a_section_is_worked_out_shown_and_kept(bench: Bench) -> None:
 
 
 def test_what_cannot_be_asked_is_told_and_nothing_is_begun(bench: Bench) -> None:
-    bench.upload("two.csv", sheet_file(), "up_record").type("record_blow", "4 mm")
+    bench.upload("two.csv", sheet_file(), "up_record").type("keep_record_blow", "4 mm")
     assert "25 to 65 mm" in bench.errors()
     assert not [b for b in bench.at.button if b.key == "begin_record"]
 
@@ -140,7 +140,7 @@ def test_units_and_columns_of_the_table_change_and_what_stands_in_it_stays(bench
     bench.switch("inches_toggle", True)
     assert "blow (in)" in now(bench).head
     assert now(bench).read().rows[0].numbers["blow"] == pytest.approx(45e-3, abs=0.0005 * 25.4e-3)
-    bench.switch("record_every", True)
+    bench.switch("keep_record_every", True)
     assert {"down_weight (gf)", "leads", "remark"} <= set(now(bench).head)
     bench.open("predict").open("section")
     assert "down_weight (gf)" in now(bench).head and len(now(bench).read().rows) == 2

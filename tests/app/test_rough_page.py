@@ -28,8 +28,8 @@ def bench() -> Bench:
 
 
 def set_it(bench: Bench, what: str, to: str = "") -> Bench:
-    bench.at.selectbox(key="rough_what").set_value(what)
-    bench.at.text_input(key="rough_to").set_value(to)
+    bench.at.selectbox(key="keep_rough_what").set_value(what)
+    bench.at.text_input(key="keep_rough_to").set_value(to)
     return bench.press("do_rough")
 
 
@@ -83,7 +83,7 @@ def test_what_cannot_be_set_is_told_and_costs_nothing(bench: Bench) -> None:
     set_it(bench, "blow", "3 kg")
     assert "not a length" in bench.errors() and not path_of(bench).lines
     assert not set_it(bench, "blow").errors() and len(path_of(bench).lines) == 1
-    bench.at.number_input(key="rough_seed").set_value(4)
+    bench.at.number_input(key="keep_rough_seed").set_value(4)
     bench.run()
     assert path_of(bench).rough.seed == 4 and not path_of(bench).lines
     assert WAYS.count("aftertouch") == 1 and "aftertouch by blow" in WAYS

@@ -27,13 +27,13 @@ def link(bench: Bench) -> str:
 
 @pytest.mark.parametrize("name", list_shipped_scenarios())
 def test_shipped_scenario_is_opened(bench: Bench, name: str) -> None:
-    bench.choose("shipped", name).press("open_shipped")
+    bench.choose("keep_shipped", name).press("open_shipped")
     assert bench.state.work == Work(name)
     assert bench.at.selectbox(key="bench").value == name
 
 
 def test_good_edit_reaches_the_unit(bench: Bench) -> None:
-    bench.choose("section", "hammer").type("field_hammer.weight", "10.1 g")
+    bench.choose("keep_section", "hammer").type("field_hammer.weight", "10.1 g")
     assert bench.state.work.edits == (("hammer.weight", "10.1 g"),)
     assert bench.state.work.start().nominal["hammer.weight"] == pytest.approx(10.1e-3)
     box = bench.at.text_input(key="field_hammer.weight")
@@ -56,19 +56,19 @@ def test_good_edit_reaches_the_unit(bench: Bench) -> None:
 )
 def test_bad_edit_is_named_and_kept(bench: Bench, path: str, typed: str, words: list[str]) -> None:
     """Field, value and allowed range, through a page change; what is on the bench stays."""
-    bench.choose("section", "hammer").type(f"field_{path}", typed)
+    bench.choose("keep_section", "hammer").type(f"field_{path}", typed)
     for _ in range(2):
         assert bench.state.work == Work()
         assert bench.at.text_input(key=f"field_{path}").value == typed
         assert all(word in bench.errors() for word in words), bench.errors()
         assert f"1 typed value waits to be mended: {path}" in bench.words()
-        bench.open("predict").open("scenario").choose("section", "hammer")
+        bench.open("predict").open("scenario").choose("keep_section", "hammer")
     bench.type(f"field_{path}", "9.5 g")
     assert not bench.errors() and bench.state.work.edits == ((path, "9.5 g"),)
 
 
 def test_messages_are_those_of_the_command_line(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
-    bench.choose("section", "hammer").type("field_hammer.weight", "94 kg")
+    bench.choose("keep_section", "hammer").type("field_hammer.weight", "94 kg")
     assert main(["predict", "concert-grand-natural", "--set", "hammer.weight=94 kg"]) == 2
     told = " ".join("".join(capsys.readouterr()).split())
     (error,) = bench.errors().splitlines()
@@ -78,7 +78,7 @@ def test_messages_are_those_of_the_command_line(bench: Bench, capsys: pytest.Cap
 def test_values_that_contradict_alone_are_taken_together(bench: Bench) -> None:
     """One of two is refused and waits; with the other it is taken.  Taking one away again is refused."""
     box = "field_hammer."
-    bench.choose("section", "hammer").type(f"{box}cushion_place", "20 mm")
+    bench.choose("keep_section", "hammer").type(f"{box}cushion_place", "20 mm")
     before = bench.state.work
     bench.type(f"{box}knuckle_set", "24 mm")
     assert "hammer.knuckle_set" in bench.errors() and bench.state.work == before
@@ -133,7 +133,7 @@ def test_message_about_a_file_goes_when_another_is_opened(bench: Bench) -> None:
 
 
 def test_link_restores_the_very_state(bench: Bench) -> None:
-    bench.choose("section", "hammer").type("field_hammer.weight", "10.1 g").switch("inches_toggle", True)
+    bench.choose("keep_section", "hammer").type("field_hammer.weight", "10.1 g").switch("inches_toggle", True)
     bench.open("predict").slide("spring", 35.0).type("type_let_off", "2 mm")
     bench.at.get("button_group")[0].set_value("hard")
     bench.run()
@@ -148,7 +148,7 @@ def test_link_restores_the_very_state(bench: Bench) -> None:
 
 def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench) -> None:
     wanted = Saved(Work("treble").with_control("spring", 0.025), Work("damped"), True, "soft")
-    bench.at.text_area(key="code").set_value(f"http://127.0.0.1:8501/scenario?s={encode_state(wanted)}")
+    bench.at.text_area(key="keep_code").set_value(f"http://127.0.0.1:8501/scenario?s={encode_state(wanted)}")
     bench.press("restore")
     assert bench.state.work == wanted.work and bench.state.other == wanted.other
     bench.open("predict")
@@ -160,7 +160,7 @@ def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench)
 
 @pytest.mark.parametrize("code", ["nonsense", "?s=", "?s=AAAA", "§"])
 def test_link_that_is_none_is_refused_in_words(bench: Bench, code: str) -> None:
-    bench.at.text_area(key="code").set_value(code)
+    bench.at.text_area(key="keep_code").set_value(code)
     bench.press("restore")
     assert "Nothing was restored" in bench.errors() and bench.state.work == Work()
 

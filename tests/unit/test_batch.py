@@ -132,7 +132,7 @@ def test_parts_left_by_a_run_that_was_killed_are_taken_up(tmp_path: Path) -> Non
 
 def test_another_version_makes_its_rows_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     marks = {study().mark(row) for row in study().rows}
-    monkeypatch.setattr(fingerprint, "compute_version", lambda: "0.0.0+other")
+    monkeypatch.setattr(batch, "compute_version", lambda: "0.0.0+other")
     assert marks.isdisjoint(study().mark(row) for row in study().rows)
 
 

@@ -25,7 +25,7 @@ from sim.report import friction as budget
 from sim.report import predict, rails
 from sim.report.drawing import draw as drawing
 from sim.report.drawing import figures
-from sim.report.formats import frames, tables
+from sim.report.formats import frames
 from sim.report.formats.traces import format_cell, format_csv_lines
 from sim.scenario.load import loads
 from sim.studies.compare import Comparison, compare_units
@@ -92,7 +92,7 @@ def test_markup_in_a_name_is_printed_as_it_stands(made: Made, tell: Tell) -> Non
     tell(tried="the same name in the tables on a terminal", expected="the very text, one line")
     unit, both, lost, place = made.named(MARKUP)
     printed: Mapping[str, tuple[RenderableType, ...]] = {
-        "prediction": (tables.build_prediction_tables(made.prediction, unit),),
+        "prediction": (predict.build_prediction_tables(made.prediction, unit),),
         "comparison": (comparison.build_tables(both),),
         "friction": (budget.build_tables(replace(lost, own=replace(lost.own, budget=None))),),
         "rails": tuple(rails.build_tables(unit, MOVES, ((place,),), (place,), {}, {})),
@@ -139,13 +139,12 @@ def test_tables_of_a_unit_named_as_a_formula_hold_none(made: Made, tell: Tell) -
 
 SOURCES = [p for house in ("sim", "dashboard") for p in (Path(sim.__file__).parents[1] / house).rglob("*.py")]
 ONE_WAY = {
-    "cells are written in one place": (r"\.to_csv\(|csv\.writer\(|DictWriter|import writer", {"sheets/traces.py"}),
+    "cells are written in one place": (r"\.to_csv\(|csv\.writer\(|DictWriter|import writer", {"formats/traces.py"}),
     "files are written in known places": (
         r"\.write_text\(|\.write_bytes\(|\.savefig\(|write_table\(|open\([^)]*[\"'](w|a|x|r\+|rb\+)",
-        {"physics/generate_step.py", "unit/schema.py", "sheets/traces.py", "sheets/figures.py", "sheets/rails.py",
-         "sheets/batch_table.py", "sheets/record_folder.py", "sim/atomic_write.py", "sheets/evidence_figures.py",
-         "dashboard/widgets/figures.py",
-         "cli/diagnosis.py", "cli/evidence.py", "lessons/progress_file.py", "cli/screen.py"},
+        {"physics/generate_step.py", "fields/schema.py", "formats/traces.py", "drawing/figures.py", "report/rails.py",
+         "report/batch.py", "record/folder.py", "sim/atomic_write.py", "evidence/figures.py", "widgets/figures.py",
+         "cli/diagnose.py", "cli/evidence.py", "teaching/progress_file.py", "cli/screen.py"},
     ),
     "nothing of a file is run": (r"unsafe_allow_html|\beval\(|\bexec\(|pickle|yaml|os\.system|shell=True", set()),
 }  # fmt: skip

@@ -79,7 +79,7 @@ def prediction() -> Prediction:
 
 
 def shown(p: Prediction, unit: ActionUnit) -> str:
-    return render_plain(tables.build_prediction_tables(p, unit))
+    return render_plain(predict.build_prediction_tables(p, unit))
 
 
 # Usual ranges
