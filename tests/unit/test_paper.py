@@ -80,8 +80,8 @@ def test_what_lies_over_or_outside_is_noticed(x: float, y: float) -> None:
 
 def test_the_same_sheet_is_the_same_bytes_and_bears_no_date_unless_asked() -> None:
     code = (
-        "import sys; from sim.report.paper.pdf import pdf; from tests.printed import BLOCKS\n"
-        "sys.stdout.buffer.write(pdf('A', BLOCKS))"
+        "import sys; from sim.report.paper.pdf import make_pdf; from tests.printed import BLOCKS\n"
+        "sys.stdout.buffer.write(make_pdf('A', BLOCKS))"
     )
     made = [
         subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=os.environ | other, capture_output=True).stdout

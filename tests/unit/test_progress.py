@@ -40,13 +40,13 @@ import sys
 from datetime import datetime, timedelta
 from pathlib import Path
 from sim.teaching.progress import LessonDone, Progress
-from sim.teaching.progress_file import keep
+from sim.teaching.progress_file import merge_progress
 path, name, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 mine = Progress()
 print("begun", flush=True)
 for i in range(count):
     mine |= Progress.of(LessonDone(name=f"{name} {i}", date=datetime(2026, 3, 1) + timedelta(seconds=i), tries=i))
-    keep(path, mine)
+    merge_progress(path, mine)
 """
 
 
@@ -178,7 +178,7 @@ def test_killed_while_it_writes_the_file_is_a_whole_one(tmp_path: Path, tell: Te
         with write(path, f"turn {turn}", 10_000) as writer:
             before = path.read_bytes()
             while path.read_bytes() == before:
-                pass
+                assert writer.poll() is None, "it ended before it wrote"
             writer.send_signal(signal.SIGTERM if sys.platform == "win32" else signal.SIGKILL)
         sizes.append(len(parse_progress(path.read_bytes()).lessons))
         assert SOME.lessons[0] in parse_progress(path.read_bytes()).lessons

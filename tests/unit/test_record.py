@@ -55,7 +55,7 @@ from pathlib import Path
 from dataclasses import replace
 from sim.errors import InputError
 from sim.report.record.contents import File
-from sim.report.record.folder import keep, read_folder
+from sim.report.record.folder import read_folder, save_record
 path, name, count, done = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), 0
 print("begun", flush=True)
 while done < count:
@@ -63,7 +63,7 @@ while done < count:
     line = found.record.text("readings.csv") + f"{name}-{done}\\n"
     files = {**found.record.files, "readings.csv": File("readings", line.encode())}
     try:
-        keep(path, replace(found.record, files=files), found)
+        save_record(path, replace(found.record, files=files), found)
         done += 1
     except InputError as error:
         assert "changed since it was read" in str(error), error
