@@ -8,7 +8,6 @@ import os
 import re
 import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
@@ -17,9 +16,6 @@ from dashboard.session.work import Work, decode_state, format_scenario, load_wor
 from tests.app.numbers import check_printed, list_predicted
 from tests.app.unit_difference import list_differences
 from tests.app.visit import Visit, expect
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Dialog
 
 SCRIPT = "<img src=x onerror='window.hacked=1'><script>window.hacked=1</script>"
 PICTURE = "![a](http://example.org/a.png)"
@@ -30,9 +26,7 @@ NUMBER = re.compile(r"[+-]?\d[\d.]*(e[+-]?\d+)?")
 
 @pytest.fixture
 def at_files(visit: Visit) -> Visit:
-    """The page where files are opened; no dialog may come up there."""
-    dialogs: list[Dialog] = []
-    visit.page.on("dialog", lambda dialog: (dialogs.append(dialog), dialog.dismiss()))
+    """The page where files are opened."""
     return visit.open("scenario")
 
 

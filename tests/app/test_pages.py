@@ -13,13 +13,29 @@ from dashboard.session.work import Saved, Work, encode_state
 from sim.bench.readings import list_reading_fields
 from tests.app.numbers import check_printed, get_unit, list_predicted
 from tests.app.on_screen import Bench
+from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
 
 INCH = 25.4
 
 
 @pytest.fixture
-def bench() -> Bench:
+def bench(request: pytest.FixtureRequest) -> Bench:
+    """A bench; ``@EVERY_TIME_QUICK``: with quick readings alone in the fast tier, with all in the full one."""
+    return request.getfixturevalue("quick_bench") if getattr(request, "param", "") == "quick" else Bench()
+
+
+EVERY_TIME_QUICK = pytest.mark.parametrize("bench", split_tiers(["quick", "all"]), indirect=True)
+
+
+@pytest.fixture
+def quick_bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
+    """One on which readings that take longer never come: for what does not look at them."""
+    import streamlit
+
+    from dashboard.session import results
+
+    monkeypatch.setattr(results, "compute_prediction", lambda work, say: streamlit.stop())
     return Bench()
 
 
@@ -27,6 +43,7 @@ ALONE = ("scenario", "lesson", "practice", "section", "photograph")
 """Pages that are of use whatever the scenario on the bench."""
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("page", PAGES)
 def test_page_opens(bench: Bench, page: str) -> None:
     bench.open(page)
@@ -73,7 +90,7 @@ def test_what_was_chosen_on_a_page_is_kept_when_one_comes_back(bench: Bench, pag
     assert {key: field.value for key, field in list_own_fields(bench).items()} == left
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", split_tiers(PAGES))
 def test_page_says_what_is_wrong_with_a_scenario_that_cannot_be_set_up(page: str) -> None:
     """Targets that contradict: the file is fine, the unit is not."""
     work = Work().with_edit("targets.blow", "44.5 mm").with_edit("targets.dip", "8 mm")
@@ -91,7 +108,9 @@ def later() -> list[dict[str, Any]]:
     return [dict(meta) for record in SLOW_RECORDS.values() for meta in list_reading_fields(record).values()]
 
 
-@pytest.mark.parametrize("scenario", ["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
+@pytest.mark.parametrize(
+    "scenario", split_tiers(["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
+)
 def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
     """Naturals and sharps, with a damper, and of a note that does not play; with a slider moved."""
     from sim.report.formats.reading_rows import KeyPosition, list_remarks
@@ -119,12 +138,12 @@ def test_slider_changes_what_is_read(bench: Bench) -> None:
     assert check_printed(after, list_predicted(bench.state.work)) == len(before)
 
 
-@pytest.mark.parametrize("name", [n for n, c in CONTROLS.items() if c.gain])
-def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, name: str) -> None:
+@pytest.mark.parametrize("name", split_tiers(n for n, c in CONTROLS.items() if c.gain))
+def test_control_told_by_its_reading_brings_about_what_is_asked(quick_bench: Bench, name: str) -> None:
     """One move comes near; the slider stays at what was asked, and says beside it what came of it."""
     from dashboard.session import results
 
-    c = CONTROLS[name]
+    c, bench = CONTROLS[name], quick_bench
     asked = bench.at.slider(key=f"slide_{name}").value + 2 * bench.at.slider(key=f"slide_{name}").step
     start = results.compute_first_readings(Work().base, "", ())[c.settles]
     bench.slide(name, asked)
@@ -139,30 +158,37 @@ def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, na
 
 @pytest.mark.parametrize(
     ("name", "typed", "shown"),
-    [
-        ("blow", "1 3/4 in", "44.45"),
-        ("blow", "44.45 mm", "44.45"),
-        ("spring", "33.5 N·mm", "33.5"),
-        ("friction_hammer", "1.5 N·mm", "1.5"),
-        ("check_angle", "70 deg", "70.0"),
-        ("wippen_rail_up", "64.94 mm", "64.94"),
-    ],
+    split_tiers(
+        [
+            ("blow", "1 3/4 in", "44.45"),
+            ("blow", "44.45 mm", "44.45"),
+            ("spring", "33.5 N·mm", "33.5"),
+            ("friction_hammer", "1.5 N·mm", "1.5"),
+            ("check_angle", "70 deg", "70.0"),
+            ("wippen_rail_up", "64.94 mm", "64.94"),
+        ]
+    ),
 )
-def test_typed_value_is_taken(bench: Bench, name: str, typed: str, shown: str) -> None:
-    bench.type(f"type_{name}", typed)
+def test_typed_value_is_taken(quick_bench: Bench, name: str, typed: str, shown: str) -> None:
+    bench = quick_bench.type(f"type_{name}", typed)
     assert not bench.errors()
     assert bench.at.slider(key=f"slide_{name}").value == pytest.approx(float(shown), abs=0.0051)
     assert name in dict(bench.state.work.turned)
     assert bench.at.text_input(key=f"type_{name}").value == ""
 
 
-def test_typed_blow_of_an_inch_fraction_is_asked_for_to_the_micrometre(bench: Bench) -> None:
-    bench.type("type_blow", "1 3/4 in")
+def test_typed_blow_of_an_inch_fraction_is_asked_for_to_the_micrometre(quick_bench: Bench) -> None:
+    bench = quick_bench.type("type_blow", "1 3/4 in")
     assert dict(bench.state.work.asked)["blow"] == pytest.approx(1.75 * INCH * 1e-3, abs=1e-9)
 
 
-@pytest.mark.parametrize("typed", ["nonsense", "1 3/4", "44 kg", "900 mm", "=1+1", "<b>1 mm</b>", "1e999 mm", "nan mm"])
-def test_typed_nonsense_stays_with_its_reason_until_taken_back(bench: Bench, typed: str) -> None:
+NONSENSE = ("nonsense", "1 3/4", "44 kg", "900 mm", "nan mm", "=1+1", "<b>1 mm</b>", "1e999 mm")
+
+
+@pytest.mark.parametrize("typed", split_tiers(NONSENSE, 5))
+def test_typed_nonsense_stays_with_its_reason_until_taken_back(quick_bench: Bench, typed: str) -> None:
+    bench = quick_bench
+
     def stays() -> bool:
         kept = bench.at.text_input(key="type_blow").value == typed
         return kept and typed[:40] in bench.errors() and "type a value with its unit" in bench.errors()
@@ -178,7 +204,8 @@ def test_typed_nonsense_stays_with_its_reason_until_taken_back(bench: Bench, typ
     assert bench.state.work.turned == (("spring", pytest.approx(0.034)),)
 
 
-def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(bench: Bench) -> None:
+def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(quick_bench: Bench) -> None:
+    bench = quick_bench
     bench.type("type_blow", "much").type("type_blow", "44 mm")
     assert not bench.errors() and dict(bench.state.work.asked)["blow"] == pytest.approx(44e-3)
     bench.type("type_blow", "more").slide("blow", 45.0)
@@ -187,6 +214,7 @@ def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(bench: Bench) -> Non
     assert not bench.errors()
 
 
+@EVERY_TIME_QUICK
 def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
     seen = [bench.state.work]
     readings = [bench.cards()]
@@ -209,6 +237,7 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
     assert bench.at.button(key="redo").disabled
 
 
+@EVERY_TIME_QUICK
 def test_reset_of_one_and_of_all(bench: Bench) -> None:
     assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_spring").disabled
     first = bench.cards()
@@ -239,7 +268,8 @@ def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
     assert bench.cards()["blow_mm"].endswith(" mm")
 
 
-def test_friction_as_pinning_force_is_the_same_torque(bench: Bench) -> None:
+def test_friction_as_pinning_force_is_the_same_torque(quick_bench: Bench) -> None:
+    bench = quick_bench
     torque = bench.at.slider(key="slide_friction_hammer").value
     (pinning,) = (t for t in bench.at.toggle if t.label == "as pinning force")
     pinning.set_value(True)
@@ -254,14 +284,10 @@ def test_friction_as_pinning_force_is_the_same_torque(bench: Bench) -> None:
     assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(1.2e-3)
 
 
-def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, request: pytest.FixtureRequest) -> None:
     """While the slow readings are computed their places say so, beside the new quick ones."""
-    import streamlit
-
-    from dashboard.session import results
-
     old = bench.cards()
-    monkeypatch.setattr(results, "compute_prediction", lambda work, say: streamlit.stop())
+    request.getfixturevalue("quick_bench")  # from now on
     bench.slide("let_off", 2.5)
     assert set(bench.waiting()) == {str(reading["title"]) for reading in later()}
     assert not {"down_weight_gf", "limit_hz", "spring_rise_mm"} & bench.cards().keys()
@@ -308,6 +334,7 @@ def test_every_reading_opens_to_its_definition(bench: Bench) -> None:
     assert definitions and all(d.split(";")[0].replace("'", "&#x27;") in html for d in definitions)
 
 
+@pytest.mark.full
 def test_every_field_that_is_given_shows_what_can_be_typed_again() -> None:
     from dashboard.widgets.forms import list_sections
 
