@@ -138,7 +138,7 @@ def test_suspected_fault_moves_beside_the_healthy_unit() -> None:
 
 def test_a_healthy_note_is_fitted_and_put_on_the_bench() -> None:
     grid()
-    tests, true = list_bench_tests(), read_symptoms(get_unit(Work().with_control("friction_hammer", 1.25e-3)))
+    tests, true = list_bench_tests(), read_symptoms(get_unit(Work().with_control("friction.hammer", 1.25e-3)))
     first = {n: v for n, v in true.numbers.items() if tests[n].first and v is not None}
     texts = {n: f"{convert_si(v, tests[n].unit):.4g} {format_unit(tests[n].unit)}" for n, v in first.items()}
     bench = enter(Bench().open("diagnose"), texts).press("begin_library").press("begin_fit")

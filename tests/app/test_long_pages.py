@@ -96,7 +96,7 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
 
     from sim.report import compare
 
-    bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
+    bench = Bench().slide("springs.repetition", 34.0).open("compare").press("begin_compare")
     found = comparing.compare_units(build_origin(Work()), build_origin(bench.state.work))
     inputs, readings = frames(bench)
     wanted = pd.DataFrame(compare.build_rows(found))
@@ -109,8 +109,8 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
 @pytest.mark.full
 def test_comparison_goes_with_the_bench() -> None:
     """After a slider the old one is not shown, and it is there again after undo."""
-    bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
-    bench.open("predict").slide("spring", 35.0).open("compare")
+    bench = Bench().slide("springs.repetition", 34.0).open("compare").press("begin_compare")
+    bench.open("predict").slide("springs.repetition", 35.0).open("compare")
     assert not frames(bench) and "has changed since" in bench.words()
     bench.press("undo")
     assert len(frames(bench)) == 2
@@ -205,7 +205,9 @@ def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     """Whatever someone typed for name and note, and however the file is called."""
     from sim.report import compare
 
-    text = format_scenario(Work().with_edit("name", hostile).with_edit("note", hostile).with_control("spring", 0.034))
+    text = format_scenario(
+        Work().with_edit("name", hostile).with_edit("note", hostile).with_control("springs.repetition", 0.034)
+    )
     made = load_work(f"{hostile}.toml", text.encode())
     found = comparing.compare_units(build_origin(Work()), build_origin(made), repetition=False)
     rows = list(csv.reader(io.StringIO(compare.format_csv(found))))
@@ -215,7 +217,7 @@ def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     assert hostile not in cells
 
 
-TIGHT = Work().with_control("friction_hammer", 4e-3)
+TIGHT = Work().with_control("friction.hammer", 4e-3)
 
 
 def test_friction_is_that_of_the_python_interface_site_by_site() -> None:
@@ -236,7 +238,7 @@ def test_repinning_is_tried() -> None:
     bench.type("keep_repin_force", "4 gf").press("begin_repin")
     brought = frames(bench)[1].set_index("reading")
     fresh = sim.predict(
-        get_unit(Work().with_control("friction_hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))
+        get_unit(Work().with_control("friction.hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))
     )
     assert fresh.touch.down_weight is not None
     assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f} gf"

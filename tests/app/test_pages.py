@@ -116,7 +116,7 @@ def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
     from sim.report.formats.reading_rows import KeyPosition, list_remarks
 
     work = Work(scenario)
-    work = work.with_control("spring", 0.95 * work.start().springs.repetition)
+    work = work.with_control("springs.repetition", 0.95 * work.start().springs.repetition)
     bench = Bench(s=encode_state(Saved(work)))
     printed, wanted = bench.cards(), list_predicted(work)
     assert check_printed(printed, wanted) >= 25
@@ -130,9 +130,9 @@ def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
 
 def test_slider_changes_what_is_read(bench: Bench) -> None:
     before = bench.cards()
-    now = bench.at.slider(key="slide_spring").value
-    bench.slide("spring", now - 4)
-    assert bench.state.work.turned == (("spring", pytest.approx((now - 4) * 1e-3)),)
+    now = bench.at.slider(key="slide_springs.repetition").value
+    bench.slide("springs.repetition", now - 4)
+    assert bench.state.work.turned == (("springs.repetition", pytest.approx((now - 4) * 1e-3)),)
     after = bench.cards()
     assert float(after["spring_rise_mm"].split()[0]) < float(before["spring_rise_mm"].split()[0]) - 0.5
     assert check_printed(after, list_predicted(bench.state.work)) == len(before)
@@ -162,8 +162,8 @@ def test_control_told_by_its_reading_brings_about_what_is_asked(quick_bench: Ben
         [
             ("blow", "1 3/4 in", "44.45"),
             ("blow", "44.45 mm", "44.45"),
-            ("spring", "33.5 N·mm", "33.5"),
-            ("friction_hammer", "1.5 N·mm", "1.5"),
+            ("springs.repetition", "33.5 N·mm", "33.5"),
+            ("friction.hammer", "1.5 N·mm", "1.5"),
             ("check_angle", "70 deg", "70.0"),
             ("wippen_rail_up", "64.94 mm", "64.94"),
         ]
@@ -195,13 +195,13 @@ def test_typed_nonsense_stays_with_its_reason_until_taken_back(quick_bench: Benc
 
     bench.type("type_blow", typed)
     assert stays() and bench.state.work == Work()
-    bench.slide("spring", 34.0)
+    bench.slide("springs.repetition", 34.0)
     assert stays()
     bench.open("orders").open("predict")
     assert stays()
     bench.press("back_blow")
     assert bench.at.text_input(key="type_blow").value == "" and not bench.errors()
-    assert bench.state.work.turned == (("spring", pytest.approx(0.034)),)
+    assert bench.state.work.turned == (("springs.repetition", pytest.approx(0.034)),)
 
 
 def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(quick_bench: Bench) -> None:
@@ -219,7 +219,7 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
     seen = [bench.state.work]
     readings = [bench.cards()]
     for value in (34.0, 35.0):
-        bench.slide("spring", value)
+        bench.slide("springs.repetition", value)
         seen.append(bench.state.work)
         readings.append(bench.cards())
     bench.open("scenario").choose("keep_shipped", "damped").press("open_shipped").open("predict")
@@ -233,7 +233,7 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
         bench.press("redo")
         assert bench.state.work == seen[i] and bench.cards() == readings[i]
     assert bench.at.button(key="redo").disabled
-    bench.press("undo").slide("spring", 36.0)
+    bench.press("undo").slide("springs.repetition", 36.0)
     assert bench.at.button(key="redo").disabled
 
 
@@ -241,13 +241,13 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
 def test_reset_of_one_and_of_all(bench: Bench) -> None:
     assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_spring").disabled
     first = bench.cards()
-    bench.slide("spring", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
+    bench.slide("springs.repetition", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
     bench.press("back_spring")
     assert [n for n, _ in bench.state.work.turned] == ["let_off"]
     bench.press("all_back")
     assert bench.state.work == Work() and bench.cards() == first
     assert not bench.errors() and bench.at.text_input(key="type_dip").value == ""
-    assert bench.at.slider(key="slide_spring").value == 33.0
+    assert bench.at.slider(key="slide_springs.repetition").value == 33.0
 
 
 def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
@@ -270,18 +270,18 @@ def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
 
 def test_friction_as_pinning_force_is_the_same_torque(quick_bench: Bench) -> None:
     bench = quick_bench
-    torque = bench.at.slider(key="slide_friction_hammer").value
+    torque = bench.at.slider(key="slide_friction.hammer").value
     (pinning,) = (t for t in bench.at.toggle if t.label == "as pinning force")
     pinning.set_value(True)
     bench.run()
-    slider = bench.at.slider(key="slide_friction_hammer")
+    slider = bench.at.slider(key="slide_friction.hammer")
     assert "gf" in slider.label
     radius = torque * 1e-3 / (slider.value * 9.80665e-3)
     assert 0.015 < radius < 0.03
-    bench.type("type_friction_hammer", "4 gf")
-    assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(4 * 9.80665e-3 * radius, rel=0.02)
-    bench.type("type_friction_hammer", "1.2 N·mm")
-    assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(1.2e-3)
+    bench.type("type_friction.hammer", "4 gf")
+    assert dict(bench.state.work.turned)["friction.hammer"] == pytest.approx(4 * 9.80665e-3 * radius, rel=0.02)
+    bench.type("type_friction.hammer", "1.2 N·mm")
+    assert dict(bench.state.work.turned)["friction.hammer"] == pytest.approx(1.2e-3)
 
 
 def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, request: pytest.FixtureRequest) -> None:
@@ -301,7 +301,7 @@ def test_a_prediction_given_up_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> N
     def stop(done: float, what: str) -> None:
         raise InterruptedError
 
-    work = Work().with_control("spring", 0.0312)
+    work = Work().with_control("springs.repetition", 0.0312)
     with pytest.raises(InterruptedError):
         results.compute_prediction(work, stop)
     assert results.compute_prediction(work, lambda done, what: None).plays
@@ -319,10 +319,10 @@ def test_touch_is_chosen_and_kept(bench: Bench) -> None:
 
 def test_two_sessions_know_nothing_of_each_other(bench: Bench) -> None:
     other = Bench()
-    bench.slide("spring", 36.0).switch("inches_toggle", True)
+    bench.slide("springs.repetition", 36.0).switch("inches_toggle", True)
     other.slide("let_off", 2.5).type("type_dip", "much")
     bench.run()
-    assert [n for n, _ in bench.state.work.turned] == ["spring"] and not bench.state.faults
+    assert [n for n, _ in bench.state.work.turned] == ["springs.repetition"] and not bench.state.faults
     assert [n for n, _ in other.state.work.turned] == ["let_off"] and not other.state.inches
     assert check_printed(other.cards(), list_predicted(other.state.work)) >= 25
     assert " in" in bench.cards()["blow_mm"] and other.cards()["blow_mm"].endswith(" mm")

@@ -49,7 +49,7 @@ def test_notebook_and_mark_are_those_of_the_python_interface() -> None:
     unit = prepare_bench(parse_code("1-1"))
     (name,) = unit.hidden.names
     hand = load_faults()[name].at
-    assert hand == "spring.repetition"
+    assert hand == "springs.repetition"
     mended(page, hand, f"{unit.sound.springs.repetition * 1e3:.4g} N·mm")
     handed_in(taken(page, "spring_rise"), name)
     assert "Passed." in page.words() and TOLD in page.words()

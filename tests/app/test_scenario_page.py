@@ -95,7 +95,7 @@ def test_values_that_contradict_alone_are_taken_together(bench: Bench) -> None:
 
 
 def test_good_file_is_opened(bench: Bench) -> None:
-    text = format_scenario(Work("damped").with_control("spring", 0.03))
+    text = format_scenario(Work("damped").with_control("springs.repetition", 0.03))
     bench.upload("my note.toml", text.encode())
     assert bench.state.work == load_work("my note.toml", text.encode()) and not bench.errors()
     assert bench.open("predict").cards()
@@ -138,7 +138,7 @@ def test_message_about_a_file_goes_when_another_is_opened(bench: Bench) -> None:
 
 def test_link_restores_the_very_state(bench: Bench) -> None:
     bench.choose("keep_section", "hammer").type("field_hammer.weight", "10.1 g").switch("inches_toggle", True)
-    bench.open("predict").slide("spring", 35.0).type("type_let_off", "2 mm")
+    bench.open("predict").slide("springs.repetition", 35.0).type("type_let_off", "2 mm")
     bench.at.get("button_group")[0].set_value("hard")
     bench.run()
     shown = bench.cards()
@@ -151,7 +151,7 @@ def test_link_restores_the_very_state(bench: Bench) -> None:
 
 
 def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench) -> None:
-    wanted = Saved(Work("treble").with_control("spring", 0.025), Work("damped"), True, "soft")
+    wanted = Saved(Work("treble").with_control("springs.repetition", 0.025), Work("damped"), True, "soft")
     bench.at.text_area(key="keep_code").set_value(f"http://127.0.0.1:8501/scenario?s={encode_state(wanted)}")
     bench.press("restore")
     assert bench.state.work == wanted.work and bench.state.other == wanted.other
@@ -188,7 +188,7 @@ def test_state_too_long_for_a_link_is_offered_as_a_file(bench: Bench) -> None:
 def test_what_is_taken_away_is_the_unit_as_it_stands(bench: Bench) -> None:
     from streamlit.proto.DownloadButton_pb2 import DownloadButton
 
-    bench.open("predict").slide("spring", 35.0).open("scenario")
+    bench.open("predict").slide("springs.repetition", 35.0).open("scenario")
     text = bench.at.get("code")[1].value
     assert not list_differences(load_work("f.toml", text.encode()).start(), bench.state.work.start(), 1.0)
     assert load_work("f.toml", text.encode()).start().springs.repetition == pytest.approx(0.035, abs=1e-11)

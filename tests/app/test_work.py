@@ -91,7 +91,7 @@ def test_turning_for_a_reading_goes_by_its_gain(settled: float | None, asked: fl
 def test_what_is_not_turned_is_not_told() -> None:
     unit = load_start("concert-grand-natural")
     assert find_controls(unit, unit) == ()
-    assert find_controls(CONTROLS["spring"].put(unit, 0.03), unit) == (("spring", 0.03),)
+    assert find_controls(CONTROLS["springs.repetition"].put(unit, 0.03), unit) == (("springs.repetition", 0.03),)
 
 
 MOVES = (("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in RAIL_CONTROLS))
@@ -144,7 +144,7 @@ def test_a_file_of_what_was_not_turned_holds_the_same_unit(scenario: str) -> Non
 
 
 def test_some_controls_turned_leave_the_rest_as_the_scenario_says() -> None:
-    work = Work().with_control("spring", 0.030).with_control("friction_lever", 2e-3)
+    work = Work().with_control("springs.repetition", 0.030).with_control("friction.lever", 2e-3)
     found = open_file("f.toml", format_scenario(work).encode()).leaves
     was = work.leaves
     changed = {".".join(p) for p in found if p not in was or found[p].raw != was[p].raw}
@@ -197,7 +197,7 @@ def test_a_link_restores_the_very_state(saved: Saved) -> None:
 
 
 def test_a_file_of_ones_own_goes_into_the_link_too() -> None:
-    work = open_file("mine.toml", format_scenario(Work("damped")).encode()).with_control("spring", 0.03)
+    work = open_file("mine.toml", format_scenario(Work("damped")).encode()).with_control("springs.repetition", 0.03)
     assert decode_state(encode_state(Saved(work))).work == work
 
 
@@ -239,15 +239,15 @@ HOSTILE: dict[str, Callable[[], str]] = {
     "unknown touch": lambda: packed(WHOLE | {"touch": "thunder"}),
     "touch is a list": lambda: packed(WHOLE | {"touch": ["soft"]}),
     "unknown control": lambda: but(turned=[["fuel", 0.0]]),
-    "control is a list": lambda: but(turned=[[["spring"], 0.0]]),
-    "control without a value": lambda: but(turned=[["spring"]]),
-    "control beyond its range": lambda: but(turned=[["spring", 0.081]]),
-    "control below its range": lambda: but(turned=[["spring", -1e-9]]),
-    "control is text": lambda: but(turned=[["spring", "strong"]]),
-    "control is NaN": lambda: but(turned=[["spring", float("nan")]]),
-    "control is infinite": lambda: but(turned=[["spring", float("inf")]]),
-    "control is huge": lambda: but(turned=[["spring", 10**400]]),
-    "asked is NaN": lambda: but(asked=[["spring", float("nan")]]),
+    "control is a list": lambda: but(turned=[[["springs.repetition"], 0.0]]),
+    "control without a value": lambda: but(turned=[["springs.repetition"]]),
+    "control beyond its range": lambda: but(turned=[["springs.repetition", 0.081]]),
+    "control below its range": lambda: but(turned=[["springs.repetition", -1e-9]]),
+    "control is text": lambda: but(turned=[["springs.repetition", "strong"]]),
+    "control is NaN": lambda: but(turned=[["springs.repetition", float("nan")]]),
+    "control is infinite": lambda: but(turned=[["springs.repetition", float("inf")]]),
+    "control is huge": lambda: but(turned=[["springs.repetition", 10**400]]),
+    "asked is NaN": lambda: but(asked=[["springs.repetition", float("nan")]]),
     "asked of nothing": lambda: but(asked=[["fuel", 1.0]]),
     "unknown scenario": lambda: but(base="../../etc/hostname"),
     "text is no TOML": lambda: but(text="]["),
