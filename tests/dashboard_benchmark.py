@@ -45,7 +45,7 @@ FIRST_SEEN = f"""
   window.seen = {{}};
   setInterval(() => {{
     if ({MACHINE}?.root.dataset.film && document.querySelector(".readings")) seen.drawn ??= Date.now();
-    if (document.querySelector(".st-key-slide_spring input")) seen.sliders ??= Date.now();
+    if (document.querySelector(".st-key-slide_springs-repetition input")) seen.sliders ??= Date.now();
   }}, 10);
 """
 """Notes when the page first has its parts, by the clock of this machine."""
@@ -127,7 +127,7 @@ def measure_many_visits(browser: Browser, server: Server) -> dict[str, float]:
         box.fill(f"{spring} N·mm")
         box.press("Enter")
     for visit, spring in zip(people, springs, strict=True):
-        visit.page.locator(".st-key-slide_springs.repetition").get_by_text(f"{spring:.2f}").first.wait_for()
+        visit.page.locator(".st-key-slide_springs-repetition").get_by_text(f"{spring:.2f}").first.wait_for()
         visit.computed()
     lasted = time.perf_counter() - begun
     mixed = 0

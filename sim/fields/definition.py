@@ -41,7 +41,7 @@ class Scenario(Section):
     rails: RailsSection | None = None
     springs: SpringsSection | None = None
     friction: FrictionSection | None = None
-    contacts: ContactsSection | None = None  # type: ignore[valid-type]
+    contacts: ContactsSection | None = None
     string: StringSection | None = None
     settings: SettingsSection | None = None
     targets: TargetsSection | None = None
