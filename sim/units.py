@@ -233,11 +233,6 @@ def format_gf(x: float, digits: int = 1) -> str:
     return format_quantity(x, "gf", FORCE, digits)
 
 
-def format_newton_mm(x: float, digits: int = 2) -> str:
-    """Newton metres as newton millimetres."""
-    return format_quantity(x, "N·mm", TORQUE, digits)
-
-
 def format_degrees(x: float, digits: int = 1) -> str:
     """Radians as degrees."""
     return format_quantity(x, "deg", ANGLE, digits)

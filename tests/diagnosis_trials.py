@@ -1,6 +1,6 @@
 """Trials of the diagnosis: ``python tests/diagnosis_trials.py [--faults 1000] [--healthy 300] [--seed 1] [--keep]``.
 
-Units differ as healthy ones do, are regulated, and get a hidden fault (sim.diagnosis.trials);
+Units differ as healthy ones do, are regulated, and get a hidden fault (tests/hidden_units.py);
 their readings are noised and rounded as a bench reads them.  Part of them is read from
 another model than the one inverted.  ``--keep`` writes the table of the record beside this file.
 """
@@ -18,12 +18,16 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from sim.diagnosis.hidden_faults import HiddenUnit
 from sim.diagnosis.inference import HEALTHY_WEIGHT, CauseGrid, build_cause_grid
 from sim.diagnosis.library import compute_library
 from sim.diagnosis.next_test import SURE_CHANCE
-from sim.diagnosis.trials import (
+from sim.fingerprint import compute_version
+from sim.parallel import run_on_all_cores
+from sim.studies.variants import BaseScenario
+from sim.unit.model import ActionUnit
+from tests.hidden_units import (
     OTHER_TIME_STEP,
-    HiddenUnit,
     Trial,
     change_contact_laws,
     draw_hidden_unit,
@@ -32,10 +36,6 @@ from sim.diagnosis.trials import (
     measure_library_error,
     order_checklist,
 )
-from sim.fingerprint import compute_version
-from sim.parallel import run_on_all_cores
-from sim.studies.variants import BaseScenario
-from sim.unit.model import ActionUnit
 
 RECORD = Path(__file__).with_name("diagnosis_trials.md")
 PINNED = ("tight-hammer-centre", "tight-wippen-centre", "tight-lever-centre", "tight-jack-centre", "tight-key")
@@ -193,9 +193,9 @@ def main() -> int:
         table = "\n".join(f"| {a} | {b} | {c} |" for a, b, c in lines)
         RECORD.write_text(
             "# Diagnosis: the trials of the record\n\n"
-            f"Made by version {compute_version()} with `python tests/diagnosis_trials.py --faults {args.faults} "
-            f"--healthy "
-            f"{args.healthy} --pairs {args.pairs} --other {args.other} --seed {args.seed} --keep`.\n\n"
+            f"Made by version {compute_version('diagnosis')} with `python tests/diagnosis_trials.py --faults "
+            f"{args.faults} "
+            f"--healthy {args.healthy} --pairs {args.pairs} --other {args.other} --seed {args.seed} --keep`.\n\n"
             f"| what | came out | bound |\n|---|---|---|\n{table}\n",
             encoding="utf-8",
         )

@@ -38,4 +38,4 @@ def make_evidence() -> Evidence:
     part = np.linspace(0.0, 1.0, 50)
     strokes = tuple(KeyStroke(name, part, 0.5 * part) for name in ("pressed", "struck", "struck, rigid shank"))
     unit = BaseScenario.of("concert-grand-natural").loaded
-    return Evidence(unit, {}, COUNT, 1, 1, compute_version(), tuple(judged), lines, strokes)
+    return Evidence(unit, {}, COUNT, 1, 1, compute_version("validation report"), tuple(judged), lines, strokes)

@@ -26,7 +26,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sim.fingerprint import MECHANICS_PACKAGES, compute_version
+from sim.fingerprint import compute_version
 from tests import evidence
 from tests.mutants import MUTANTS, Mutant
 
@@ -115,7 +115,7 @@ def load_done() -> dict[str, tuple[str, str]]:
         record = evidence.load_record("mutation")
     except FileNotFoundError:
         return {}
-    if record["version"] != compute_version(MECHANICS_PACKAGES):
+    if record["version"] != compute_version("mutation"):
         return {}
     return {r["name"]: (r["caught_by"], r["tier"]) for r in record["row"] if r["met"] and "tier" in r}
 

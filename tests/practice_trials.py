@@ -25,9 +25,9 @@ from sim.errors import InputError
 from sim.parallel import run_on_all_cores
 from sim.teaching.exercise import LEVELS, USUAL_SCENARIO, Exercise, draw_exercise, load_sound_unit
 from sim.teaching.known_readings import KnownReadings
-from sim.teaching.learner import run_guesser, run_learner
 from sim.teaching.mark import Mark, mark_attempt
 from tests.evidence import write_record
+from tests.learner.learner import run_guesser, run_learner
 
 SALT = 100
 """Seeds of one fault lie so far apart from those of another start of the trials."""

@@ -9,6 +9,11 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from sim.report.evidence.tables import append_unit, format_gate, format_median_and_spread, format_sentence
+from sim.studies.variants import BaseScenario
+from sim.validation.evidence import Evidence, gather_evidence
+from sim.validation.published import JudgedRow
+
 README = Path(__file__).resolve().parents[1] / "README.md"
 BEGIN, END = "<!-- evidence: python tests/refresh_readme.py -->", "<!-- end of evidence -->"
 PICTURE = "shared/pictures/concert-grand-natural.png"
@@ -29,13 +34,34 @@ def list_evidence_lines(text: str) -> list[str]:
     return [line for line in table.split("\n")[2:] if line.startswith("| ")]
 
 
+def markdown(e: Evidence) -> str:
+    """For the README: what could be compared as a table, why what is missed is, and what cannot be compared."""
+    lines = [
+        f"{format_sentence(e)} ({e.units} healthy units, seed {e.seed}.)", "",
+        "| figure [tag] | read | gate | median (5 to 95 %) | |", "|---|---|---|---|---|",
+    ]  # fmt: skip
+    for j in e.judged:
+        if j.verdict != "not comparable":
+            lines.append(line_of(j))
+    reasons = [f"- {j.row.title}: {'; '.join(j.reasons)}." for j in e.judged if j.verdict == "miss"]
+    lines += ["", "Missed, and why:", "", *reasons] if reasons else []
+    apart = [f"{j.row.title} [{j.row.tag}]" for j in e.judged if j.verdict == "not comparable"]
+    return "\n".join([*lines, "", f"Not comparable (the report says why): {'; '.join(apart)}."])
+
+
+def line_of(j: JudgedRow) -> str:
+    held = [f for f in j.found if f.check.gate is not None]
+    columns = (
+        [f.check.what for f in held],
+        [append_unit(format_gate(f), f.check.unit) for f in held],
+        [format_median_and_spread(f) for f in held],
+    )
+    return f"| {j.row.title} [{j.row.tag}] | {' | '.join('<br>'.join(c) for c in columns)} | {j.verdict} |"
+
+
 def insert_evidence(text: str) -> str:
     """The README with the table of published figures computed anew."""
-    from sim.report.evidence.tables import format_markdown
-    from sim.studies.variants import BaseScenario
-    from sim.validation.evidence import gather_evidence
-
-    table = format_markdown(gather_evidence(BaseScenario.of("concert-grand-natural").ready))
+    table = markdown(gather_evidence(BaseScenario.of("concert-grand-natural").ready))
     before, rest = text.split(BEGIN)
     return f"{before}{BEGIN}\n\n{table}\n\n{END}{rest.split(END)[1]}"
 

@@ -9,7 +9,7 @@ import numpy as np
 from sim.bench.outcomes import Outcome
 from sim.diagnosis.bench_tests import list_bench_tests, try_symptoms
 from sim.diagnosis.faults import apply_faults
-from sim.diagnosis.trials import simulate_bench_reading
+from sim.diagnosis.hidden_faults import simulate_bench_reading
 from sim.parallel import run_on_all_cores
 from sim.regulation.regulate import regulate
 from sim.scenario.load import build_from_leaves

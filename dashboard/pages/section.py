@@ -20,10 +20,10 @@ from sim.regulation.targets import format_target
 from sim.regulation.targets import parse_target as value_of
 from sim.report.section import sheet as bench_files
 from sim.report.section import tables as sheet
-from sim.scenario.shipped import find_scenario_folder
 from sim.section.compass import find_usual_target
 from sim.section.section import analyse_section
 from sim.section.sheet import BenchSheet, load_sheet, load_uploaded_sheet
+from sim.shared_files import find_scenario_folder
 
 if TYPE_CHECKING:  # takes a while that the page need not wait for
     from sim.report.paper.blocks import Size

@@ -21,6 +21,7 @@ from sim.bench.slow_press import WEIGHT_SPAN, PressRun
 from sim.physics.mechanism import FRICTION_ROWS, JOINTS
 from sim.physics.run import Run
 from sim.unit.contacts import CONTACT_INDEX, CONTACTS, RUBBING
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -35,6 +36,7 @@ TITLES: Mapping[str, str] = {
 """Sites of friction, as they are told."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Branch:
     """One way, down or back: travel of the touch point (m), and the work lost so far at every site (J)."""

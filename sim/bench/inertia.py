@@ -19,6 +19,7 @@ from sim.physics.mechanism import DOFS
 from sim.physics.run import STATE_TYPE
 from sim.physics.shank import BENDING
 from sim.unit.contacts import CONTACTS
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -30,6 +31,7 @@ MOVING_DOFS = tuple(x for x in DOFS if x not in ("f", *BENDING))
 """What moves with the key; the finger is not part of the action, and a shank pressed slowly does not swing."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Inertia:
     """Apparent mass at the touch point (kg) against its travel (m) up to let-off.

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
+from typing import Annotated
 
 from sim.bench import centres, release, repetition, slow_press
 from sim.bench import strike as blows
@@ -14,9 +14,9 @@ from sim.bench.outcomes import Outcome
 from sim.bench.readings import Centre, Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
 from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.errors import UnitError
-from sim.physics.finger import Touch
+from sim.fields.catalogue import known, load_catalogue
+from sim.physics.finger import TOUCH_KINDS, Touch
 from sim.physics.run import Run
-from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
 
 Progress = Callable[[float, str], None]
@@ -28,8 +28,8 @@ MODERATE, SOFT = "moderate", "soft"
 @cache
 def list_touches(kind: str = "finger", struck: bool = False) -> tuple[Touch, ...]:
     """The standard touches of a kind, soft to hard: the same for every unit (shared/touches.toml)."""
-    data = tomllib.loads(find_shared_file("touches.toml").read_text(encoding="utf-8"))
-    return tuple(Touch(name, strength, struck, kind) for name, strength in data[kind].items())
+    strengths = load_catalogue("touches.toml", dict[Annotated[str, known(TOUCH_KINDS)], dict[str, float]])
+    return tuple(Touch(name, strength, struck, kind) for name, strength in strengths[kind].items())
 
 
 def find_touch(name: str) -> Touch:

@@ -7,7 +7,7 @@ None, and the prediction's ``outcome`` says why.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -15,6 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.outcomes import Outcome
+from sim.bench.reading_text import NAME_WIDTH, PrintableRecord, format_line
+from sim.display_units import convert_si, format_number
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -22,15 +25,6 @@ Array = NDArray[np.float64]
 def reading(unit: str, title: str, definition: str, accuracy: float | None = None) -> Any:
     """One reading: its edge unit, its title, its definition and how finely a bench reads it (in ``unit``)."""
     return field(default=None, metadata={"unit": unit, "title": title, "definition": definition, "accuracy": accuracy})
-
-
-class PrintableRecord:
-    """A record that prints as plain lines, a reading a line."""
-
-    def __str__(self) -> str:
-        from sim.bench.reading_text import format_record  # which needs these records
-
-        return format_record(self)
 
 
 @dataclass(frozen=True)
@@ -79,6 +73,7 @@ class Settings(PrintableRecord):
     )
 
 
+@value_record
 @dataclass(frozen=True)
 class SlowPress:
     """Force at the touch point against its travel, pressing and returning (m, N)."""
@@ -116,6 +111,7 @@ class TouchWeight(PrintableRecord):
     )
 
 
+@value_record
 @dataclass(frozen=True)
 class Strike(PrintableRecord):
     """One blow of one finger (m, s, N)."""
@@ -146,6 +142,12 @@ class Strike(PrintableRecord):
     losses: Mapping[str, float] = field(default_factory=dict)
     """Where the finger's work went, J."""
 
+    def lines(self, indent: str = "") -> Iterator[str]:
+        yield f"{indent}{self.touch} blow ({'pressed' if self.pressed else 'struck'}): {self.outcome}"
+        yield from super().lines(f"{indent}  ")
+        if self.ledger_remainder is not None:
+            yield format_line(f"{indent}  ", "ledger remainder", f"{self.ledger_remainder * 100:.3f}", "%")
+
 
 EVENTS: Mapping[str, str] = {
     "key_leaves_rest": "key leaves rest",
@@ -163,6 +165,7 @@ EVENTS: Mapping[str, str] = {
 }
 
 
+@value_record
 @dataclass(frozen=True)
 class Repetition(PrintableRecord):
     """How the note comes back and how fast it can be played again."""
@@ -190,6 +193,15 @@ class Repetition(PrintableRecord):
     kicks: bool | None = None
     """The hammer leaves the lever while rising, or a soft blow sounds twice."""
 
+    def lines(self, indent: str = "") -> Iterator[str]:
+        yield from super().lines(indent)
+        if self.limiting_part:
+            yield f"{indent}{'limiting part':<{NAME_WIDTH}}  {self.limiting_part}"
+        if self.kicks is not None:
+            yield f"{indent}{'kicks':<{NAME_WIDTH}}  {'yes' if self.kicks else 'no'}"
+        for rate, share in sorted(self.sounded_fraction.items()):
+            yield format_line(indent, f"sounded at {rate:g} a second", f"{share:.2f}")
+
 
 @dataclass(frozen=True)
 class Centre(PrintableRecord):
@@ -204,6 +216,7 @@ class Centre(PrintableRecord):
     swing_from: float | None = reading("deg", "swing from", "angle at which the part is let go", None)
 
 
+@value_record
 @dataclass(frozen=True)
 class Prediction(PrintableRecord):
     """All readings of one unit: what the note will do."""
@@ -230,6 +243,24 @@ class Prediction(PrintableRecord):
     def checking_distance(self) -> float | None:
         """After the moderate blow, m."""
         return next((s.checking_distance for s in self.strikes if s.touch == "moderate"), None)
+
+    def lines(self, indent: str = "") -> Iterator[str]:
+        yield f"{self.unit}: {self.outcome}"
+        if self.reason:
+            yield f"  {self.reason}"
+        for title, record in (("settings", self.settings), ("touch", self.touch)):
+            yield title
+            yield from record.lines("  ")
+        for strike in self.strikes:
+            yield from strike.lines()
+        yield "repetition"
+        yield from self.repetition.lines("  ")
+        yield "centres"
+        for name, centre in self.centres.items():
+            torque = format_number(convert_si(centre.torque, "Nmm"), "Nmm")
+            force = format_number(convert_si(centre.pinning_force, "gf"), "gf")
+            yield f"{format_line('  ', name, torque, 'N·mm')} {force:>6} gf"
+        yield f"assumed, not measured: {len(self.assumed)} inputs (see .assumed)"
 
 
 def list_reading_fields(cls: type) -> dict[str, dict[str, Any]]:

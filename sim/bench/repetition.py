@@ -20,6 +20,7 @@ from sim.bench.slow_press import find_bottom_travel
 from sim.bench.strike import count_blows
 from sim.physics.finger import TABLE_END, drive_finger_motion
 from sim.physics.run import Run, run
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -46,9 +47,9 @@ LIMIT_FRACTION = 0.9
 """Sounded fraction that the limit stands for."""
 LEAST_JACK_FORCE = 0.3
 """Force of the jack on the knuckle that counts as carrying it, N."""
-PARTS = ("check release", "hammer fall", "lever lift", "jack return", "key return")
 
 
+@value_record
 @dataclass(frozen=True)
 class Ensemble:
     """Per depth and rate: strokes sounded, strokes begun with the jack home, and what came late first."""

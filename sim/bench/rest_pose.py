@@ -15,6 +15,7 @@ from sim.physics.mechanism import DOFS
 from sim.physics.run import DEFAULT_STEP, Run, Trace, pack_parameters, settle_unit
 from sim.unit.contacts import CONTACT_INDEX, CONTACTS
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -23,6 +24,7 @@ JACK_HOME_TOLERANCE = 0.5e-3
 the knuckle's core, m. Our convention."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Rest:
     """A settled unit with its packed parameters (SI)."""

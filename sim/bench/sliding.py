@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.mechanism import DOFS
 from sim.physics.run import Run
 from sim.unit.contacts import CONTACT_INDEX
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -22,12 +24,13 @@ SLIDING_CONTACTS = ("capstan", "jack_knuckle", "lever_knuckle")
 """Contacts whose sliding is read."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Sliding:
     """Way slid (m) and work rubbed away (J) while pressing, up to let-off, by contact."""
 
-    length: dict[str, float]
-    work: dict[str, float]
+    length: Mapping[str, float]
+    work: Mapping[str, float]
 
 
 def measure_sliding(pressed: PressRun, span: tuple[float, float] | None = None) -> Sliding:

@@ -6,13 +6,12 @@ in the physics knows them.
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal
+from typing import Literal
 
-from sim.shared_files import find_shared_file
+from sim.fields.catalogue import Entry, load_entries
 
 Points = tuple[tuple[int, float, float], ...]
 Side = Literal["low", "high"]
@@ -42,13 +41,23 @@ class UsualRange:
         return f"{self.low:.3g} to {self.high:.3g}"
 
 
-@dataclass(frozen=True, slots=True)
-class _Entry:
+class _Advice(Entry):
+    means: str
+    look: str
+
+
+class _Usual(Entry):
     unit: str
-    natural: Points
-    sharp: Points
+    at: Points
+    sharp_at: Points | None = None
     source: str
-    advice: Mapping[Side, tuple[str, str]]
+    low: _Advice | None = None
+    high: _Advice | None = None
+
+    @property
+    def advice(self) -> Mapping[Side, tuple[str, str]]:
+        sides: dict[Side, _Advice | None] = {"low": self.low, "high": self.high}
+        return {side: (said.means, said.look) for side, said in sides.items() if said}
 
 
 def find_usual_range(name: str, key_number: int, sharp: bool = False) -> UsualRange | None:
@@ -56,36 +65,14 @@ def find_usual_range(name: str, key_number: int, sharp: bool = False) -> UsualRa
     entry = load_usual_ranges().get(name)
     if entry is None:
         return None
-    low, high = _between(entry.sharp if sharp else entry.natural, key_number)
+    low, high = _between((sharp and entry.sharp_at) or entry.at, key_number)
     return UsualRange(name, entry.unit, low, high, entry.source, entry.advice)
 
 
 @cache
-def load_usual_ranges() -> Mapping[str, _Entry]:
+def load_usual_ranges() -> Mapping[str, _Usual]:
     """All entries of the file by name."""
-    with find_shared_file("usual_ranges.toml").open("rb") as file:
-        return {name: _entry(raw) for name, raw in _walk(tomllib.load(file), "")}
-
-
-def _walk(tree: Mapping[str, Any], path: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    for name, raw in tree.items():
-        here = f"{path}.{name}" if path else name
-        if "at" in raw:
-            yield here, raw
-        else:
-            yield from _walk(raw, here)
-
-
-def _entry(raw: Mapping[str, Any]) -> _Entry:
-    natural = _points(raw["at"])
-    sides: tuple[Side, ...] = ("low", "high")
-    advice = {side: (raw[side]["means"], raw[side]["look"]) for side in sides if side in raw}
-    sharp = _points(raw["sharp_at"]) if "sharp_at" in raw else natural
-    return _Entry(raw["unit"], natural, sharp, raw["source"], advice)
-
-
-def _points(rows: list[list[Any]]) -> Points:
-    return tuple((int(key), float(low), float(high)) for key, low, high in rows)
+    return load_entries("usual_ranges.toml", _Usual)
 
 
 def _between(points: Points, key_number: int) -> tuple[float, float]:

@@ -24,6 +24,7 @@ from sim.display_units import UNITS
 from sim.errors import UnitError
 from sim.physics.run import DEFAULT_STEP
 from sim.unit.model import GRAVITY, ActionUnit
+from sim.value_records import value_record
 
 HARD_BLOW = "hard"
 RATE, DEPTH, STROKES = 4.0, 4e-3, 4
@@ -92,6 +93,7 @@ class BenchTest(ReadableQuantity):
         return self.limits[1] * self.si / self.accuracy
 
 
+@value_record
 @dataclass(frozen=True)
 class Symptoms:
     """What was read: numbers (SI, None where it cannot be taken) and words."""

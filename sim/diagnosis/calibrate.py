@@ -12,7 +12,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from sim.diagnosis.bench_tests import try_symptoms
@@ -27,7 +26,6 @@ from sim.studies.healthy_variation import Variation, load_variations, vary_unit
 from sim.studies.variants import BaseScenario, format_input
 from sim.unit.model import ActionUnit
 
-Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
 LEAST_HEALTHY_CHANCE = 1e-4

@@ -5,16 +5,15 @@ A fault's severity runs from 0, the least that is worth the name, to 1, the wors
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import Any
+from typing import Literal
 
 from sim.display_units import format_si
+from sim.fields.catalogue import Entry, load_catalogue, one_of
 from sim.regulation.model_inputs import find_bench_unit, find_model_input
-from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
 from sim.units import NUMBER, parse_quantity
 
@@ -64,8 +63,7 @@ class Fault:
         return format_si(value, find_bench_unit(self.at), inches, sign="+" if self.how == "by" else "")
 
 
-@dataclass(frozen=True)
-class FaultPair:
+class FaultPair(Entry):
     """Two faults that come together."""
 
     faults: tuple[str, str]
@@ -73,16 +71,38 @@ class FaultPair:
     why: str
 
 
+class _Row(Entry):
+    name: str
+    title: str
+    at: str
+    to: tuple[str, str] | None = None
+    by: tuple[str, str] | None = None
+    share: tuple[str, str] | None = None
+    prior: float
+    signs: dict[str, Literal["+", "-"]]
+    shows: str
+    test: str
+    read: str
+    cure: str
+    caution: str = ""
+    needs: Literal["", "damper"] = ""
+    _either = one_of("to", "by", "share")
+
+
+class _File(Entry):
+    fault: tuple[_Row, ...]
+    pair: tuple[FaultPair, ...]
+
+
 @cache
 def load_faults() -> Mapping[str, Fault]:
     """The catalogue by name, in its order."""
-    return MappingProxyType({row["name"]: _parse_fault(row) for row in _load_catalogue()["fault"]})
+    return MappingProxyType({row.name: _parse_fault(row) for row in _load_catalogue().fault})
 
 
-@cache
 def load_fault_pairs() -> tuple[FaultPair, ...]:
     """Faults that come together."""
-    return tuple(FaultPair(tuple(row["faults"]), row["prior"], row["why"]) for row in _load_catalogue()["pair"])
+    return _load_catalogue().pair
 
 
 def apply_faults(unit: ActionUnit, ill: Iterable[tuple[str, float]]) -> ActionUnit:
@@ -92,18 +112,15 @@ def apply_faults(unit: ActionUnit, ill: Iterable[tuple[str, float]]) -> ActionUn
     return unit
 
 
-def _load_catalogue() -> dict[str, Any]:
-    with find_shared_file("faults.toml").open("rb") as file:
-        return tomllib.load(file)
+@cache
+def _load_catalogue() -> _File:
+    return load_catalogue("faults.toml", _File)
 
 
-def _parse_fault(row: dict[str, Any]) -> Fault:
-    how = next(h for h in ("to", "by", "share") if h in row)
-    dimension = NUMBER if how == "share" else find_model_input(row["at"]).dimension
-    low, high = (parse_quantity(t, dimension) for t in row[how])
-    told = {
-        k: row[k]
-        for k in ("name", "title", "at", "prior", "shows", "test", "read", "cure", "caution", "needs")
-        if k in row
-    }
-    return Fault(how=how, low=low, high=high, signs={n: {"+": 1, "-": -1}[s] for n, s in row["signs"].items()}, **told)
+def _parse_fault(row: _Row) -> Fault:
+    how, ends = next((name, ends) for name in ("to", "by", "share") if (ends := getattr(row, name)))
+    dimension = NUMBER if how == "share" else find_model_input(row.at).dimension
+    low, high = (parse_quantity(text, dimension) for text in ends)
+    signs = {name: 1 if sign == "+" else -1 for name, sign in row.signs.items()}
+    told = row.model_dump(exclude={"to", "by", "share", "signs"})
+    return Fault(how=how, low=low, high=high, signs=signs, **told)

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from sim.diagnosis.library import PAIR_SEVERITY, FaultCurve, Library
 from sim.regulation.model_inputs import find_model_input
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 Cause = tuple[str, ...]
@@ -45,6 +46,7 @@ LIBRARY_ERROR = 0.15
 """Standard error of a fault's shift as the library has it, as a share of the shift (tests/diagnosis_trials.py)."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Evidence:
     """What was read: numbers in units of their accuracy, how well (1: as the bench does), and words."""
@@ -55,6 +57,7 @@ class Evidence:
     """Accuracy as a multiple of the usual, where it is another."""
 
 
+@value_record
 @dataclass(frozen=True)
 class CauseGrid:
     """All causes at all severities."""
@@ -245,6 +248,7 @@ def _combine_pair(library: Library, names: tuple[str, str], one: Array, two: Arr
     return numbers, tuple(words)
 
 
+@value_record
 @dataclass(frozen=True)
 class Posterior:
     """Probability of every cell given the evidence, and what the other numbers are expected to read in it."""

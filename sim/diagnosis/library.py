@@ -21,6 +21,7 @@ from sim.errors import SimulationError, UnitError
 from sim.parallel import run_on_all_cores
 from sim.studies.healthy_variation import REGULATED_READINGS, load_variations
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
@@ -38,6 +39,7 @@ LEAP_RATIO = 1.5
 """Bend over slope from which a reading leaps rather than bends (2: one way alone changes it)."""
 
 
+@value_record
 @dataclass(frozen=True)
 class FaultCurve:
     """One fault: readings (severity, number), and the word each test of words gives (severity, test)."""
@@ -47,6 +49,7 @@ class FaultCurve:
     words: NDArray[np.int64]
 
 
+@value_record
 @dataclass(frozen=True)
 class Library:
     """Of one unit.  ``slopes`` and ``bends`` are (input, number), a standard deviation a step."""

@@ -26,6 +26,7 @@ from sim.fields.line_numbers import find_lines
 from sim.fields.quantity_field import fit_on_line, shorten_value
 from sim.fields.untrusted_text import check_value_count, decode_text, make_input_error, parse_toml, read_text
 from sim.units import parse_quantity
+from sim.value_records import value_record
 
 Refuse = Callable[[str, str, str, str], None]
 HEAD = "reading,value,accuracy"
@@ -33,6 +34,7 @@ LARGEST_ACCURACY = 20.0
 """An accuracy is at most so many times a bench's own, and at least its own over this."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Observations:
     """Numbers (SI), words, and accuracies (SI) that differ from the bench's own."""

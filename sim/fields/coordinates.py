@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, create_model
 
-from sim.fields.quantity_field import PROVENANCE, Kind, QuantityField, make_field_error, read_quantity, shorten_value
+from sim.fields.quantity_field import PROVENANCE, Kind, make_field_error, read_quantity, shorten_value
 from sim.fields.section_base import Quantity, Section, quantity
 from sim.unit import model
 from sim.units import LENGTH
@@ -25,8 +25,6 @@ PARTS: Mapping[str, type] = {
     "hammer": model.Hammer,
     "rails": model.Rails,
 }
-
-Vector = tuple[QuantityField, QuantityField]
 
 _POINT = Kind(LENGTH, "mm", -600, 600)
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
+from sim.fields.catalogue import Entry, load_entries, one_of
 from sim.fields.definition import SUPERSEDED_WHEN
 from sim.fields.field_paths import index_fields
 from sim.fields.quantity_field import Kind, QuantityField, read_quantity
 from sim.fields.scenario_files import find_alternatives
-from sim.shared_files import find_shared_file
 from sim.unit.model import Source
 
 SHARP_KEYS = frozenset({1, 4, 6, 9, 11})
@@ -46,37 +44,38 @@ def is_sharp(key_number: int) -> bool:
     return (key_number - 1) % 12 in SHARP_KEYS
 
 
+class _Row(Entry):
+    value: str | None = None
+    at: tuple[tuple[int, str], ...] | None = None
+    sharp: str | None = None
+    sharp_at: tuple[tuple[int, str], ...] | None = None
+    source: str
+    note: str = ""
+    _either = one_of("value", "at")
+
+
 @cache
 def load_defaults() -> Mapping[str, Default]:
     """All defaults by path, from ``shared/defaults.toml``."""
-    with find_shared_file("defaults.toml").open("rb") as file:
-        tree = tomllib.load(file)
     kinds = {field.path: field.kind for field in index_fields().values() if field.kind}
-    return {path: _default(raw, kinds[path]) for path, raw in _entries(tree, "") if path in kinds or _unknown(path)}
+    listed = load_entries("defaults.toml", _Row)
+    return {path: _default(row, kinds[path]) for path, row in listed.items() if path in kinds or _unknown(path)}
 
 
 def _unknown(path: str) -> bool:
     raise ValueError(f"shared/defaults.toml: {path} is no field of a scenario")
 
 
-def _entries(tree: Mapping[str, Any], path: str) -> list[tuple[str, Mapping[str, Any]]]:
-    found: list[tuple[str, Mapping[str, Any]]] = []
-    for name, raw in tree.items():
-        here = f"{path}.{name}" if path else name
-        found += [(here, raw)] if {"value", "at"} & raw.keys() else _entries(raw, here)
-    return found
-
-
-def _default(raw: Mapping[str, Any], kind: Kind) -> Default:
-    natural = _points(raw.get("at", [[1, raw.get("value")]]), kind)
-    sharp = raw.get("sharp_at", [[1, raw["sharp"]]] if "sharp" in raw else None)
-    note = f"{raw['source']}: {raw['note']}" if "note" in raw else raw["source"]
-    power = _read(raw["value"], kind).power if kind.form == "contact stiffness" else None
+def _default(row: _Row, kind: Kind) -> Default:
+    natural = _points(row.at or ((1, row.value or ""),), kind)
+    sharp = row.sharp_at or (row.sharp and ((1, row.sharp),))
+    note = f"{row.source}: {row.note}" if row.note else row.source
+    power = _read(row.value or "", kind).power if kind.form == "contact stiffness" else None
     return Default(natural, _points(sharp, kind) if sharp else natural, f"default, {note}", power)
 
 
-def _points(raw: list[list[Any]], kind: Kind) -> tuple[tuple[int, float], ...]:
-    return tuple((int(number), _read(text, kind).value) for number, text in raw)
+def _points(listed: Iterable[tuple[int, str]], kind: Kind) -> tuple[tuple[int, float], ...]:
+    return tuple((number, _read(text, kind).value) for number, text in listed)
 
 
 def _read(text: str, kind: Kind) -> QuantityField:

@@ -1,7 +1,4 @@
-"""Files of others that are no scenario: their bytes, and what is wrong with one that is made of lists.
-
-Here and not beside the scenario's own readers, since no number depends on it (``fingerprint.py``).
-"""
+"""Files of others that are no scenario: their bytes, and what is wrong with one that is made of lists."""
 
 from __future__ import annotations
 

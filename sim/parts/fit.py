@@ -22,6 +22,7 @@ from sim.regulation.regulate import MissedTarget, regulate
 from sim.scenario.composite import Base, Composite, Source, compose_unit
 from sim.unit.model import GRAVITY, ActionUnit
 from sim.units import format_gf, format_mm
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 
@@ -45,6 +46,7 @@ INERTIA_SHARE = 0.25
 """Inertia felt at the key away from the base's, as a share: no trade target was found (our convention)."""
 
 
+@value_record
 @dataclass(frozen=True)
 class PartsFit:
     """What came of one combination."""

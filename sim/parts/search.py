@@ -20,6 +20,7 @@ from sim.parts.fit import WISHES, PartsFit, read_base_inertia, set_up_and_read
 from sim.parts.geometry import check_lines, clash_from_fault, find_clashes
 from sim.scenario.composite import PARTS, Base, Composite, Source, compose_unit, load_source
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Parts = Mapping[str, Source]
 
@@ -28,6 +29,7 @@ MOST_PLAYED = 60
 """Combinations that are set up and read, those that go best together on paper first."""
 
 
+@value_record
 @dataclass(frozen=True)
 class RejectedCombination:
     """A combination that will not do: at which screening, and why."""

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.value_records import value_record
+
 Array = NDArray[np.float64]
 
 BOW_EXPECTED = 0.007
@@ -28,6 +30,7 @@ SHAPE, BOW, RULE = slice(0, 8), 8, slice(9, 13)
 """Places of the parameters: homography, bowing, and a rule's foot and direction in the plane."""
 
 
+@value_record
 @dataclass(frozen=True)
 class CameraClicks:
     """What was clicked to find the camera.
@@ -60,6 +63,7 @@ class CameraClicks:
         return float(np.ptp(self.card, axis=0).max()) / 2
 
 
+@value_record
 @dataclass(frozen=True)
 class CameraView:
     """The camera as found: ``found`` (13,) with ``covariance``, and how well the clicks agree with it."""

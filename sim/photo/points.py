@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from dataclasses import fields as dataclass_fields
 from functools import cache
 from typing import Literal
-
-from sim.fields.coordinates import PARTS
 
 Frame = Literal["action", "wippen", "jack", "lever", "shank"]
 Gives = Literal["point", "x", "y", "angle"]
@@ -95,17 +92,6 @@ def list_coordinate_fields() -> tuple[CoordinateField, ...]:
 def list_frame_origins() -> tuple[str, ...]:
     """Clicks that the frame may be hung on: the balance pin, or a place of the action's frame that is known."""
     return (PIN, *(w.click for w in list_coordinate_fields() if w.frame == "action" and w.gives == "point"))
-
-
-def list_visible_paths() -> tuple[str, ...]:
-    """Paths that the model's parts give places for, whether told here or not."""
-    found = []
-    for part, parent in PARTS.items():
-        for field in dataclass_fields(parent):
-            point = field.type == "Vec" and not field.name.endswith("mass_centre")
-            if point or field.name.endswith(("_x", "_y")):
-                found.append(f"{part}.{field.name}")
-    return tuple(found)
 
 
 def _define_coordinate_field(path: str) -> CoordinateField:

@@ -67,11 +67,6 @@ def drive_falling_mass(mass: float, height: float = 0.0) -> Drive:
     )
 
 
-def drive_dead_load(force: float) -> Drive:
-    """A constant downward force on the touch point without mass (N)."""
-    return Drive(DriveMode.KEY_FORCE, np.array([[0.0, force, 0.0], [TABLE_END, force, 0.0]]))
-
-
 def drive_force(times: Array, forces: Array) -> Drive:
     """A downward force on the key through the given points, joined by straight lines (s, N)."""
     return Drive(DriveMode.KEY_FORCE, _broken_line(np.asarray(times, float), np.asarray(forces, float)))
@@ -87,15 +82,6 @@ def _broken_line(t: Array, y: Array) -> Array:
         if i < len(t) - 1:
             rows.append((t[i] + (1e-9 if i else 0.0), y[i], slopes[i]))
     return np.array(rows)
-
-
-def build_smooth_path(times: Array, places: Array, speeds: Array | None = None) -> Array:
-    """Table of a path through points; speeds default to zero at both ends and straight joins between."""
-    t, y = np.asarray(times, float), np.asarray(places, float)
-    if speeds is None:
-        speeds = np.zeros_like(y)
-        speeds[1:-1] = (y[2:] - y[:-2]) / (t[2:] - t[:-2])
-    return np.column_stack([t, y, speeds])
 
 
 def build_even_path(start: float, end: float, speed: float, ease: float = 0.02) -> Array:

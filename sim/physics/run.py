@@ -16,6 +16,7 @@ from sim.physics.modes import DriveMode, End
 from sim.physics.shank import BENDING
 from sim.unit.contacts import CONTACT_INDEX, CONTACTS
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 DEFAULT_STEP = 40e-6
@@ -35,6 +36,7 @@ IDLE_FINGER_HEIGHT = 0.05
 """Where a finger that plays no part is kept, m over the key."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Drive:
     """What the finger does: the kernel's mode and a table of (time s, value, slope).
@@ -70,6 +72,7 @@ class Ending:
         return self.how if self.fine else f"{self.how}: {self.where} at {self.time * 1e3:.3f} ms"
 
 
+@value_record
 @dataclass(frozen=True)
 class Ledger:
     """Where the finger's work went (J): readings.md, loss ledger."""
@@ -98,6 +101,7 @@ class Ledger:
         return self.unexplained / scale
 
 
+@value_record
 @dataclass(frozen=True)
 class Trace:
     """Sampled motion; columns by name (``kernel.TRACE``), SI."""
@@ -111,6 +115,7 @@ class Trace:
         return len(self.data)
 
 
+@value_record
 @dataclass(frozen=True)
 class Log:
     """Makings and breakings of contacts in the order of time (columns ``kernel.LOG``), SI."""
@@ -125,6 +130,7 @@ class Log:
         return self.of(contact, make)[:, 0]
 
 
+@value_record
 @dataclass(frozen=True)
 class Run:
     """One finished run of the kernel."""
@@ -298,7 +304,8 @@ def run(
     n = len(CONTACTS)
     before, after = np.zeros(n), np.zeros(n)
     e0 = kernel.energy(p[0], _whole_step(x, step)[0], before)
-    kernel.stroke(p[0], r[0], drive.table, x[0], waves, trace, log, out[0])
+    table = drive.table.copy()  # the compiled code is another for arrays that are read-only
+    kernel.stroke(p[0], r[0], table, x[0], waves, trace, log, out[0])
     e1 = kernel.energy(p[0], _whole_step(x, step)[0], after)
     o = out[0]
     logged = int(o["logged"])

@@ -27,10 +27,12 @@ from sim.piano.template import (
 )
 from sim.regulation.set_up import set_up
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 
 
+@value_record
 @dataclass(frozen=True)
 class BenchComparison:
     """What was found (SI); ``note`` is the one whose action was moved, ``notes`` are all that were asked for."""

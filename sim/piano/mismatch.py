@@ -21,6 +21,7 @@ from sim.parallel import run_on_all_cores
 from sim.piano.sheet import PianoSection
 from sim.regulation.moves import move_hammer_rail
 from sim.unit.model import ActionUnit, Vec
+from sim.value_records import value_record
 
 READINGS = ("blow", "dip", "let_off", "drop", "aftertouch")
 STEP = 0.5e-3
@@ -163,6 +164,7 @@ def move_into_piano(
     return moved
 
 
+@value_record
 @dataclass(frozen=True)
 class SlowPressReading:
     """What one slow press reads (m), and its outcome; ``off_line``: how far the crown leaves the strike line, m."""

@@ -11,6 +11,7 @@ from sim.piano.mismatch import compute_differences, predict_from_beds, read_slow
 from sim.piano.sheet import HAMMER, PianoSection, PianoSheet
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, MASS, Dimension, format_mm, format_quantity
+from sim.value_records import value_record
 
 BED_TOLERANCE = 0.3e-3
 """Readings of key height and hammer centre agree with those of the bed within this, m (our convention)."""
@@ -21,6 +22,7 @@ REGULATED = ("blow", "dip", "let_off", "drop")
 """What another hammer on the same action is regulated to again."""
 
 
+@value_record
 @dataclass(frozen=True)
 class PianoNote:
     """One note under its string (m, rad, kg); None: not read, and not to be worked out."""

@@ -30,6 +30,7 @@ from sim.physics.modes import DriveMode
 from sim.physics.run import Drive, Run, continue_run, run
 from sim.piano.sheet import PianoSection
 from sim.unit.model import GRAVITY, ActionUnit
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
@@ -80,6 +81,7 @@ class TemplateReading:
     squeeze: float
 
 
+@value_record
 @dataclass(frozen=True)
 class TemplateContact:
     """A template lowered on one hammer, back-rail cloth ``cloth`` times as stiff as the unit's own (m, N).

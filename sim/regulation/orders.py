@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 from sim.errors import UnitError
+from sim.fields.catalogue import Entry, load_entries
 from sim.regulation import regulate as solved
 from sim.regulation import targets as asked
 from sim.regulation.screws import CAPSTAN, PUNCHING, SCREWS, Screw
-from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, parse_quantity
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 NOTICEABLE_CHANGE = {"mm": 5e-5, "gf": 9.8e-3, "g": 5e-3, "deg": 4e-3}
@@ -37,6 +38,7 @@ class Order:
     steps: tuple[Step, ...]
 
 
+@value_record
 @dataclass(frozen=True)
 class CompletedStep:
     """A step that was done: readings after it (SI), what it upset (change), and whether it came out."""
@@ -48,18 +50,27 @@ class CompletedStep:
     reached: bool
 
 
+class _StepRow(Entry):
+    set: tuple[str, ...]
+    say: str
+    by: Literal["", "blow", "dip"] = ""
+    value: str | None = None
+
+
+class _OrderRow(Entry):
+    title: str
+    steps: tuple[_StepRow, ...]
+
+
 @cache
 def load_orders() -> Mapping[str, Order]:
     """The shipped schools (shared/orders.toml)."""
-    data = tomllib.loads(find_shared_file("orders.toml").read_text(encoding="utf-8"))
-    return {name: Order(name, o["title"], tuple(_step(s) for s in o["steps"])) for name, o in data.items()}
+    listed = load_entries("orders.toml", _OrderRow)
+    return {name: Order(name, o.title, tuple(map(_step, o.steps))) for name, o in listed.items()}
 
 
-def _step(s: Mapping[str, object]) -> Step:
-    sets = s["set"]
-    assert isinstance(sets, list)
-    value = parse_quantity(str(s["value"]), LENGTH) if "value" in s else None
-    return Step(tuple(map(str, sets)), str(s.get("by", "")), str(s["say"]), value)
+def _step(s: _StepRow) -> Step:
+    return Step(s.set, s.by, s.say, None if s.value is None else parse_quantity(s.value, LENGTH))
 
 
 def follow_order(

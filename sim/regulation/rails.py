@@ -28,6 +28,7 @@ from sim.regulation.regulate import find_missed_targets, regulate
 from sim.regulation.rigid_geometry import match_rigid_pose
 from sim.regulation.targets import PRESS_TARGETS, REST_TARGETS, SEARCH_STEP, select_settings
 from sim.unit.model import GRAVITY, ActionUnit
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 RAILS: Mapping[str, tuple[str, str]] = {
@@ -71,6 +72,7 @@ def choose_targets(unit: ActionUnit, more: Mapping[str, float] | None = None) ->
     return out
 
 
+@value_record
 @dataclass(frozen=True)
 class Place:
     """What the unit does with its parts moved by dx along the first move of the map and dy along the second (SI)."""

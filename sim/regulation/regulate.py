@@ -36,6 +36,7 @@ from sim.regulation.targets import (
     read_all,
 )
 from sim.unit.model import ActionUnit, Source
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 
@@ -62,6 +63,7 @@ class MissedTarget:
     why: str
 
 
+@value_record
 @dataclass(frozen=True)
 class Regulation:
     """What regulating came to."""
@@ -91,6 +93,7 @@ class Regulation:
         return out
 
 
+@value_record
 @dataclass(frozen=True)
 class Adjustment:
     """Setting before and after (SI), in turns where a pitch is given, in punchings where that is how it is done."""

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-
-def find_scenario_folder() -> Path | None:
-    """``sim/_scenarios`` in a wheel, ``scenarios`` beside ``sim`` in a checkout."""
-    package = Path(__file__).resolve().parents[1]
-    return next((f for f in (package / "_scenarios", package.parent / "scenarios") if f.is_dir()), None)
+from sim.shared_files import find_scenario_folder
 
 
 def list_shipped_scenarios() -> dict[str, Path]:

@@ -46,7 +46,6 @@ class ConsistencyFinding:
     """The likely slip, or what each would have to be."""
 
 
-Entry = tuple[str, float]
 Inconsistency = Callable[[Mapping[str, float]], float]
 """How far entries are from going together, in standard errors."""
 

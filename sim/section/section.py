@@ -44,6 +44,7 @@ from sim.section.section_lines import LEAST_NOTES, SectionLines, drop_aftertouch
 from sim.section.sheet import BenchSheet, NoteRow, format_key
 from sim.studies.healthy_variation import REGULATED_READINGS
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 Stop = Callable[[], bool]
@@ -58,6 +59,7 @@ LIBRARY_REACH = 22
 """Keys on either side of the unit that a library is made of (our convention)."""
 
 
+@value_record
 @dataclass(frozen=True)
 class ExpectedNote:
     """One note as the section has it: its unit, healthy and regulated, and what that reads."""
@@ -72,6 +74,7 @@ class ExpectedNote:
     """What regulating it learned, for the next time and for its neighbours."""
 
 
+@value_record
 @dataclass(frozen=True)
 class SectionNote:
     """One note: what was read, what is expected, what it is to become and by which turns."""
@@ -104,6 +107,7 @@ class SectionNote:
         return self.found is not None and (self.found.healthy < 0.5 or not self.found.explained)
 
 
+@value_record
 @dataclass(frozen=True)
 class Section:
     """All notes, the lowest first."""

@@ -16,6 +16,7 @@ from sim.section.line_fit import Line, fit_line
 from sim.section.measured_note import TARGETS, NoteParts, collect_parts, collect_targets
 from sim.section.sheet import BenchSheet, NoteRow
 from sim.unit.model import GRAVITY
+from sim.value_records import value_record
 
 LEAST_NOTES = 5
 """Notes from which what they all read is taken for the piano's own."""
@@ -23,6 +24,7 @@ OWN_PART_ACCURACIES = 3.0
 """A part that was measured is taken as it is within so many of its accuracies of the section's line; else it tells."""
 
 
+@value_record
 @dataclass(frozen=True)
 class SectionLines:
     """Scenario fields and regulated readings as lines over the section, as offsets from their defaults (SI)."""

@@ -51,10 +51,6 @@ class NoteRow:
     places: Mapping[str, str] = field(default_factory=dict)
     """Column to the cell or line where it stands."""
 
-    @property
-    def called(self) -> str:
-        return format_key(self.key_number)
-
 
 @dataclass(frozen=True)
 class BenchSheet:

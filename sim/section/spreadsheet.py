@@ -19,7 +19,6 @@ from sim.fields.untrusted_files import read_bytes
 from sim.fields.untrusted_text import LARGEST_FILE, check_value_count, decode_text, make_input_error
 
 DELIMITERS = (",", ";", "\t")
-LONGEST_CELL = 4000
 MOST_COLUMNS = 200
 """Columns."""
 _UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)

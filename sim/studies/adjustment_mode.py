@@ -24,6 +24,7 @@ from sim.regulation.targets import choose_screw, get_met_tolerance
 from sim.studies.tolerances import TARGET_PREFIX, find_tolerance, list_known_inputs
 from sim.studies.variants import HEIGHT_SUFFIX, BaseScenario
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 HELD, REGULATED = "held", "regulated"
 ADJUSTMENT_MODES = (HELD, REGULATED)
@@ -31,6 +32,7 @@ DEFAULT_TARGETS = ("blow", "dip", "let_off", "drop", "lever_height", "jack_addre
 """Readings a unit is regulated to where the scenario asks for nothing else."""
 
 
+@value_record
 @dataclass(frozen=True, slots=True)
 class StudyPoint:
     """What became of a unit with some inputs moved: ``plays`` or what it does instead, and its readings by name."""
@@ -66,6 +68,7 @@ class AdjustmentMode(Protocol):
         """Readings of a kind with some inputs at other values (SI); nothing is raised for a unit that fails."""
 
 
+@value_record
 @dataclass(frozen=True)
 class HeldScrews:
     """Every screw stays where it is."""
@@ -87,6 +90,7 @@ class HeldScrews:
         return _catch_failures(lambda: take_readings(self.origin.held(moved), kind))
 
 
+@value_record
 @dataclass(frozen=True)
 class RegulatedScrews:
     """The unit is regulated again each time, from where its screws stand, to readings that may be moved themselves."""

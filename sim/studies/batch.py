@@ -37,7 +37,6 @@ Stop = Callable[[], bool]
 Row = dict[str, float | int | bool | str | None]
 SaveRows = Callable[[Sequence[Row]], None]
 
-BATCH_KINDS = ("weigh", "strike", "predict", "repeat")
 BUNCH_ROWS, BUNCH_TIME = 64, 5.0
 """Rows, and seconds, after which what is done is handed on."""
 CHECKED_ROWS = 64
@@ -79,7 +78,7 @@ def list_scenario_inputs(leaves: Leaves) -> dict[str, object]:
 
 def compute_row_mark(leaves: Leaves, overrides: Mapping[str, str], kind: str) -> str:
     """One name for a full input: the scenario's texts, the overrides, what is read, and the version that reads it."""
-    whole = [list_scenario_inputs(leaves), dict(sorted(overrides.items())), kind, compute_version()]
+    whole = [list_scenario_inputs(leaves), dict(sorted(overrides.items())), kind, compute_version("batch row")]
     text = json.dumps(whole, sort_keys=True, ensure_ascii=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:24]
 
@@ -209,7 +208,7 @@ class _Bunch:
 
 def make_row(head: Row, leaves: Leaves, file: str, overrides: Overrides, kind: str) -> Row:
     """One row: the full input, what came of it, and the version that made it.  Also what a cluster's workers run."""
-    row: Row = {**head, "made_by": compute_version(), "kind": kind, "scenario": Path(file).name,
+    row: Row = {**head, "made_by": compute_version("batch row"), "kind": kind, "scenario": Path(file).name,
                 "overrides": json.dumps(dict(sorted(overrides.items())), ensure_ascii=False)}  # fmt: skip
     try:
         unit = set_up(build_from_leaves(leaves, file, overrides))

@@ -57,16 +57,16 @@ def _check_versions(client: Any, address: str) -> None:
         remedy = f"install it where the workers run (there: {failed[0]})"
         raise _make_fault(address, "workers that have this package", remedy)
     found = set(answers)
-    other = sorted(found - {compute_version()})
+    other = sorted(found - {compute_version("batch row")})
     if other:
-        allowed = f"workers of version {compute_version()}"
+        allowed = f"workers of version {compute_version('batch row')}"
         raise _make_fault(
             address, allowed, f"install the same version where the workers run (there: {', '.join(other)})"
         )
 
 
 def _read_worker_version() -> str:
-    return compute_version()
+    return compute_version("batch row")
 
 
 def _prepare_worker() -> bool:

@@ -15,6 +15,7 @@ from sim.fields.field_paths import find_kind
 from sim.parallel import run_on_all_cores
 from sim.studies.variants import BaseScenario, format_input
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 
@@ -49,6 +50,7 @@ class ReadingDifference:
         return found is not None and found > self.reading.accuracy
 
 
+@value_record
 @dataclass(frozen=True, slots=True)
 class InputDifference:
     """One input that differs: its value in A and in B (SI), and the overrides that make A's into B's."""
@@ -59,6 +61,7 @@ class InputDifference:
     overrides: Mapping[str, str]
 
 
+@value_record
 @dataclass(frozen=True, slots=True)
 class ChangeEffect:
     """What A becomes with some inputs changed: the outcome, and each reading's change (SI)."""
@@ -67,6 +70,7 @@ class ChangeEffect:
     effect: Mapping[str, float]
 
 
+@value_record
 @dataclass(frozen=True)
 class Comparison:
     """The whole comparison."""

@@ -7,7 +7,6 @@ note reads as it should, and at last each screw is off by what a bench leaves.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -15,10 +14,10 @@ from functools import cache
 import numpy as np
 
 from sim.display_units import format_si
+from sim.fields.catalogue import Entry, load_catalogue, one_of
 from sim.regulation.model_inputs import find_bench_unit, find_model_input
 from sim.regulation.regulate import regulate
 from sim.regulation.targets import read_all
-from sim.shared_files import find_shared_file
 from sim.unit.model import ActionUnit
 from sim.units import NUMBER, parse_quantity
 
@@ -56,19 +55,31 @@ class Variation:
         return knob.put(unit, now * math.exp(self.deviation * z) if self.share else now + self.deviation * z)
 
 
+class _Row(Entry):
+    at: str
+    share: str | None = None
+    by: str | None = None
+    source: str
+    _either = one_of("share", "by")
+
+
+class _File(Entry):
+    variation: tuple[_Row, ...]
+
+
 @cache
 def load_variations() -> tuple[Variation, ...]:
     """All of the file, in its order."""
-    with find_shared_file("healthy_variation.toml").open("rb") as file:
-        rows = tomllib.load(file)["variation"]
-    return tuple(
-        Variation(row["at"], True, parse_quantity(row["share"], NUMBER), row["source"])
-        if "share" in row
-        else Variation(
-            row["at"], False, parse_quantity(row["by"], find_model_input(row["at"]).dimension), row["source"]
-        )
-        for row in rows
+    return tuple(map(_variation, load_catalogue("healthy_variation.toml", _File).variation))
+
+
+def _variation(row: _Row) -> Variation:
+    deviation = (
+        parse_quantity(row.share, NUMBER)
+        if row.share
+        else parse_quantity(row.by or "", find_model_input(row.at).dimension)
     )
+    return Variation(row.at, row.share is not None, deviation, row.source)
 
 
 def vary_unit(unit: ActionUnit, z: Sequence[float]) -> ActionUnit:

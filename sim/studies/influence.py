@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim.bench.reading_list import NamedReading, find_reading_kind
 from sim.display_units import convert_si
@@ -24,8 +23,8 @@ from sim.studies.adjustment_mode import HELD, AdjustmentMode, StudyPoint, choose
 from sim.studies.tolerances import find_input_factor, find_tolerance, select_inputs, select_studied_inputs
 from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
+from sim.value_records import value_record
 
-Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
 INNER, OUTER = (-2, -1, 0, 1, 2), (-4, -3, -2, -1, 0, 1, 2, 3, 4)
@@ -76,6 +75,7 @@ class Slope:
         return max(read) - min(read) > SMALL_EFFECT * (self.reading.accuracy or abs(read[len(read) // 2]))
 
 
+@value_record
 @dataclass(frozen=True)
 class InputInfluence:
     """All slopes of one input, and the outcome at every point tried."""

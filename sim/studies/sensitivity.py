@@ -27,6 +27,7 @@ from sim.parallel import run_on_all_cores
 from sim.studies.adjustment_mode import REGULATED, AdjustmentMode, StudyPoint, choose_adjustment_mode, read_unmoved_unit
 from sim.studies.tolerances import Tolerance, find_input_factor, find_tolerance, select_inputs, select_main_inputs
 from sim.studies.variants import BaseScenario
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
@@ -63,6 +64,7 @@ class SobolIndices:
     total_error: Shares
 
 
+@value_record
 @dataclass(frozen=True)
 class SensitivityAnalysis:
     """The whole analysis."""

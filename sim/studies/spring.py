@@ -6,7 +6,7 @@ check and the weakest that kicks; a tight lever centre moves both.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -22,6 +22,7 @@ from sim.bench.rest_pose import settle_at_rest
 from sim.errors import NoUnitError, UnitError
 from sim.parallel import run_on_all_cores
 from sim.studies.variants import BaseScenario
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 
@@ -42,6 +43,7 @@ CURVES = (
 )  # fmt: skip
 
 
+@value_record
 @dataclass(frozen=True, slots=True)
 class SpringReading:
     """One spring (N·m) and what it does."""
@@ -51,7 +53,7 @@ class SpringReading:
     kicks: bool | None
     caught: tuple[tuple[str, bool], ...]
     """Touch, and whether the check caught the hammer."""
-    readings: dict[str, NamedReading]
+    readings: Mapping[str, NamedReading]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import cache
+from typing import Literal
 
 from sim.errors import Fault, InputError, QuantityError
+from sim.fields.catalogue import Entry, load_catalogue
 from sim.fields.field_paths import find_kind, index_fields, suggest_name
-from sim.shared_files import find_shared_file
 from sim.studies.variants import HEIGHT_SUFFIX
 from sim.unit.model import ActionUnit
 from sim.units import parse_quantity
@@ -31,26 +31,24 @@ class Tolerance:
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class ToleranceEntry:
+class ToleranceEntry(Entry):
     """One entry of the file."""
 
     at: str
     value: str
-    normal: bool
-    main: bool
+    shape: Literal["normal", "uniform"]
+    main: bool = False
     source: str
+
+
+class _File(Entry):
+    tolerance: tuple[ToleranceEntry, ...]
 
 
 @cache
 def load_entries() -> tuple[ToleranceEntry, ...]:
     """The file, in its order."""
-    with find_shared_file("bench_tolerances.toml").open("rb") as file:
-        rows = tomllib.load(file)["tolerance"]
-    return tuple(
-        ToleranceEntry(row["at"], row["value"], row["shape"] == "normal", row.get("main", False), row["source"])
-        for row in rows
-    )
+    return load_catalogue("bench_tolerances.toml", _File).tolerance
 
 
 def find_tolerance(path: str, unit: ActionUnit) -> Tolerance:
@@ -64,7 +62,7 @@ def find_tolerance(path: str, unit: ActionUnit) -> Tolerance:
     for entry in load_entries():
         found = _convert_size(entry, path, unit.nominal.get(path, 0.0)) if fnmatchcase(path, entry.at) else None
         if found is not None:
-            return Tolerance(path, found, entry.normal, entry.source)
+            return Tolerance(path, found, entry.shape == "normal", entry.source)
     return Tolerance(path, _take_part_of_range(path), False, "a fiftieth of what the field may hold")
 
 

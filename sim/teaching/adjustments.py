@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import Any
 
 from sim.display_units import UNITS, format_si
 from sim.errors import Fault, InputError, QuantityError, UnitError
+from sim.fields.catalogue import Entry, load_catalogue
 from sim.regulation.model_inputs import find_bench_unit, find_model_input
-from sim.shared_files import find_shared_file
 from sim.teaching.plain_typing import replace_symbols
 from sim.unit.model import ActionUnit
 from sim.units import parse_quantity
@@ -84,18 +82,27 @@ class Adjustment:
         return InputError([Fault("hand", None, self.title, typed[:40], allowed, remedy)])
 
 
+class _Row(Entry):
+    at: str
+    title: str
+    told: str
+    range: tuple[str, str]
+    step: str
+    minutes: float
+    caution: str = ""
+
+
+class _File(Entry):
+    hand: tuple[_Row, ...]
+
+
 @cache
 def load_adjustments() -> Mapping[str, Adjustment]:
     """All of them by ``at``, in the order of the file."""
-    with find_shared_file("hands.toml").open("rb") as file:
-        rows = tomllib.load(file)["hand"]
-    return MappingProxyType({row["at"]: _parse_adjustment(row) for row in rows})
+    return MappingProxyType({row.at: _parse_adjustment(row) for row in load_catalogue("hands.toml", _File).hand})
 
 
-def _parse_adjustment(row: Mapping[str, Any]) -> Adjustment:
-    dimension = find_model_input(row["at"]).dimension
-    low, high = (parse_quantity(text, dimension) for text in row["range"])
-    step = parse_quantity(row["step"], dimension)
-    return Adjustment(
-        row["at"], row["title"], row["told"], low, high, step, 60.0 * row["minutes"], row.get("caution", "")
-    )
+def _parse_adjustment(row: _Row) -> Adjustment:
+    dimension = find_model_input(row.at).dimension
+    low, high, step = (parse_quantity(text, dimension) for text in (*row.range, row.step))
+    return Adjustment(row.at, row.title, row.told, low, high, step, 60.0 * row.minutes, row.caution)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,9 +12,7 @@ import numpy as np
 from sim.bench.outcomes import Outcome
 from sim.diagnosis.bench_tests import Symptoms, Word, list_bench_tests, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import apply_faults, load_fault_pairs, load_faults
-from sim.diagnosis.inference import NOTICED_FROM
-from sim.diagnosis.next_test import TAKE_OUT_SECONDS
-from sim.diagnosis.trials import (
+from sim.diagnosis.hidden_faults import (
     MOST_TRIES,
     FaultCombination,
     HiddenUnit,
@@ -23,10 +20,11 @@ from sim.diagnosis.trials import (
     draw_faulty_units,
     draw_playing_unit,
 )
+from sim.diagnosis.inference import NOTICED_FROM
+from sim.diagnosis.next_test import TAKE_OUT_SECONDS
 from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import suggest_name
 from sim.fields.quantity_field import shorten_value
-from sim.fields.untrusted_text import make_input_error
 from sim.physics.run import DEFAULT_STEP
 from sim.scenario.shipped import list_shipped_scenarios
 from sim.studies.variants import BaseScenario
@@ -152,19 +150,6 @@ def draw_exercise(level: int = 1, seed: int = 1, scenario: str = USUAL_SCENARIO,
     return found
 
 
-_CODE = re.compile(r"(\d{1,3})-(\d{1,9})(?:-([a-z]+(?:-[a-z]+)*))?(?:@([\w.-]{1,80}))?")
-
-
-def parse_code(text: str) -> Exercise:
-    """The exercise of a code such as 2-7.  Raises InputError."""
-    match = _CODE.fullmatch(text.strip())
-    if match is None:
-        allowed = "LEVEL-SEED such as 2-7, with -FAULT or @SCENARIO where wanted"
-        raise make_input_error("exercise", "code", text, allowed, "copy it whole")
-    level, seed, fault, scenario = match.groups()
-    return draw_exercise(int(level), int(seed), scenario or USUAL_SCENARIO, fault or "")
-
-
 def list_problems(e: Exercise, file: str = "exercise", lines: Mapping[str, int] | None = None) -> Iterator[Fault]:
     """Everything that is wrong with one."""
     at = lines or {}
@@ -228,7 +213,7 @@ def prepare_bench(e: Exercise) -> ExerciseBench:
 
 
 def _draw_healthy_unit(unit: ActionUnit, right: Symptoms, random: np.random.Generator) -> tuple[ActionUnit, Symptoms]:
-    """A healthy unit of which an owner has nothing to complain; of TRIES the last, be it as it may."""
+    """A healthy unit of which an owner has nothing to complain; of MOST_TRIES the last, be it as it may."""
     tests = [t for n, t in list_unit_tests(unit).items() if t.first and n not in JUMPING_READINGS]
     for _ in range(MOST_TRIES):
         well, before = draw_playing_unit(unit, random, DEFAULT_STEP)

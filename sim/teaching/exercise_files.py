@@ -11,7 +11,8 @@ from sim.fields.field_paths import suggest_name
 from sim.fields.line_numbers import find_lines
 from sim.fields.quantity_field import CONTROL_CHARACTERS, fit_on_line, shorten_value
 from sim.fields.untrusted_text import decode_text, parse_toml, read_text
-from sim.scenario.shipped import find_scenario_folder, list_shipped_scenarios
+from sim.scenario.shipped import list_shipped_scenarios
+from sim.shared_files import find_scenario_folder
 from sim.teaching.exercise import LARGEST_SEED, LEVELS, USUAL_SCENARIO, Exercise, list_problems
 
 LONGEST = {"title": 80, "owner": 400, "note": 400}

@@ -1,29 +1,20 @@
-"""Lessons (shared/lessons/*.toml): text whose claims the simulation can test, something to foretell, something to do.
-
-    title, goal, about                    what it is called, what one can do afterwards, words that find it
-    [[part]] say, plain | [[part.claim]]  a paragraph; ``plain``: it claims nothing of cause and effect
-    [[foretell]] ask, change, read, show  what will happen, before it is seen
-    [task] say, start, hands, want        what to bring about, with which hands, and what it is told by
-    [[task.feedback]] when, say           words for a result; {reading} stands for what was read
-
-A change is a table of hands (shared/hands.toml) and values; ``85 %`` is a share of what is there.
-"""
+"""Lessons (shared/lessons): text whose claims the simulation can test, something to foretell, something to do."""
 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
 
 from sim.diagnosis.bench_tests import ReadableQuantity
 from sim.display_units import UNITS, format_si
+from sim.fields.catalogue import load_catalogue
 from sim.shared_files import find_shared_folder
 from sim.teaching.adjustments import load_adjustments
+from sim.teaching.lesson_rows import ClaimRow, ForetellRow, LessonRow, WantRow
 from sim.teaching.probes import Seen, load_sights, probe_unit
 from sim.unit.model import ActionUnit
 from sim.units import parse_quantity
@@ -214,53 +205,39 @@ def get_lesson_name(file: Path) -> str:
 
 
 def _lesson(file: Path) -> Lesson:
-    row = tomllib.loads(file.read_text(encoding="utf-8"))
-    task = row["task"]
-    return Lesson(
-        get_lesson_name(file),
-        row["title"],
-        row["goal"],
-        row.get("scenario", "concert-grand-natural"),
-        tuple(row["look_at"]),
-        tuple(Paragraph(p["say"], _claims(p), p.get("plain", False)) for p in row["part"]),
-        tuple(_parse_question(f) for f in row.get("foretell", ())),
-        Task(
-            task["say"],
-            _change(task["start"]),
-            tuple(task["hands"]),
-            tuple(_wanted(w) for w in task["want"]),
-            tuple(Feedback(_wanted(f["when"]), f["say"]) for f in task["feedback"]),
-            task["show"],
-        ),
+    row = load_catalogue(f"lessons/{file.name}", LessonRow)
+    parts = tuple(Paragraph(p.say, tuple(map(_claim, p.claim)), p.plain) for p in row.part)
+    task = Task(
+        row.task.say,
+        _change(row.task.start),
+        row.task.adjustments,
+        tuple(map(_wanted, row.task.want)),
+        tuple(Feedback(_wanted(f.when), f.say) for f in row.task.feedback),
+        row.task.show,
     )
+    foretold = tuple(map(_parse_question, row.prediction_questions))
+    return Lesson(get_lesson_name(file), row.title, row.goal, row.scenario, row.look_at, parts, foretold, task)
 
 
-def _parse_question(row: Mapping[str, Any]) -> PredictQuestion:
+def _parse_question(row: ForetellRow) -> PredictQuestion:
     return PredictQuestion(
-        row["ask"], _change(row.get("given", {})), _change(row["change"]), row["read"], row.get("number", False),
-        load_sights()[row["read"]].words, row["show"], row["because"], _claims(row),
+        row.ask, _change(row.given), _change(row.change), row.read, row.number, load_sights()[row.read].words, row.show,
+        row.because, tuple(map(_claim, row.claim)),
     )  # fmt: skip
 
 
-def _claims(row: Mapping[str, Any]) -> tuple[Claim, ...]:
-    return tuple(_claim(c) for c in row.get("claim", ()))
+def _claim(row: ClaimRow) -> Claim:
+    change, given = _change(row.change), _change(row.given)
+    if row.does is None:
+        return Claim(change, row.read, wanted=_wanted(row), given=given)
+    unit = load_sights()[row.read].unit
+    least, most = _size(row.least, unit, 0.0), _size(row.most, unit, math.inf)
+    return Claim(change, row.read, row.does, least, most, given=given)
 
 
-def _claim(row: Mapping[str, Any]) -> Claim:
-    change, given = _change(row.get("change", {})), _change(row.get("given", {}))
-    if "does" not in row:
-        return Claim(change, row["read"], wanted=_wanted(row), given=given)
-    unit = load_sights()[row["read"]].unit
-    least, most = _size(row.get("least"), unit, 0.0), _size(row.get("most"), unit, math.inf)
-    return Claim(change, row["read"], row["does"], least, most, given=given)
-
-
-def _wanted(row: Mapping[str, Any]) -> Wanted:
-    unit = load_sights()[row["read"]].unit
-    return Wanted(
-        row["read"], _size(row.get("from"), unit, -math.inf), _size(row.get("to"), unit, math.inf), row.get("is", ""),
-        row.get("before", ""),
-    )  # fmt: skip
+def _wanted(row: WantRow) -> Wanted:
+    unit = load_sights()[row.read].unit
+    return Wanted(row.read, _size(row.low, unit, -math.inf), _size(row.high, unit, math.inf), row.word, row.before)
 
 
 def _size(text: str | None, unit: str, otherwise: float) -> float:

@@ -13,9 +13,9 @@ import numpy as np
 
 from sim.diagnosis.bench_tests import BenchTest, Symptoms, Word, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import load_faults
+from sim.diagnosis.hidden_faults import simulate_bench_reading
 from sim.diagnosis.inference import Evidence
 from sim.diagnosis.next_test import TAKE_OUT_SECONDS
-from sim.diagnosis.trials import simulate_bench_reading
 from sim.display_units import convert_si, format_si, format_unit
 from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import suggest_name

@@ -17,6 +17,7 @@ from sim.diagnosis.bench_tests import ReadableQuantity, list_bench_tests, read_s
 from sim.errors import UnitError
 from sim.piano import template
 from sim.unit.model import GRAVITY, ActionUnit
+from sim.value_records import value_record
 
 TOUCHING = 10e-3 * GRAVITY
 """Force with which a template touches the hammer, N (10 gf: our convention)."""
@@ -24,6 +25,7 @@ DEEPEST = 2e-3
 """A template that has to come lower to bear so much does not touch, m."""
 
 
+@value_record
 @dataclass(frozen=True)
 class Seen:
     """What was seen of one unit, by name: SI, a word, or None where it cannot be read."""
@@ -147,18 +149,10 @@ def load_sights() -> Mapping[str, ReadableQuantity]:
     return {name: s for group, _ in _sources() for name, s in group.items()}
 
 
-@dataclass(frozen=True)
-class _CachedUnit:
-    """A unit, known again by all that it holds."""
-
-    held: str
-    unit: ActionUnit = field(compare=False)
-
-
 @lru_cache(maxsize=128)
-def _probe_source(known: _CachedUnit, source: int) -> Mapping[str, float | str | None]:
+def _probe_source(unit: ActionUnit, source: int) -> Mapping[str, float | str | None]:
     """What one source shows of a unit: the next question about the same unit costs nothing.  Raises SimulationError."""
-    return MappingProxyType(_sources()[source][1](settle_at_rest(known.unit)))
+    return MappingProxyType(_sources()[source][1](settle_at_rest(unit)))
 
 
 def probe_unit(unit: ActionUnit, names: Iterable[str]) -> Seen:
@@ -168,11 +162,10 @@ def probe_unit(unit: ActionUnit, names: Iterable[str]) -> Seen:
     if missing:
         raise KeyError(f"no such sight: {', '.join(sorted(missing))}")
     values: dict[str, float | str | None] = dict.fromkeys(wanted)
-    known = _CachedUnit(repr(unit), unit)
     try:
         for source, (group, _) in enumerate(_sources()):
             if wanted & group.keys():
-                found = _probe_source(known, source)
+                found = _probe_source(unit, source)
                 values |= {n: found.get(n) for n in wanted & group.keys()}
     except UnitError:
         return Seen(dict.fromkeys(wanted))

@@ -8,7 +8,6 @@ Everything follows from the unit, the seed and a plain list of steps.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
@@ -19,6 +18,7 @@ import numpy as np
 from sim.diagnosis.bench_tests import list_bench_tests
 from sim.display_units import convert_si, format_unit
 from sim.errors import Fault, InputError, UnitError
+from sim.fields.catalogue import Entry, load_catalogue, one_of
 from sim.fields.field_paths import suggest_name
 from sim.fields.quantity_field import shorten_value
 from sim.regulation import orders
@@ -26,12 +26,12 @@ from sim.regulation.model_inputs import find_model_input
 from sim.regulation.orders import CompletedStep, Order, Step
 from sim.regulation.regulate import find_missed_targets
 from sim.regulation.targets import get_target_unit, parse_target
-from sim.shared_files import find_shared_file
 from sim.studies.tolerances import TARGET_PREFIX, find_tolerance
 from sim.teaching.adjustments import Adjustment, load_adjustments
 from sim.teaching.exercise import LARGEST_SEED
 from sim.unit.model import ActionUnit
 from sim.units import LENGTH, parse_quantity
+from sim.value_records import value_record
 
 Progress = Callable[[float, str], None]
 PATH_TARGETS = (
@@ -51,6 +51,7 @@ MOST_STEPS = 200
 RISE_UNSEEN = "the hammer is not caught, so that its rise cannot be seen"
 
 
+@value_record
 @dataclass(frozen=True)
 class RoughUnit:
     """What is on the bench: the unit as it should be, the rough one, and what both read (SI).
@@ -74,13 +75,23 @@ class RoughUnit:
         return value is not None and abs(value - self.targets[target]) <= self.near[target]
 
 
+class _Row(Entry):
+    at: str
+    off: str | None = None
+    share: float | None = None
+    _either = one_of("off", "share")
+
+
+class _File(Entry):
+    rough: tuple[_Row, ...]
+
+
 @cache
 def load_roughness() -> Mapping[str, tuple[float, bool]]:
     """How far each input is off at most (SI), or (true) its share of what it is (shared/rough.toml)."""
-    with find_shared_file("rough.toml").open("rb") as file:
-        rows = tomllib.load(file)["rough"]
+    rows = load_catalogue("rough.toml", _File).rough
     return MappingProxyType(
-        {r["at"]: (r["share"], True) if "share" in r else (parse_quantity(r["off"], LENGTH), False) for r in rows}
+        {r.at: (parse_quantity(r.off, LENGTH), False) if r.off else (r.share or 0.0, True) for r in rows}
     )
 
 

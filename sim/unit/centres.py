@@ -1,4 +1,4 @@
-"""Friction of a centre told by swings: the closed form of a pendulum with dry friction, and its inverse.
+"""Friction of a centre told by swings: the closed form of a pendulum with dry friction.
 
 A part hung from its centre with gravity stiffness c = m g r (N·m per rad of
 turn) and a dry-friction torque T loses the same amplitude 2 T / c in each half
@@ -19,11 +19,6 @@ def compute_gravity_stiffness(mass: float, mass_centre: Vec) -> float:
     return mass * GRAVITY * math.hypot(*mass_centre)
 
 
-def compute_amplitude_loss(torque: float, stiffness: float) -> float:
-    """Amplitude (rad) lost in each half swing."""
-    return 2 * torque / stiffness
-
-
 def convert_swings_to_torque(swings: float, start: float, stiffness: float) -> float:
     """Friction torque (N·m) of a part that makes ``swings`` half swings from ``start`` (rad) until it stops.
 
@@ -32,17 +27,6 @@ def convert_swings_to_torque(swings: float, start: float, stiffness: float) -> f
     taken.
     """
     return stiffness * start / (2 * swings)
-
-
-def convert_torque_to_swings(torque: float, start: float, stiffness: float) -> float:
-    """Half swings, not rounded, in which a start angle (rad) is used up; infinite without friction."""
-    return stiffness * start / (2 * torque) if torque > 0 else math.inf
-
-
-def count_swings(torque: float, start: float, stiffness: float) -> int:
-    """Whole half swings until the part stops within the friction's reach of the vertical."""
-    reach = torque / stiffness
-    return max(0, math.ceil((start / reach - 1) / 2 - 1e-12)) if torque > 0 else 0
 
 
 def convert_force_to_torque(force: float, radius: float) -> float:

@@ -14,6 +14,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from sim.value_records import value_record
+
 Vec = tuple[float, float]
 
 GRAVITY = 9.80665
@@ -222,6 +224,7 @@ class Source:
     """Standard uncertainty in SI units, where the value was measured."""
 
 
+@value_record
 @dataclass(frozen=True, slots=True)
 class ActionUnit:
     """One note's action, complete: what the physics needs and where it comes from."""

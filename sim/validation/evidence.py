@@ -15,10 +15,18 @@ from sim.fingerprint import compute_version
 from sim.parallel import run_on_all_cores
 from sim.studies.healthy_variation import draw_healthy_unit
 from sim.unit.model import ActionUnit
-from sim.validation.published import CheckResult, JudgedRow, PublishedCheck, PublishedCurve, load_curves, load_rows
-from sim.validation.published_measures import PLATEAU_AT, PLAYED, played, trace_key_speed
-from sim.validation.published_trade import TRADE
+from sim.validation.published import (
+    MEASURES,
+    CheckResult,
+    JudgedRow,
+    PublishedCheck,
+    PublishedCurve,
+    load_curves,
+    load_rows,
+)
+from sim.validation.published_measures import PLATEAU_AT, played, trace_key_speed
 from sim.validation.specimen import Specimen
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
@@ -28,13 +36,13 @@ UNITS, QUICK = 12, 3
 """Healthy units that are read, usually and in a hurry."""
 SEED = 1
 MOST_DRAWS = 20
-MEASURES = {**PLAYED, **TRADE}
 
 
 class NoneError(Exception):
     """None of the units that were drawn plays."""
 
 
+@value_record
 @dataclass(frozen=True)
 class DrawnCurve:
     """A curve as the units give it: values (edge unit) by unit and speed, NaN where a unit cannot be played so."""
@@ -50,6 +58,7 @@ class DrawnCurve:
         return out
 
 
+@value_record
 @dataclass(frozen=True)
 class KeyStroke:
     """The key's speed (m/s) over the share of its travel, down to the punching."""
@@ -59,6 +68,7 @@ class KeyStroke:
     speed: Array
 
 
+@value_record
 @dataclass(frozen=True)
 class Evidence:
     """The whole comparison: the unit the others are drawn about, how many, and every row and curve."""
@@ -126,7 +136,15 @@ def gather_evidence(
     passed_over = sum(over for _, _, over in read)
     said = dict(changed or {})
     return Evidence(
-        unit, said, units, seed, passed_over, compute_version(), judged, lines, compute_key_strokes(Specimen(unit))
+        unit,
+        said,
+        units,
+        seed,
+        passed_over,
+        compute_version("validation report"),
+        judged,
+        lines,
+        compute_key_strokes(Specimen(unit)),
     )
 
 

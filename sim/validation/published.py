@@ -7,18 +7,22 @@ where nothing is held to the row.
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping, Sequence
+import inspect
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ConfigDict, model_validator
 
 from sim.bench.usual_ranges import find_usual_range
 from sim.display_units import UNITS
-from sim.shared_files import find_shared_file
+from sim.fields.catalogue import Entry, known, load_catalogue
+from sim.validation.published_measures import PLAYED
+from sim.validation.published_trade import TRADE
+from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 Verdict = Literal["pass", "miss", "not comparable"]
@@ -27,7 +31,8 @@ INSIDE_SHARE = 0.9
 """Share of the healthy units that has to lie inside a gate.  Our convention."""
 COMPARED_KEY = 40
 """The note that the figures are of: usual ranges are taken there."""
-RESERVED = ("what", "measure", "unit", "gate", "law", "widened", "usual", "miss")
+MEASURES = {**PLAYED, **TRADE}
+"""How each figure is read, by the name that a check gives."""
 
 PARTS: Mapping[str, str] = {
     "timing": "Timing of key and hammer",
@@ -42,6 +47,7 @@ PARTS: Mapping[str, str] = {
 """Parts of the report, in its order."""
 
 
+@value_record
 @dataclass(frozen=True)
 class PublishedCheck:
     """One number of a row: how it is read (``measure`` with ``options``), its edge unit and its gate in that unit."""
@@ -76,14 +82,13 @@ class PublishedRow:
     checks: tuple[PublishedCheck, ...]
 
 
-@dataclass(frozen=True)
-class PublishedCurve:
+class PublishedCurve(Entry):
     """What is drawn over hammer speed: a blow's quantity against power laws, points (v, value, source) and gates."""
 
     name: str
     title: str
     quantity: str
-    unit: str
+    unit: Annotated[str, known(UNITS)]
     speeds: tuple[float, ...]
     struck: bool = False
     law: str = ""
@@ -161,20 +166,66 @@ class JudgedRow:
         return tuple(dict.fromkeys(missed))
 
 
+class _CheckRow(Entry):
+    """A check as the file has it; its other keys are options of its measure."""
+
+    model_config = ConfigDict(extra="allow")
+
+    what: str
+    measure: Annotated[str, known(MEASURES)]
+    unit: Annotated[str, known(UNITS)]
+    gate: tuple[float, float] | None = None
+    law: str | None = None
+    widened: float = 0.0
+    usual: str | None = None
+    miss: str = ""
+
+    @property
+    def options(self) -> Mapping[str, Any]:
+        return self.model_extra or {}
+
+    @model_validator(mode="after")
+    def _measured(self) -> _CheckRow:
+        if unknown := self.options.keys() - inspect.signature(MEASURES[self.measure]).parameters:
+            raise ValueError(f"no {', '.join(sorted(unknown))}: {self.measure} takes no such option")
+        return self
+
+
+class _RowEntry(Entry):
+    number: str
+    part: Annotated[str, known(PARTS)]
+    title: str
+    plain: str
+    published: str
+    conditions: str
+    source: tuple[str, ...]
+    tag: str
+    why: str
+    checks: tuple[_CheckRow, ...]
+    incomparable: str = ""
+
+
+class _File(Entry):
+    tags: dict[str, str]
+    sources: dict[str, str]
+    power_laws: dict[str, tuple[tuple[float, float, float], ...]]
+    curve: tuple[PublishedCurve, ...]
+    row: tuple[_RowEntry, ...]
+
+
 @cache
-def _load_file() -> Mapping[str, Any]:
-    with find_shared_file("published.toml").open("rb") as file:
-        return tomllib.load(file)
+def _load_file() -> _File:
+    return load_catalogue("published.toml", _File)
 
 
 def load_tags() -> Mapping[str, str]:
     """How far a figure was read, by its tag."""
-    return dict(_load_file()["tags"])
+    return _load_file().tags
 
 
 def load_laws(name: str) -> tuple[tuple[float, float, float], ...]:
     """The power laws a v**b + c of one name, an instrument each (v in m/s, value in ms)."""
-    return tuple((float(a), float(b), float(c)) for a, b, c in _load_file()["power_laws"][name])
+    return _load_file().power_laws[name]
 
 
 def evaluate_laws(name: str, v: float) -> list[float]:
@@ -190,56 +241,43 @@ def compute_law_band(name: str, v: float, widened: float = 0.0) -> tuple[float, 
 
 def describe_source(name: str) -> str:
     """A source in words."""
-    return str(_load_file()["sources"].get(name, name))
+    return _load_file().sources.get(name, name)
 
 
 @cache
 def load_rows() -> tuple[PublishedRow, ...]:
     """All rows, in the order of the report's parts."""
-    found = [_parse_row(raw) for raw in _load_file()["row"]]
+    found = [_parse_row(raw) for raw in _load_file().row]
     order = list(PARTS)
     return tuple(sorted(found, key=lambda row: order.index(row.part)))
 
 
 @cache
 def load_curves() -> tuple[PublishedCurve, ...]:
-    """All curves, in the file's order."""
-    return tuple(_parse_curve(raw) for raw in _load_file()["curve"])
-
-
-def _parse_row(raw: Mapping[str, Any]) -> PublishedRow:
-    return PublishedRow(
-        **{name: raw[name] for name in ("number", "part", "title", "plain", "published", "conditions", "tag", "why")},
-        sources=tuple(describe_source(name) for name in raw["source"]),
-        incomparable=raw.get("incomparable", ""),
-        checks=tuple(_parse_check(c) for c in raw["checks"]),
+    """All curves, in the file's order, with their sources in words."""
+    return tuple(
+        curve.model_copy(update={"points": tuple((v, value, describe_source(name)) for v, value, name in curve.points)})
+        for curve in _load_file().curve
     )
 
 
-def _parse_check(raw: Mapping[str, Any]) -> PublishedCheck:
-    options = {name: tuple(v) if isinstance(v, list) else v for name, v in raw.items() if name not in RESERVED}
-    if raw["unit"] not in UNITS:
-        raise ValueError(f"shared/published.toml: {raw['what']}: no unit {raw['unit']!r}; there are {[*UNITS]}")
-    return PublishedCheck(raw["what"], raw["measure"], options, raw["unit"], _parse_gate(raw), raw.get("miss", ""))
+def _parse_row(raw: _RowEntry) -> PublishedRow:
+    told = raw.model_dump(exclude={"source", "checks"})
+    return PublishedRow(
+        **told, sources=tuple(map(describe_source, raw.source)), checks=tuple(map(_parse_check, raw.checks))
+    )
 
 
-def _parse_gate(raw: Mapping[str, Any]) -> tuple[float, float] | None:
-    if "gate" in raw:
-        low, high = map(float, raw["gate"])
-        return low, high
-    if "law" in raw:
-        return compute_law_band(raw["law"], raw["v"], raw["widened"])
-    if "usual" in raw:
-        found = find_usual_range(raw["usual"], COMPARED_KEY)
-        if found is None or found.unit != raw["unit"]:
-            raise ValueError(f"shared/published.toml: {raw['what']}: no usual range of {raw['usual']} in that unit")
+def _parse_check(raw: _CheckRow) -> PublishedCheck:
+    return PublishedCheck(raw.what, raw.measure, raw.options, raw.unit, _parse_gate(raw), raw.miss)
+
+
+def _parse_gate(raw: _CheckRow) -> tuple[float, float] | None:
+    if raw.law is not None:
+        return compute_law_band(raw.law, raw.options["v"], raw.widened)
+    if raw.usual is not None:
+        found = find_usual_range(raw.usual, COMPARED_KEY)
+        if found is None or found.unit != raw.unit:
+            raise ValueError(f"shared/published.toml: {raw.what}: no usual range of {raw.usual} in that unit")
         return found.low, found.high
-    return None
-
-
-def _parse_curve(raw: Mapping[str, Any]) -> PublishedCurve:
-    points = tuple((float(v), float(y), describe_source(name)) for v, y, name in raw.get("points", ()))
-    gates: Sequence[Sequence[float]] = raw.get("gates", ())
-    rest = {name: value for name, value in raw.items() if name not in ("points", "gates", "speeds")}
-    boxes = tuple((float(a), float(b), float(c), float(d)) for a, b, c, d in gates)
-    return PublishedCurve(**rest, speeds=tuple(map(float, raw["speeds"])), points=points, gates=boxes)
+    return raw.gate

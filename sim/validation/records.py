@@ -1,16 +1,21 @@
-"""Records of other trials (shared/evidence/*.toml): each has a head, tables, and the version that made it."""
+"""Records of other trials (shared/evidence): a head (NAME.toml) with the version that made it, and rows (NAME.csv).
+
+The head's ``[columns]`` say what each column of the rows holds; a head without them may have its tables itself.
+"""
 
 from __future__ import annotations
 
+import csv
 import tomllib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim.fingerprint import MECHANICS_PACKAGES, compute_version
+from sim.fingerprint import compute_version
 from sim.shared_files import find_shared_folder
+from sim.value_records import value_record
 
 EXPECTED: Mapping[str, tuple[str, str]] = {
     "twin": ("The same unit in a general-purpose engine", "python tests/twin_trials.py --keep"),
@@ -29,6 +34,8 @@ EXPECTED: Mapping[str, tuple[str, str]] = {
 }
 """Records the report looks for: title, and the command that makes one."""
 FOLDER = "evidence"
+READ: Mapping[str, Callable[[str], Any]] = {"text": str, "count": int, "number": float, "yes or no": "true".__eq__}
+"""What a cell says, by what its column holds."""
 VERDICTS = ("verdict", "result", "outcome")
 """Columns whose words are counted."""
 
@@ -48,6 +55,7 @@ class RecordTable:
         return {} if found is None else dict(Counter(row[found] for row in self.rows))
 
 
+@value_record
 @dataclass(frozen=True)
 class Record:
     """One record as it was found, or what to run for it (``missing``), or what is wrong with it (``fault``)."""
@@ -62,13 +70,14 @@ class Record:
     """The version that made it, where it says so."""
 
     @property
+    def version(self) -> str:
+        """The version that would make it now."""
+        return compute_version(self.name)
+
+    @property
     def older(self) -> bool:
-        """Made by another version than this one, of the mechanics or of the whole, or by nobody knows which."""
-        return (
-            not self.missing
-            and not self.fault
-            and self.made_by not in (compute_version(MECHANICS_PACKAGES), compute_version())
-        )
+        """Made from other inputs than those that are here, or nobody knows from which."""
+        return not self.missing and not self.fault and self.made_by != self.version
 
 
 def load_records(folder: Path | None = None) -> tuple[Record, ...]:
@@ -79,13 +88,26 @@ def load_records(folder: Path | None = None) -> tuple[Record, ...]:
     return tuple(_load_record(name, there.get(name)) for name in names)
 
 
+def read_record(head: Path) -> dict[str, Any]:
+    """A record's head, and its rows as ``row``: what each column says, where it says anything.
+
+    Raises OSError, ValueError, KeyError.
+    """
+    tree = tomllib.loads(head.read_text(encoding="utf-8"))
+    if columns := tree.pop("columns", None):
+        with head.with_suffix(".csv").open(encoding="utf-8", newline="") as file:
+            rows = [row.items() for row in csv.DictReader(file)]
+        tree["row"] = [{name: READ[columns[name]](cell) for name, cell in row if cell} for row in rows]
+    return tree
+
+
 def _load_record(name: str, file: Path | None) -> Record:
     title, command = EXPECTED.get(name, (name, ""))
     if file is None:
         return Record(name, title, missing=command)
     try:
-        tree = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        tree = read_record(file)
+    except (OSError, ValueError, KeyError) as error:
         return Record(name, title, fault=f"cannot be read: {error}; make it anew: {command}")
     tables = {key: rows for key, rows in tree.items() if _is_table(rows)}
     head = {key: _format_value(value) for key, value in _flatten_tree(tree) if key.split(".")[0] not in tables}

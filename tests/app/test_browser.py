@@ -10,9 +10,9 @@ import pytest
 from dashboard.pages import PAGES
 from dashboard.session.controls import CONTROLS
 from dashboard.session.work import Saved, Work, decode_state, encode_state
-from sim.report.formats.packed_columns import unpack_column
 from tests.app.machine import Machine, find_event_time
 from tests.app.numbers import check_printed, is_printed_value, list_predicted
+from tests.app.packed import unpack_column
 from tests.app.server import BROWSERS, MissingError, Server, find_browser
 from tests.app.visit import MACHINE, Visit, expect
 

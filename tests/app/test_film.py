@@ -20,9 +20,10 @@ from sim.report.drawing.film import build_film, build_press_film
 from sim.report.drawing.outline import place_moving_shapes
 from sim.report.drawing.shapes import Pose
 from sim.report.drawing.surroundings import build_fixed_shapes
-from sim.report.formats.packed_columns import LEVELS, pack_columns, select_columns, unpack_column
+from sim.report.formats.packed_columns import LEVELS, pack_columns, select_columns
 from sim.unit.contacts import CONTACT_INDEX, CONTACTS, RUBBING
 from sim.unit.model import GRAVITY
+from tests.app.packed import unpack_column
 from tests.physics import geometry
 
 Film = dict[str, Any]

@@ -10,8 +10,8 @@ import pytest
 
 import sim
 from sim.report.drawing.outline import Pose, place_centres
-from sim.report.formats.packed_columns import unpack_column
 from tests.app.machine import INNER, Machine, find_event_time
+from tests.app.packed import unpack_column
 from tests.app.visit import expect
 
 

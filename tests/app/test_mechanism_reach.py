@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from sim.report.formats.packed_columns import unpack_column
 from tests.app.conftest import Serve
 from tests.app.machine import HOST, INNER, SCRIPT, Machine, find_event_time
 from tests.app.visit import expect
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
+from tests.app.packed import unpack_column
 
 
 def test_titles_are_text_and_nothing_plays_by_itself(machine: Machine) -> None:

@@ -6,12 +6,13 @@ import pytest
 
 from sim.diagnosis.faults import load_faults
 from sim.teaching import exercise_files
-from sim.teaching.exercise import parse_code, prepare_bench
+from sim.teaching.exercise import prepare_bench
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
 from tests.app.tiers import split_tiers
 from tests.app.visit import Visit, expect
+from tests.exercise_codes import parse_code
 
 TOLD = "Hidden was"
 

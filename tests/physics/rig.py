@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from sim.physics import kernel
+from sim.physics.finger import TABLE_END
 from sim.physics.mechanism import DOFS
 from sim.physics.modes import DriveMode
 from sim.physics.run import STATE_TYPE, Drive, Run, pack_parameters, run, settle_unit
@@ -165,3 +166,8 @@ def fit_slope(steps: list[float], errors: list[float]) -> float:
 def read_vector(s: Array, prefix: str = "") -> Array:
     """Coordinates (or with ``v_``, ``o_`` speeds) of a state as an array in the order of DOFS."""
     return np.array([float(s[prefix + x][0]) for x in DOFS])
+
+
+def drive_dead_load(force: float) -> Drive:
+    """A constant downward force on the touch point without mass (N)."""
+    return Drive(DriveMode.KEY_FORCE, np.array([[0.0, force, 0.0], [TABLE_END, force, 0.0]]))

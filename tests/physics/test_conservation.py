@@ -16,7 +16,6 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.physics import kernel
-from sim.physics.finger import drive_dead_load
 from sim.physics.mechanism import DOFS
 from sim.physics.modes import DriveMode
 from sim.physics.run import Drive, Run, run
@@ -26,6 +25,7 @@ from tests.physics.design_unit import load_design_unit
 from tests.physics.rig import (
     TOUCHES,
     Array,
+    drive_dead_load,
     find_first_contact,
     fit_slope,
     load_rest,

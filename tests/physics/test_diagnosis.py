@@ -17,17 +17,10 @@ from sim.diagnosis import calibrate
 from sim.diagnosis.bench_tests import read_symptoms, try_symptoms
 from sim.diagnosis.diagnose import diagnose_evidence
 from sim.diagnosis.faults import apply_faults
+from sim.diagnosis.hidden_faults import HiddenUnit
 from sim.diagnosis.inference import CauseGrid, build_cause_grid
 from sim.diagnosis.library import Library, compute_library
 from sim.diagnosis.observations import Observations
-from sim.diagnosis.trials import (
-    OTHER_TIME_STEP,
-    HiddenUnit,
-    TechnicianSheet,
-    Trial,
-    change_contact_laws,
-    measure_library_error,
-)
 from sim.errors import SimulationError
 from sim.report.diagnose import build_cause_rows
 from sim.scenario.load import loads
@@ -37,6 +30,7 @@ from sim.studies.healthy_variation import draw_healthy_unit
 from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
 from tests import diagnosis_trials as trials
+from tests.hidden_units import OTHER_TIME_STEP, TechnicianSheet, Trial, change_contact_laws, measure_library_error
 from tests.lazily import Lazily
 from tests.tiers import try_each
 

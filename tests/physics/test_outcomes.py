@@ -12,13 +12,13 @@ from sim.bench.predict import list_touches, predict, strike
 from sim.bench.rest_pose import settle_at_rest
 from sim.bench.strike import make_drive, play_touch, run_blow
 from sim.errors import SimulationError
-from sim.physics.finger import TOUCH_KINDS, Touch, drive_dead_load
+from sim.physics.finger import TOUCH_KINDS, Touch
 from sim.physics.modes import End
 from sim.physics.run import LEDGER_BOUND, run
 from sim.regulation.set_up import set_up
 from sim.scenario.load import load
 from sim.unit.model import GRAVITY, ActionUnit
-from tests.physics.rig import make_rigid
+from tests.physics.rig import drive_dead_load, make_rigid
 from tests.tiers import try_each
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"

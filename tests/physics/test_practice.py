@@ -17,15 +17,18 @@ from sim.diagnosis.bench_tests import list_bench_tests
 from sim.diagnosis.faults import load_faults
 from sim.diagnosis.inference import NOTICED_FROM, compute_posterior
 from sim.diagnosis.next_test import SURE_CHANCE
+from sim.teaching import known_readings
 from sim.teaching.cheapest_path import find_cheapest_path
 from sim.teaching.exercise import JUMPING_READINGS, LEVELS, USUAL_SCENARIO, Exercise, draw_exercise, prepare_bench
 from sim.teaching.known_readings import KnownReadings
-from sim.teaching.learner import run_guesser, run_learner
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
-from sim.teaching.repairs import estimate_response
 from tests import practice_trials as trials
 from tests.lazily import Lazily
+from tests.learner import learner as learning
+from tests.learner import repair_check, repairs
+from tests.learner.learner import run_guesser, run_learner
+from tests.learner.repairs import estimate_response
 from tests.physics.test_diagnosis import REJECTED, SEED, grid
 from tests.tiers import try_each
 
@@ -66,8 +69,8 @@ def test_learners_see_nothing_of_what_is_hidden(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr(Attempt, "unit", property(looked))
     monkeypatch.setattr(Attempt, "found", property(looked))
     for name in ("prepare_bench", "mark_attempt"):
-        for module in ("learner", "repairs", "repair_check", "known_readings"):
-            monkeypatch.setattr(f"sim.teaching.{module}.{name}", looked, raising=False)
+        for module in (learning, repairs, repair_check, known_readings):
+            monkeypatch.setattr(module, name, looked, raising=False)
     made = run_learner(e, known())
     assert made.named == ("tight-key",)
     assert run_guesser(e, known(), np.random.default_rng(1)).named

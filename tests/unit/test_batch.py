@@ -31,7 +31,7 @@ from sim.studies.variants import BaseScenario
 from tests.tiers import FULL
 
 DEMO = "concert-grand-natural"
-SOURCES = fingerprint.compute_version()
+SOURCES = fingerprint.compute_version("batch row")
 """Of the modules that these tests have loaded."""
 SPRINGS = parse_span("springs.repetition=30..36 N·mm/4")
 KNUCKLES = parse_span("hammer.knuckle_set=17 mm,90 mm")
@@ -59,7 +59,7 @@ def test_a_row_is_its_input_its_readings_and_what_made_it() -> None:
     assert row["springs.repetition_Nmm"] == pytest.approx(32.0, rel=1e-12)
     assert row["down_weight_gf"] == convert_si(weights.down_weight, "gf")
     assert row["let_off_mm"] == convert_si(settings.let_off, "mm")
-    assert (row["outcome"], row["kind"], row["made_by"]) == (Outcome.PLAYS, "weigh", fingerprint.compute_version())
+    assert (row["outcome"], row["kind"], row["made_by"]) == (Outcome.PLAYS, "weigh", SOURCES)
     assert json.loads(str(row["overrides"])) == {"springs.repetition": "32 N·mm"}
     for path in unit.nominal:
         assert any(name == path or name.startswith(f"{path}_") for name in row), path
@@ -133,7 +133,7 @@ def test_parts_left_by_a_run_that_was_killed_are_taken_up(tmp_path: Path) -> Non
 
 def test_another_version_makes_its_rows_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     marks = {study().mark(row) for row in study().rows}
-    monkeypatch.setattr(batch, "compute_version", lambda: "0.0.0+other")
+    monkeypatch.setattr(batch, "compute_version", lambda record: "0.0.0+other")
     assert marks.isdisjoint(study().mark(row) for row in study().rows)
 
 
@@ -200,10 +200,7 @@ def test_a_cluster_that_goes_away_leaves_what_was_made(monkeypatch: pytest.Monke
 def test_workers_without_the_package_are_told_by_name() -> None:
     class Client:
         def run(self, asked: object, on_error: str) -> dict[str, object]:
-            return {
-                "tcp://10.0.0.7:1": fingerprint.compute_version(),
-                "tcp://10.0.0.8:1": ModuleNotFoundError("No module named 'sim'"),
-            }
+            return {"tcp://10.0.0.7:1": SOURCES, "tcp://10.0.0.8:1": ModuleNotFoundError("No module named 'sim'")}
 
     with pytest.raises(InputError, match="workers that have this package"):
         cluster._check_versions(Client(), "tcp://10.0.0.5:8786")
@@ -280,7 +277,8 @@ def test_without_the_extra_the_remedy_is_named(monkeypatch: pytest.MonkeyPatch) 
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_of_two_workers_makes_the_same_rows(monkeypatch: pytest.MonkeyPatch) -> None:
     """A scheduler and two worker processes on this machine, reached by address as any other."""
-    if fingerprint.compute_version.__wrapped__() != SOURCES:
+    fingerprint.mark_content.cache_clear()
+    if fingerprint.compute_version.__wrapped__("batch row") != SOURCES:
         pytest.skip("the sources were edited after these tests began: workers would be of another version")
     distributed = pytest.importorskip("distributed", reason="THE CLUSTER IS NOT TRIED: install the extra 'cluster'")
     here = study("weigh", parse_span("springs.repetition=30..36 N·mm/6"), KNUCKLES)
@@ -291,12 +289,6 @@ def test_a_cluster_of_two_workers_makes_the_same_rows(monkeypatch: pytest.Monkey
         there = made(here, scheduler=address, progress=lambda share, what: seen.append(share))
         assert there == made(here)
         assert seen == sorted(seen) and seen[-1] == 1.0
-        monkeypatch.setattr(cluster, "compute_version", lambda: "0.0.0+other")
+        monkeypatch.setattr(cluster, "compute_version", lambda record: "0.0.0+other")
         with pytest.raises(InputError, match="the same version"):
             made(study(), scheduler=address)
-
-
-def test_kinds_are_those_of_the_bench() -> None:
-    from sim.bench.reading_list import READING_KINDS
-
-    assert batch.BATCH_KINDS == READING_KINDS

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sim.bench import centres, repetition
 from sim.physics.finger import build_even_path, build_power_path, drive_force
-from sim.unit.centres import count_swings
+from tests.swings import count_swings
 from tests.tiers import limit_draws
 
 

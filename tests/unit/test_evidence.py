@@ -9,8 +9,10 @@ import threading
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from markupsafe import escape
 
@@ -21,11 +23,12 @@ from sim.report.evidence import tables as sheet
 from sim.report.formats.json_text import format_json
 from sim.studies.variants import BaseScenario
 from sim.validation import evidence as workshop
-from sim.validation.evidence import MEASURES, DrawnCurve, Evidence, KeyStroke, gather_evidence
-from sim.validation.published import CheckResult, JudgedRow, PublishedCheck, load_curves, load_rows, load_tags
-from sim.validation.records import EXPECTED, load_records
+from sim.validation.evidence import DrawnCurve, Evidence, KeyStroke, gather_evidence
+from sim.validation.published import MEASURES, CheckResult, JudgedRow, PublishedCheck, load_curves, load_rows, load_tags
+from sim.validation.records import EXPECTED, load_records, read_record
+from tests.evidence import write_record
 from tests.evidence_made_up import make_evidence
-from tests.refresh_readme import list_evidence_lines
+from tests.refresh_readme import list_evidence_lines, markdown
 
 DRAWN = sheet.draw_figures
 
@@ -126,18 +129,45 @@ def test_numbers_as_a_reader_needs_them(value: float, unit: str, text: str) -> N
 def test_absent_record_says_what_to_run(tmp_path: Path) -> None:
     (tmp_path / "twin.toml").write_text('title = "Twin"\nversion = "0.0.1+00000000"\n[[row]]\nverdict = "pass"\n')
     (tmp_path / "own.toml").write_text(
-        f'title = "Own"\nhow_made = "by hand"\nversion = "{compute_version()}"\nx = [1, 2]\n'
+        f'title = "Own"\nhow_made = "by hand"\nversion = "{compute_version("own")}"\nx = [1, 2]\n'
     )
     (tmp_path / "fuzz.toml").write_text("title = ")
     found = {r.name: r for r in load_records(tmp_path)}
     assert set(found) == set(EXPECTED) | {"own"}
     assert found["twin"].older and not found["own"].older
-    assert found["own"].head == {"how_made": "by hand", "version": compute_version(), "x": "1, 2"}
+    assert found["own"].head == {"how_made": "by hand", "version": compute_version("own"), "x": "1, 2"}
     assert "cannot be read" in found["fuzz"].fault
     page = sheet.render_html(make_evidence(), tuple(found.values()))
     assert "Made by another version" in page and "0.0.1+00000000" in page
     assert f"Not made: run <code>{EXPECTED['numerics'][1]}</code>" in page
     assert "made, by another version; 1 pass" in re.sub(r"\s+", " ", page)
+
+
+def test_a_record_is_read_as_it_was_kept_and_by_a_data_frame(tmp_path: Path) -> None:
+    kept: list[dict[str, Any]] = [
+        {"unit": "a, b", "runs": 3, "met": True, "error": 8.6e-05, "pins": "1.20"},
+        {"unit": 'with "quotes"', "runs": 12345678, "error": 2.0, "pins": "2"},
+        {"unit": "c", "runs": 0, "met": False, "error": 1, "pins": "3.4.5", "note": "a line\nand another"},
+    ]
+    file = write_record(tmp_path / "own.toml", {"title": "Own", "machine": {"cores": 2}}, kept)
+    assert read_record(file) == {"title": "Own", "machine": {"cores": 2}, "row": kept}
+    assert [type(v) for v in read_record(file)["row"][1].values()] == [str, int, float, str]
+    (shown,) = [r for r in load_records(tmp_path) if r.name == "own"]
+    assert shown.head == {"machine.cores": "2"} and shown.tables[0].rows[1][3:] == ("2", "2", "")
+    frame = pd.read_csv(tmp_path / "own.csv")
+    assert frame["error"].tolist() == [8.6e-05, 2.0, 1.0] and frame["runs"].dtype == int
+
+
+def test_a_record_whose_rows_are_gone_or_another_is_told(tmp_path: Path) -> None:
+    file = write_record(tmp_path / "twin.toml", {"title": "Twin"}, [{"error": 1.5}])
+    for spoil in (
+        lambda: file.with_suffix(".csv").write_text("error\nhalf\n"),
+        lambda: file.with_suffix(".csv").write_text("errors\n1.5\n"),
+        lambda: file.with_suffix(".csv").unlink(),
+    ):
+        spoil()
+        (found,) = [r for r in load_records(tmp_path) if r.name == "twin"]
+        assert found.fault.startswith("cannot be read") and EXPECTED["twin"][1] in found.fault
 
 
 def test_record_of_any_shape_is_shown_and_escaped(tmp_path: Path) -> None:
@@ -186,7 +216,7 @@ def test_json_has_no_nan_and_tells_units() -> None:
 
 def test_table_for_the_readme_has_a_line_a_compared_row_and_names_the_others() -> None:
     e = make_evidence()
-    told = sheet.format_markdown(e)
+    told = markdown(e)
     lines = list_evidence_lines(told)
     assert len(lines) == e.counts["pass"] + e.counts["miss"]
     assert all(line.count("|") == 6 for line in lines)

@@ -31,10 +31,10 @@ from sim.report.paper.columns import fit_columns
 from sim.report.paper.pdf import MARGIN, SIZES, make_pdf
 from sim.studies.variants import BaseScenario
 from sim.teaching import rough as lesson
-from sim.teaching.exercise import parse_code
 from sim.teaching.lesson import load_lessons
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import make_attempt
+from tests.exercise_codes import parse_code
 from tests.printed import (
     BLOCKS,
     MARKUP,

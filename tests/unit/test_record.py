@@ -84,7 +84,9 @@ def kept(tmp_path: Path) -> tuple[Path, StoredRecord]:
 def test_what_is_kept_is_read_back_and_kept_again_without_a_write(kept: tuple[Path, StoredRecord]) -> None:
     folder, base = kept
     found = read_folder(folder)
-    assert found == base and found.record == MADE and (found.form, found.made_by) == (FORM, compute_version())
+    assert (
+        found == base and found.record == MADE and (found.form, found.made_by) == (FORM, compute_version("shop record"))
+    )
     before = {each.name: each.stat().st_mtime_ns for each in folder.iterdir()}
     assert save_record(folder, found.record, found) == found
     assert {each.name: each.stat().st_mtime_ns for each in folder.iterdir()} == before
@@ -100,7 +102,8 @@ def test_a_person_reads_the_list_and_finds_a_line_a_field(kept: tuple[Path, Stor
     )
     assert "form = 1\n" in text and "\nSecond – “line”." in text and text.startswith("# A shop's record")
     later = build_contents(
-        replace(MADE, files={**FILES, "readings.csv": File("readings, a line a note", b"2")}), compute_version()
+        replace(MADE, files={**FILES, "readings.csv": File("readings, a line a note", b"2")}),
+        compute_version("shop record"),
     )
     assert len(set(later.text.splitlines()) ^ set(text.splitlines())) == 2, "one line of it differs"
 
@@ -196,7 +199,7 @@ def _happens(folder: Path, what: str, name: str, data: bytes) -> None:
 def _foreign(name: str, data: bytes, base: StoredRecord) -> bool:
     ours = {
         **{n: f.data for n, f in OTHER.files.items()},
-        CONTENTS: build_contents(OTHER, compute_version()).text.encode(),
+        CONTENTS: build_contents(OTHER, compute_version("shop record")).text.encode(),
     }
     return compute_digest(name, data) not in (base.digests.get(name), compute_digest(name, ours.get(name, b"none")))
 
@@ -266,7 +269,7 @@ def test_where_a_file_cannot_be_written_all_is_put_back(
     folder = tmp_path / "shop"
     base = save_record(folder, MADE)
     (folder / CONTENTS_UNFINISHED).write_text(
-        build_contents(replace(MADE, note="broken off"), compute_version()).text, encoding="utf-8"
+        build_contents(replace(MADE, note="broken off"), compute_version("shop record")).text, encoding="utf-8"
     )
     before, replaced, left = on_disk(folder), os.replace, [point]
 
@@ -368,14 +371,16 @@ def test_a_name_that_leaves_the_folder_or_is_none_is_refused(name: str, kept: tu
         save_record(folder, replace(MADE, files={name: File("x", b"y")}), base)
     assert on_disk(folder) == before
     listed = {"file": {name: {"role": "x", "sha256": "0" * 64}}}
-    text = tomli_w.dumps(build_contents(MADE, compute_version()).model_dump() | listed)
+    text = tomli_w.dumps(build_contents(MADE, compute_version("shop record")).model_dump() | listed)
     with pytest.raises(InputError, match="letters, figures"):
         parse_contents(text.encode(), "record.toml")
 
 
 def test_names_that_one_disk_takes_for_the_same_are_refused() -> None:
     with pytest.raises(InputError, match="differ in more than capitals"):
-        build_contents(replace(MADE, files={"a.txt": File("x", b""), "A.txt": File("x", b"")}), compute_version())
+        build_contents(
+            replace(MADE, files={"a.txt": File("x", b""), "A.txt": File("x", b"")}), compute_version("shop record")
+        )
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no links and pipes here without rights")
@@ -457,7 +462,7 @@ def test_an_older_form_is_upgraded_in_what_it_says_and_holds(tmp_path: Path, mon
 ])  # fmt: skip
 def test_another_form_is_refused_with_what_to_do(form: str, words: str, kept: tuple[Path, StoredRecord]) -> None:
     folder, base = kept
-    text = (folder / CONTENTS).read_text(encoding="utf-8").replace(compute_version(), "9.9.0")
+    text = (folder / CONTENTS).read_text(encoding="utf-8").replace(compute_version("shop record"), "9.9.0")
     (folder / CONTENTS).write_text(text.replace("form = 1", f"form = {form}"), encoding="utf-8")
     for edited in (False, True):
         with pytest.raises(InputError, match=words):

@@ -16,7 +16,6 @@ import pytest
 
 import sim
 from sim.bench.outcomes import Outcome
-from sim.bench.reading_text import format_record
 from sim.bench.readings import (
     Centre,
     Prediction,
@@ -281,7 +280,7 @@ def test_frames(prediction: Prediction, unit: ActionUnit) -> None:
 
 
 def test_records_are_told_in_plain_lines(prediction: Prediction) -> None:
-    text = format_record(prediction)
+    text = str(prediction)
     assert "=SUM(1) by hand: plays" in text
     assert any(line.split() == ["let-off", "1.60", "mm"] for line in text.splitlines())
 
@@ -302,7 +301,7 @@ def test_mechanism_is_drawn_where_the_model_has_it(unit: ActionUnit) -> None:
     from sim.report.drawing.shapes import POSE
 
     rest = settle_at_rest(unit)
-    pose = Pose.from_row({name: rest.state[name][0] for name in POSE})
+    pose = Pose(*(float(rest.state[name][0]) for name in POSE))
     assert unit.rails.string_y - place_crown(unit, pose)[1] == pytest.approx(rest.at_rest["string"], abs=5e-5)
     shapes = place_moving_shapes(unit, pose)
     knuckle = next(s for s in shapes if s.part == "hammer" and s.stuff == "leather").points

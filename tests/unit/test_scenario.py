@@ -17,10 +17,11 @@ from sim.fields.defaults import is_sharp
 from sim.fields.field_paths import find_field, list_fields
 from sim.scenario.load import load, loads
 from sim.shared_files import find_shared_file
-from sim.unit.centres import compute_amplitude_loss, convert_swings_to_torque, convert_torque_to_swings, count_swings
+from sim.unit.centres import convert_swings_to_torque
 from sim.unit.contacts import CONTACT_NAMES
 from sim.unit.model import CENTRES, ActionUnit
 from tests.lazily import Lazily
+from tests.swings import compute_amplitude_loss, convert_torque_to_swings, count_swings
 from tests.tiers import try_each
 
 jsonschema = Lazily("jsonschema")

@@ -32,7 +32,6 @@ from sim.units import (
     format_inch_fraction,
     format_inches,
     format_mm,
-    format_newton_mm,
     format_quantity,
     parse_contact_stiffness,
     parse_quantity,
@@ -145,5 +144,4 @@ def test_readings_as_printed() -> None:
     assert format_inches(0.04445) == "1.750 in (1 3/4)"
     assert format_inch_fraction(-0.0015875) == "-1/16"
     assert format_gf(38e-3 * STANDARD_GRAVITY) == "38.0 gf"
-    assert format_newton_mm(1.2e-3) == "1.20 N·mm"
     assert format_degrees(math.radians(12)) == "12.0 deg"

@@ -40,11 +40,6 @@ class Pose:
     r: float = 0.0
     d: float = 0.0
 
-    @classmethod
-    def from_row(cls, row: Mapping[str, float]) -> Pose:
-        """Pose of a record or mapping that holds the turns by name."""
-        return cls(*(float(row[name]) for name in POSE))
-
 
 POSE = tuple(f.name for f in fields(Pose))
 """Names of what makes a pose, in its order."""

@@ -12,7 +12,6 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from sim.display_units import DIGITS, format_unit
-from sim.fingerprint import MECHANICS_PACKAGES, compute_version
 from sim.physics.run import DEFAULT_STEP
 from sim.report.evidence import figures as evidence_figures
 from sim.report.formats.json_text import Document, clean_document
@@ -134,31 +133,6 @@ def format_sentence(e: Evidence) -> str:
     )
 
 
-def format_markdown(e: Evidence) -> str:
-    """For the README: what could be compared as a table, why what is missed is, and what cannot be compared."""
-    lines = [
-        f"{format_sentence(e)} ({e.units} healthy units, seed {e.seed}.)", "",
-        "| figure [tag] | read | gate | median (5 to 95 %) | |", "|---|---|---|---|---|",
-    ]  # fmt: skip
-    for j in e.judged:
-        if j.verdict != "not comparable":
-            lines.append(_format_line(j))
-    reasons = [f"- {j.row.title}: {'; '.join(j.reasons)}." for j in e.judged if j.verdict == "miss"]
-    lines += ["", "Missed, and why:", "", *reasons] if reasons else []
-    apart = [f"{j.row.title} [{j.row.tag}]" for j in e.judged if j.verdict == "not comparable"]
-    return "\n".join([*lines, "", f"Not comparable (the report says why): {'; '.join(apart)}."])
-
-
-def _format_line(j: JudgedRow) -> str:
-    held = [f for f in j.found if f.check.gate is not None]
-    columns = (
-        [f.check.what for f in held],
-        [append_unit(format_gate(f), f.check.unit) for f in held],
-        [format_median_and_spread(f) for f in held],
-    )
-    return f"| {j.row.title} [{j.row.tag}] | {' | '.join('<br>'.join(c) for c in columns)} | {j.verdict} |"
-
-
 def render_html(e: Evidence, records: Sequence[Record]) -> str:
     """The report as one page that needs nothing else."""
     parts = [(title, [j for j in e.judged if j.row.part == name]) for name, title in PARTS.items()]
@@ -176,7 +150,6 @@ def render_html(e: Evidence, records: Sequence[Record]) -> str:
         variations=load_variations(),
         step=DEFAULT_STEP * 1e6,
         inside=f"{100 * INSIDE_SHARE:.0f} %",
-        mechanics=compute_version(MECHANICS_PACKAGES),
     )
     return text
 

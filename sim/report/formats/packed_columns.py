@@ -44,13 +44,3 @@ def select_columns(table: Mapping[str, Any], names: Collection[str]) -> dict[str
             entries.append(entry | {"at": len(blocks) if moves else -1})
             blocks += [table["bytes"][entry["at"] * size : (entry["at"] + 1) * size]] if moves else []
     return {"rows": table["rows"], "columns": entries, "bytes": b"".join(blocks)}
-
-
-def unpack_column(table: Mapping[str, Any], name: str) -> Array:
-    """One column of a packed table."""
-    entry = next(e for e in table["columns"] if e["name"] == name)
-    rows = int(table["rows"])
-    if entry["at"] < 0:
-        return np.full(rows, entry["offset"])
-    stored = np.frombuffer(table["bytes"], "<i2", rows, entry["at"] * rows * 2)
-    return np.asarray(entry["offset"] + entry["scale"] * stored)

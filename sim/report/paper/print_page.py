@@ -17,7 +17,6 @@ from sim.report.paper.blocks import INVENTED, Block, Mark, Part, Size, Table, sp
 from sim.report.paper.columns import ColumnWidths, fit_columns
 from sim.report.paper.pdf import HIGHEST, LINE_HEIGHT, MARGIN, SIZES, PageSpace
 
-SUFFIXES = (".html", ".htm")
 FOOT_LENGTH = 60
 """Characters of the title in the foot of each page."""
 

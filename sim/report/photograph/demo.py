@@ -24,7 +24,6 @@ from sim.unit.plane import add_vectors, rotate_vector
 
 Array = NDArray[np.float64]
 
-NAME = "invented-demo.jpg"
 CARD, CARD_AT = (0.240, 0.160), (-0.125, 0.122)
 RULE, RULE_AT = (0.0, 0.15, 0.3), (-0.045, -0.057)
 LEVEL = ((-0.235, -0.036), (0.265, -0.036))

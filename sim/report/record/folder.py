@@ -70,7 +70,7 @@ def save_record(path: Path, record: Record, base: StoredRecord | None = None) ->
     file that somebody changed meanwhile, or for a folder that holds something else; OutputError where it cannot be
     written.
     """
-    mine = build_contents(record, compute_version())
+    mine = build_contents(record, compute_version("shop record"))
     try:
         path.mkdir(exist_ok=True)
         with lock_folder(path / CONTENTS):

@@ -11,7 +11,7 @@ from sim.report.record.contents import CONTENTS, Record, build_contents
 
 def zip_record(record: Record) -> bytes:
     """Its files and the list of them; the same record gives the same bytes.  InputError as in ``build_contents``."""
-    listed = build_contents(record, compute_version()).text.encode()
+    listed = build_contents(record, compute_version("shop record")).text.encode()
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as folder:
         for name, data in {CONTENTS: listed, **{n: f.data for n, f in sorted(record.files.items())}}.items():

@@ -13,7 +13,6 @@ from sim.report.drawing.draw import new_axes
 from sim.report.section.tables import SectionReading, get_entered, get_expected, get_predicted
 from sim.section.section import Section, SectionNote
 
-TakeReading = Callable[[SectionNote], float | None]
 FOUND, EXPECTED, AFTER, OUT = "#22282d", "#8a949c", "#1f6f8b", "#b5482a"
 """Ink, faint, the curve of what comes, and what stands out."""
 LEAST = 8.0

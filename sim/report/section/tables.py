@@ -20,7 +20,7 @@ from sim.report.formats.tables import CAUTIONS, new_plain_table
 from sim.report.regulate import format_punchings
 from sim.section.columns import list_columns
 from sim.section.section import Section, SectionNote
-from sim.section.sheet import BenchSheet, NoteRow, format_cell_number, format_key
+from sim.section.sheet import NoteRow, format_key
 
 
 @dataclass(frozen=True)
@@ -384,15 +384,3 @@ def _build_causes_document(note: SectionNote) -> Iterator[Document]:
             "probability": one.probability,
             "size": one.sizes()[0],
         }
-
-
-def build_sheet_rows(sheet: BenchSheet, inches: bool = False) -> list[dict[str, str]]:
-    """What was read, a row a reading and a column a note."""
-    rows = []
-    for name, column in list_columns().items():
-        unit = format_unit(choose_unit(column.unit, inches)) if column.number else ""
-        values = [format_cell_number(column, r.numbers.get(name), inches) or r.words.get(name, "") for r in sheet.rows]
-        if any(values):
-            rows.append({"reading": f"{column.title}, {unit}" if unit else column.title}
-                        | {format_key(r.key_number): v for r, v in zip(sheet.rows, values, strict=True)})  # fmt: skip
-    return rows

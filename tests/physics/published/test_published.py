@@ -10,13 +10,12 @@ from functools import cache
 
 import pytest
 
-from sim.report.evidence import tables as sheet
 from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
-from sim.validation.evidence import MEASURES, SEED, UNITS, draw_specimen_unit, gather_evidence, measure_check
-from sim.validation.published import CheckResult, PublishedCheck, load_rows
+from sim.validation.evidence import SEED, UNITS, draw_specimen_unit, gather_evidence, measure_check
+from sim.validation.published import MEASURES, CheckResult, PublishedCheck, load_rows
 from sim.validation.specimen import Specimen
-from tests.refresh_readme import README, list_evidence_lines
+from tests.refresh_readme import README, list_evidence_lines, markdown
 from tests.tiers import FULL
 
 HELD = [(row.title, check) for row in load_rows() for check in row.checks if check.gate is not None and not check.miss]
@@ -50,7 +49,7 @@ def test_rows_over_healthy_units() -> None:
         found.stale
     )
     shown = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in list_evidence_lines(README.read_text("utf-8"))]
-    told = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in list_evidence_lines(sheet.format_markdown(found))]
+    told = [line.split("|")[1:2] + line.split("|")[-2:-1] for line in list_evidence_lines(markdown(found))]
     assert shown == told, "verdicts changed: python tests/refresh_readme.py"
 
 

@@ -18,8 +18,8 @@ from sim.teaching.adjustments import load_adjustments
 from sim.teaching.exercise import JUMPING_READINGS, Exercise
 from sim.teaching.known_readings import KnownReadings, select_causes
 from sim.teaching.practice import Attempt, name_cause, take_reading
-from sim.teaching.repair_check import has_helped, is_regulated, is_worth_trying
-from sim.teaching.repairs import check_repairs, regulate_readings, repair_faults, undo_repairs
+from tests.learner.repair_check import has_helped, is_regulated, is_worth_trying
+from tests.learner.repairs import check_repairs, regulate_readings, repair_faults, undo_repairs
 
 ENOUGH = 0.995
 """Probability of a cause from which the learner reads no further."""

@@ -1,17 +1,23 @@
-"""Diagnosis put to the test on units with a hidden fault: drawn, read as a technician reads, and looked into."""
+"""The diagnosis put to the test: units with a hidden fault looked into, by its own advice and by a checklist."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
-from sim.bench.outcomes import Outcome
 from sim.diagnosis.bench_tests import BenchTest, Symptoms, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import apply_faults, load_fault_pairs, load_faults
+from sim.diagnosis.hidden_faults import (
+    FaultCombination,
+    HiddenUnit,
+    count_accuracies_apart,
+    draw_faulty_units,
+    draw_playing_unit,
+    simulate_bench_reading,
+)
 from sim.diagnosis.inference import NOTICED_FROM, CauseGrid, Evidence, Posterior, compute_posterior
 from sim.diagnosis.library import LEAP_ERROR
 from sim.diagnosis.next_test import SURE_CHANCE, TAKE_OUT_SECONDS, rank_next_tests
@@ -19,7 +25,7 @@ from sim.errors import UnitError
 from sim.parallel import run_on_all_cores
 from sim.physics.run import DEFAULT_STEP
 from sim.regulation.regulate import regulate
-from sim.studies.healthy_variation import draw_healthy_unit, read_regulated
+from sim.studies.healthy_variation import read_regulated
 from sim.unit.model import ActionUnit, ContactLaw
 
 MOST_BOUGHT = 5
@@ -27,20 +33,6 @@ CERTAIN_CHANCE = 0.9999
 """Probability from which no further test is bought."""
 LEAST_INFORMATION = 1e-5
 """Bits that are not worth any test."""
-MOST_TRIES = 200
-
-
-@dataclass(frozen=True)
-class HiddenUnit:
-    """A unit and what is wrong with it: faults with severities, none for a healthy one; ``found``: all its readings."""
-
-    unit: ActionUnit
-    ill: tuple[tuple[str, float], ...]
-    found: Symptoms | None
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        return tuple(name for name, _ in self.ill)
 
 
 def draw_hidden_unit(
@@ -65,41 +57,6 @@ def draw_hidden_unit(
     raise RuntimeError("no fault was felt")
 
 
-FaultCombination = tuple[tuple[str, ...], float]
-"""Faults that come together, and how often they do."""
-
-
-def draw_faulty_units(
-    well: ActionUnit,
-    ways: Sequence[FaultCombination],
-    random: np.random.Generator,
-    step: float = DEFAULT_STEP,
-    least: float = 0.0,
-) -> Iterator[HiddenUnit]:
-    """TRIES times the unit with one of the ``ways``, as bad as ``least`` to 1; without those that cannot be read."""
-    weights = np.array([prior for _, prior in ways])
-    for _ in range(MOST_TRIES):
-        names = ways[int(random.choice(len(ways), p=weights / weights.sum()))][0]
-        ill = tuple((n, float(random.uniform(least, 1.0))) for n in names)
-        try:
-            sick = apply_faults(well, ill)
-        except UnitError:
-            continue
-        found = try_symptoms(sick, step)
-        if found is not None:
-            yield HiddenUnit(sick, ill, found)
-
-
-def draw_playing_unit(unit: ActionUnit, random: np.random.Generator, step: float) -> tuple[ActionUnit, Symptoms]:
-    """A healthy unit that plays."""
-    for _ in range(MOST_TRIES):
-        well = draw_healthy_unit(unit, random)
-        found = try_symptoms(well, step)
-        if found is not None and found.words["slow_press"] == Outcome.PLAYS:
-            return well, found
-    raise RuntimeError("no healthy unit plays")
-
-
 def has_felt_change(unit: ActionUnit, before: Symptoms, after: Symptoms) -> bool:
     """Whether some reading in the action is felt to be another."""
     return any(
@@ -107,20 +64,6 @@ def has_felt_change(unit: ActionUnit, before: Symptoms, after: Symptoms) -> bool
         for test in list_unit_tests(unit).values()
         if test.first
     )
-
-
-def count_accuracies_apart(test: BenchTest, before: Symptoms, after: Symptoms) -> float:
-    """How far a reading is from what it was, in accuracies; another word is infinitely far, no reading is not."""
-    if test.words:
-        return math.inf if before.words[test.name] != after.words[test.name] else 0.0
-    a, b = before.numbers[test.name], after.numbers[test.name]
-    return 0.0 if a is None or b is None else abs(a - b) / test.si
-
-
-def simulate_bench_reading(test: BenchTest, value: float, random: np.random.Generator) -> float:
-    """A number (SI) as a bench reads it: noise of half its accuracy, rounded to half of it.  In accuracies."""
-    noisy = value / test.si + 0.5 * random.standard_normal()
-    return float(np.clip(np.round(2 * noisy) / 2, test.least / test.si, test.most / test.si))
 
 
 @dataclass
