@@ -41,7 +41,7 @@ def _run(argv: Sequence[str] | None) -> int:
     args = build_parser().parse_args(argv)
     from sim.cli import screen
     from sim.cli.command import ExitCode
-    from sim.errors import InputError, SimulationError
+    from sim.errors import InputError, UnitError
 
     try:
         code = COMMANDS[args.command].run(args)
@@ -49,7 +49,7 @@ def _run(argv: Sequence[str] | None) -> int:
     except InputError as error:
         screen.print_faults(error)
         return ExitCode.BAD_INPUT
-    except SimulationError as error:
+    except UnitError as error:
         screen.print_note(f"this unit cannot play: {error}")
         return ExitCode.CANNOT_PLAY
     return code

@@ -46,11 +46,21 @@ class InputError(ActionUnitError):
         return type(self), (self.faults,)
 
 
+class UnitError(ActionUnitError):
+    """This unit cannot be built or read: what is caught, and it alone, where units are tried."""
+
+    name: str = "no such unit"
+
+
+class NoUnitError(InputError, UnitError):
+    """Measures that make no unit, or a unit that its targets cannot be set up in: every fault of them."""
+
+
 class OutputError(InputError):
     """A result could not be written; what was in its place before stays."""
 
 
-class SimulationError(ActionUnitError):
+class SimulationError(UnitError):
     """A run left the domain of the model; ``time`` in s counts from the start of the run."""
 
     def __init__(self, name: str, time: float | None, detail: str) -> None:

@@ -45,7 +45,7 @@ FIRST_SEEN = f"""
   window.seen = {{}};
   setInterval(() => {{
     if ({MACHINE}?.root.dataset.film && document.querySelector(".readings")) seen.drawn ??= Date.now();
-    if (document.querySelector(".st-key-slide_spring input")) seen.sliders ??= Date.now();
+    if (document.querySelector(".st-key-slide_springs-repetition input")) seen.sliders ??= Date.now();
   }}, 10);
 """
 """Notes when the page first has its parts, by the clock of this machine."""
@@ -88,7 +88,7 @@ def measure_moves(visit: Visit, count: int, at_rest: bool) -> list[float]:
     """Key press to new picture, s; from a page at rest, or while slow readings are being computed."""
     page = visit.computed().page
     page.evaluate(STOPWATCH % MACHINE)
-    visit.slider("spring").focus()
+    visit.slider("springs.repetition").focus()
     for i in range(count):
         before = visit.film()
         page.keyboard.press("ArrowRight" if i < count / 2 else "ArrowLeft")  # and back, not into the slider's end
@@ -120,14 +120,14 @@ def measure_many_visits(browser: Browser, server: Server) -> dict[str, float]:
         visit.page.goto(server.url)
     for visit in people:
         visit.computed()
-    wanted = [list_predicted(Work().with_control("spring", spring * 1e-3)) for spring in springs]
+    wanted = [list_predicted(Work().with_control("springs.repetition", spring * 1e-3)) for spring in springs]
     begun = time.perf_counter()
     for visit, spring in zip(people, springs, strict=True):
         box = visit.page.get_by_label("type repetition spring")
         box.fill(f"{spring} N·mm")
         box.press("Enter")
     for visit, spring in zip(people, springs, strict=True):
-        visit.page.locator(".st-key-slide_spring").get_by_text(f"{spring:.2f}").first.wait_for()
+        visit.page.locator(".st-key-slide_springs-repetition").get_by_text(f"{spring:.2f}").first.wait_for()
         visit.computed()
     lasted = time.perf_counter() - begun
     mixed = 0

@@ -28,6 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from sim.bench import slow_press, strike
 from sim.bench.friction_budget import compute_friction_budget
 from sim.bench.inertia import read_inertia
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import predict
 from sim.bench.rest_pose import settle_at_rest
 from sim.bench.sliding import measure_sliding
@@ -107,7 +108,7 @@ def examine_unit(draw: DrawnUnit, unit: ActionUnit, touches: Sequence[Touch], wh
             remainders.append(abs(run.ledger.remainder))
     if whole:
         readings.append(predict(unit))
-        if pressed.outcome == "plays":
+        if pressed.plays:
             readings += [read_inertia(pressed), compute_friction_budget(pressed), measure_sliding(pressed)]
     bad = [place for r in readings for place in list_not_finite(r, type(r).__name__)]
     if bad:
@@ -135,7 +136,7 @@ def try_unit(number: int, seed: int, manner: str = "") -> TriedUnit:
 
 def classify_outcome(outcome: str) -> str:
     """An outcome without its numbers and names of parts."""
-    if outcome.startswith("sounds ") and outcome.endswith(" times"):
+    if outcome.startswith(Outcome.SOUNDS) and outcome != Outcome.SOUNDS:
         return "sounds more than once"
     name, _, cause = outcome.partition(": ")
     return f"{name}: {cause.partition(':')[0].partition(' at ')[0]}" if cause else name
@@ -151,7 +152,7 @@ def build_rows(found: Sequence[TriedUnit]) -> Iterator[dict[str, Any]]:
             "inputs_drawn": manner,
             "units": len(mine),
             "reached_physics": len(reached),
-            "play": sum(t.end == "plays" for t in reached),
+            "play": sum(t.end == Outcome.PLAYS for t in reached),
             "strokes": sum(len(t.strokes) for t in reached),
             "strokes_with_readings": len(rests),
             "worst_ledger_remainder_percent": 100 * max(rests, default=0.0),

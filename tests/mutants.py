@@ -1,6 +1,6 @@
 """Small deliberate errors in the physics, one entry each: a sign, a lever arm, a missing term.
 
-``old`` stands once in its file; ``new`` takes its place (tests/mutation_trials.py).
+``old`` stands once in its file (of the folder ``sim``); ``new`` takes its place (tests/mutation_trials.py).
 """
 
 from __future__ import annotations
@@ -17,8 +17,10 @@ class Mutant:
     what: str
 
 
-MECHANISM, GENERATE, STEP = "mechanism.py", "generate.py", "generate_step.py"
-SHANK, RUN, FINGER = "shank.py", "run.py", "finger.py"
+MECHANISM, GENERATE, STEP, SHANK, RUN, FINGER = (
+    f"physics/{name}.py" for name in ("mechanism", "generate", "generate_step", "shank", "run", "finger")
+)
+CONTACTS = "unit/contacts.py"
 
 MUTANTS = (
     Mutant("jack-weight", GENERATE, '"Q_j = -g * jmx_ + t_j', '"Q_j = g * jmx_ + t_j', "the jack's weight upward"),
@@ -26,7 +28,13 @@ MUTANTS = (
     Mutant(
         "lever-swing", GENERATE, "t_l + E1 * u_w * u_w", "t_l - E1 * u_w * u_w", "the wippen's turn throws the lever in"
     ),
-    Mutant("key-lead", GENERATE, '"Q_kf = key_moment * g', '"Q_kf = -key_moment * g', "the key's front weight upward"),
+    Mutant(
+        "key-lead",
+        GENERATE,
+        '"Q_kf = key_front_moment * g',
+        '"Q_kf = -key_front_moment * g',
+        "the key's front weight upward",
+    ),
     Mutant(
         "jack-spring", GENERATE, " - t_j - t_l - D1", " - t_l - D1", "the jack's spring does not bear on the wippen"
     ),
@@ -124,8 +132,8 @@ MUTANTS = (
     Mutant(
         "pin-bound",
         STEP,
-        "bound_{name} = tau_{name} * rub_dt",
-        "bound_{name} = 0.8 * tau_{name} * rub_dt",
+        "bound_{name} = friction_{name} * rub_dt",
+        "bound_{name} = 0.8 * friction_{name} * rub_dt",
         "a fifth of the pins' friction lost",
     ),
     Mutant(
@@ -238,7 +246,7 @@ MUTANTS = (
     Mutant("jack-joint", MECHANISM, '("jack", "j", "w")', '("jack", "j", "")', "the jack's pin rubs against the frame"),
     Mutant(
         "window-sense",
-        MECHANISM,
+        CONTACTS,
         '"jack_window_turn", -1',
         '"jack_window_turn", +1',
         "the lever's window on the wrong side",

@@ -44,9 +44,9 @@ ABOUT_MUTANTS = ("tests/physics/test_wide.py",)
 MADE = "python tests/mutation_trials.py --keep"
 
 
-def apply_mutant(mutant: Mutant, physics: Path) -> None:
-    """Make the error; ValueError where its text does not stand exactly once."""
-    file = physics / mutant.file
+def apply_mutant(mutant: Mutant, sim: Path) -> None:
+    """Make the error in a copy of the folder ``sim``; ValueError where its text does not stand exactly once."""
+    file = sim / mutant.file
     text = file.read_text(encoding="utf-8")
     if text.count(mutant.old) != 1:
         raise ValueError(f"{mutant.name}: its text stands {text.count(mutant.old)} times in {mutant.file}")
@@ -66,9 +66,9 @@ def copy_tree(tree: Path) -> Path:
 
 def find_noticing_test(mutant: Mutant, tree: Path) -> tuple[str, str]:
     """The first test that fails with it in ``tree``, and its tier, or two ""; the tree is left as it was."""
-    file = tree / "sim" / "physics" / mutant.file
+    file = tree / "sim" / mutant.file
     sound = file.read_text(encoding="utf-8")
-    apply_mutant(mutant, file.parent)
+    apply_mutant(mutant, tree / "sim")
     try:
         return _find_failure(tree)
     finally:

@@ -21,8 +21,11 @@ import numba
 import numpy as np
 
 from sim.physics import kernel
-from sim.physics.mechanism import CONTACTS, DOFS, JOINTS, RUBBING
-from sim.physics.run import DRIVEN_MASS, IDLE_FINGER_HEIGHT, KEY_FORCE, STATE_TYPE, Drive
+from sim.physics.mechanism import DOFS, JOINTS
+from sim.physics.modes import DriveMode
+from sim.physics.run import IDLE_FINGER_HEIGHT, STATE_TYPE, Drive
+from sim.unit.contacts import CONTACT_NAMES as NAMES
+from sim.unit.contacts import RUBBING
 from tests.lazily import Lazily
 
 solvers = Lazily("scipy.integrate")
@@ -30,12 +33,10 @@ solvers = Lazily("scipy.integrate")
 Array = Any
 N = len(DOFS)
 SIZE = 2 * N + 1
-NAMES = tuple(c.name for c in CONTACTS)
 N_CONTACTS, N_JOINTS = len(NAMES), len(JOINTS)
 STRING, FINGER = NAMES.index("string"), NAMES.index("finger")
 KF, KR, W, J, L, H, E, R, D, F = range(N)
 METHODS = ("Radau", "BDF", "LSODA", "DOP853", "RK45", "RK23", "odeint")
-MODES = {KEY_FORCE: 2, DRIVEN_MASS: 3}
 
 
 @numba.njit(error_model="numpy")
@@ -60,17 +61,19 @@ def evaluate_muscle(table: Array, t: float) -> float:
 def smooth_forces(p: Array, y: Array, force: Array) -> None:
     """Weights, springs and centripetal terms of parts that ride on the wippen."""
     q, v = y[:N], y[N : 2 * N]
-    torque = p.key_spring * (q[KR] - q[KF]) + p.key_damping * (v[KR] - v[KF])
-    force[KF] = p.key_moment * p.g * math.cos(q[KF]) + torque
+    torque = p.key_bending_stiffness * (q[KR] - q[KF]) + p.key_bending_damping * (v[KR] - v[KF])
+    force[KF] = p.key_front_moment * p.g * math.cos(q[KF]) + torque
     force[KR] = -torque
     sw, cw = math.sin(q[W]), math.cos(q[W])
     force[W] = -p.g * (cw * p.wippen_mx - sw * p.wippen_my)
     for part in (J, L):
         s, c = math.sin(q[part]), math.cos(q[part])
         if part == J:
-            mx, my, ax, ay, spring = p.jack_mx, p.jack_my, p.jx, p.jy, p.jack_spring + p.jack_rate * (q[J] - q[W])
+            mx, my, ax, ay = p.jack_mx, p.jack_my, p.jx, p.jy
+            spring = p.springs_jack + p.springs_jack_rate * (q[J] - q[W])
         else:
-            mx, my, ax, ay, spring = p.lever_mx, p.lever_my, p.lx, p.ly, p.lever_spring + p.lever_rate * (q[L] - q[W])
+            mx, my, ax, ay = p.lever_mx, p.lever_my, p.lx, p.ly
+            spring = p.springs_repetition + p.springs_repetition_rate * (q[L] - q[W])
         moment_x, moment_y = c * mx - s * my, s * mx + c * my
         arm_x, arm_y = cw * ax - sw * ay, sw * ax + cw * ay
         cross = arm_y * moment_x - arm_x * moment_y
@@ -180,10 +183,10 @@ def make_problem(
     for n in RUBBING:
         laws[NAMES.index(n), 3] = rub * p[f"mu_{n}"][0]
     joints = np.array(
-        [[DOFS.index(b), DOFS.index(a) if a else -1, rub * p[f"tau_{n}"][0]] for n, b, a in JOINTS], float
+        [[DOFS.index(b), DOFS.index(a) if a else -1, rub * p[f"friction_{n}"][0]] for n, b, a in JOINTS], float
     )
-    inv_f = 1 / drive.mass if drive.mode == DRIVEN_MASS else 0.0
-    settings = np.array([MODES[drive.mode], inv_f, drive.muscle_damping], float)
+    inv_f = 1 / drive.mass if drive.mode == DriveMode.DRIVEN_MASS else 0.0
+    settings = np.array([drive.mode, inv_f, drive.muscle_damping], float)
     width, work, table = np.array([turn, slip]), np.zeros(1, STATE_TYPE), drive.table
 
     def fun(t: float, y: Array) -> Array:
@@ -191,7 +194,7 @@ def make_problem(
 
     y = np.array([state[x][0] for x in DOFS] + [state[f"v_{x}"][0] for x in DOFS] + [0.0], float)
     travel = p["touch_y"][0] - (math.sin(y[KF]) * p["touch_x"][0] + math.cos(y[KF]) * p["touch_y"][0])
-    y[F] = drive.height - travel if drive.mode == DRIVEN_MASS else IDLE_FINGER_HEIGHT
+    y[F] = drive.height - travel if drive.mode == DriveMode.DRIVEN_MASS else IDLE_FINGER_HEIGHT
     y[N + F] = -drive.speed
 
     def crown(z: Array) -> tuple[float, float]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from sim.bench.outcomes import Outcome
 from sim.diagnosis.bench_tests import list_bench_tests, try_symptoms
 from sim.diagnosis.faults import apply_faults
 from sim.diagnosis.trials import simulate_bench_reading
@@ -67,7 +68,7 @@ def draw_section(
             if key in ill:
                 unit = apply_faults(unit, [ill[key]])
             row = read_note_row(unit, random, leave_out)
-            if row is not None and (key in ill or row.words["slow_press"] == "plays"):
+            if row is not None and (key in ill or row.words["slow_press"] == Outcome.PLAYS):
                 return row
         raise RuntimeError(f"no such note {key}")
 

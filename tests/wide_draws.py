@@ -28,7 +28,8 @@ from sim.fields.scenario_files import Leaf, Leaves
 from sim.fields.section_base import get_field_kind
 from sim.physics.finger import TOUCH_KINDS, Touch
 from sim.scenario.load import build_from_leaves, collect_measures, read_leaves
-from sim.unit.model import CONTACTS, ActionUnit
+from sim.unit.contacts import CONTACT_NAMES
+from sim.unit.model import ActionUnit
 
 SCENARIOS = Path(__file__).resolve().parents[1] / "scenarios"
 UNITS = ("concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped")
@@ -176,9 +177,9 @@ def _vary_measures(scenario: str, share: float, random: np.random.Generator) -> 
     over, own = {}, _measures(scenario)
     for path, value in own.items():
         kind = index_fields()[path].kind
-        if kind is not None and not path.startswith(tuple(f"contacts.{c}.{n}" for c in CONTACTS for n in _LAW)):
+        if kind is not None and not path.startswith(tuple(f"contacts.{c}.{n}" for c in CONTACT_NAMES for n in _LAW)):
             over[path] = _move_value(value, kind, share, random)
-    for contact in CONTACTS:
+    for contact in CONTACT_NAMES:
         stiffness, exponent = (f"contacts.{contact}.{n}" for n in _LAW)
         kinds = index_fields()[stiffness].kind, index_fields()[exponent].kind
         if stiffness in own and kinds[0] and kinds[1]:

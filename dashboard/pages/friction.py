@@ -65,7 +65,7 @@ def _repin(work: Work) -> None:
         placeholder=f"3 gf (now {stands})",
         max_chars=30,
     )
-    name = f"friction_{centre}"
+    name = f"friction.{centre}"
     try:
         torque = convert_force_to_torque(parse_quantity(text.strip() or "3 gf", FORCE), PINNING_RADIUS)
     except QuantityError as error:

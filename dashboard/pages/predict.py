@@ -16,6 +16,7 @@ from dashboard.session.work import Work
 from dashboard.widgets.figures import offer_figure
 from dashboard.widgets.reading_cards import show_cards, show_caution
 from dashboard.widgets.sliders import show_sliders
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import list_touches
 from sim.bench.readings import Prediction, Repetition, Settings, TouchWeight, list_reading_fields
 from sim.errors import InputError
@@ -61,7 +62,7 @@ def show_page() -> None:
             str(meta["title"]) for record in SLOW_RECORDS.values() for meta in list_reading_fields(record).values()
         ]
         show_cards([], waiting)
-    if quick.outcome != "plays":
+    if quick.outcome != Outcome.PLAYS:
         verdict.error(f"This note does not play: {quick.outcome}. {quick.reason}")
     with top:
         show_cards(_show_quick_readings(quick, place))

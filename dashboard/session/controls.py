@@ -60,13 +60,13 @@ def _screw(target: str, title: str, help_: str, reach: float, step: float, low: 
     )
 
 
-def _friction(centre: str, title: str, most: float) -> Control:
-    knob = find_model_input(f"friction.{centre}")
+def _friction(path: str, title: str, most: float) -> Control:
+    knob = find_model_input(path)
     return Control("friction", title, "dry friction of this centre: a torque, or the pinning force that it asks for",
                    "Nmm", 0.0, most, most / 400, 0.6 * most, knob.get, knob.put)  # fmt: skip
 
 
-SPRING = find_model_input("spring.repetition")
+SPRING = "springs.repetition"
 
 
 def _rail_control(name: str, title: str, help_: str, get: Callable[[ActionUnit], float]) -> Control:
@@ -107,15 +107,15 @@ RAIL_CONTROLS: Mapping[str, Control] = {
 
 CONTROLS: Mapping[str, Control] = {
     **RAIL_CONTROLS,
-    "spring": Control(
+    SPRING: Control(
         "spring", "repetition spring", "torque of the repetition spring on its lever", "Nmm", 0.0, 0.08, 0.1e-3, 0.02,
-        SPRING.get, SPRING.put, "spring_rise",
+        find_model_input(SPRING).get, find_model_input(SPRING).put, "spring_rise",
     ),
-    "friction_key": _friction("key", "key", 0.06),
-    "friction_wippen": _friction("wippen", "wippen", 8e-3),
-    "friction_jack": _friction("jack", "jack", 6e-3),
-    "friction_lever": _friction("lever", "repetition lever", 8e-3),
-    "friction_hammer": _friction("hammer", "hammer", 8e-3),
+    "friction.key": _friction("friction.key", "key", 0.06),
+    "friction.wippen": _friction("friction.wippen", "wippen", 8e-3),
+    "friction.jack": _friction("friction.jack", "jack", 6e-3),
+    "friction.lever": _friction("friction.lever", "repetition lever", 8e-3),
+    "friction.hammer": _friction("friction.hammer", "hammer", 8e-3),
     "jack_address": _screw(
         "jack_address", "jack address", "the jack's stop: rear of its top to the rear of the core, + to the player",
         2 * MM, 0.05 * MM, -0.4, 0.4,

@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.session.text import format_faults
 from dashboard.session.work import Work
-from sim.errors import InputError, SimulationError
+from sim.errors import InputError, UnitError
 
 Progress = Callable[[float, str], None]
 Found = TypeVar("Found")
@@ -68,7 +68,7 @@ def run_long_job(name: str, asked: Any, button: str, job: Callable[[Progress], F
 
     try:
         found = job(report_on_bar(bar))
-    except (InputError, SimulationError) as error:
+    except (InputError, UnitError) as error:
         place.empty()
         st.error(format_faults("This could not be computed.", error))
         return None

@@ -13,12 +13,13 @@ from dashboard.session.work import Work, apply_controls, build_origin
 from sim.bench import predict as bench
 from sim.bench import slow_press
 from sim.bench import strike as blows
+from sim.bench.outcomes import Outcome
 from sim.bench.readings import Prediction, Settings, Strike
 from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.diagnosis.faults import apply_faults, load_faults
 from sim.diagnosis.inference import CauseGrid, build_cause_grid
 from sim.diagnosis.library import compute_library
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.physics.kernel_loader import prepare_kernel
 from sim.report.drawing.film import build_film, build_press_film
 from sim.studies.friction import FrictionComparison
@@ -149,13 +150,13 @@ def _quick(unit: ActionUnit, touch: str) -> QuickReadings:
         reading, run = blows.play_touch(rest, bench.find_touch(touch))
         moderate = reading if touch == bench.MODERATE else blows.play_touch(rest, bench.find_touch(bench.MODERATE))[0]
         stroke = build_film(rest, run, reading.events, unit.name) if run.outcome.fine else None
-        press = build_press_film(pressed) if pressed.outcome != "leaves its domain" else None
-    except SimulationError as error:
-        return QuickReadings(unit, "does not come to rest", str(error))
+        press = build_press_film(pressed) if pressed.outcome != Outcome.LEAVES_DOMAIN else None
+    except UnitError as error:
+        return QuickReadings(unit, Outcome.DOES_NOT_REST, str(error))
     readings = _read_settled(rest, settings, moderate)
     outcome, reason = pressed.outcome, pressed.reason
-    if outcome == "plays" and not run.outcome.fine:
-        outcome, reason = "leaves what the model can follow", str(run.outcome)
+    if outcome == Outcome.PLAYS and not run.outcome.fine:
+        outcome, reason = Outcome.NOT_FOLLOWED, str(run.outcome)
     return QuickReadings(unit, outcome, reason, settings, reading, readings, stroke, press)
 
 
@@ -205,11 +206,12 @@ def compute_fault_library(work: Work, progress: Progress, early: Callable[[Cause
 @st.cache_resource(max_entries=MOST_PREDICTIONS, show_spinner=False)
 def compute_first_readings(base: str, text: str, edits: tuple[tuple[str, str], ...]) -> dict[str, float | None]:
     """Readings before any control is turned, by name (SI): what sliders are told by."""
+    unit = build_start_unit(base, text, edits)
     try:
-        rest = settle_at_rest(build_start_unit(base, text, edits))
+        rest = settle_at_rest(unit)
         settings = slow_press.read_settings(slow_press.press_slowly(rest, back=False), wink=False)
         moderate, _ = blows.play_touch(rest, bench.find_touch(bench.MODERATE))
-    except SimulationError:
+    except UnitError:
         return {}
     return _read_settled(rest, settings, moderate)
 

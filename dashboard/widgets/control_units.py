@@ -78,7 +78,7 @@ class ControlUnit:
 def choose_control_unit(name: str, c: Control, unit: ActionUnit, inches: bool, pinning: bool) -> ControlUnit:
     """How a control is shown."""
     if c.group == "friction" and pinning:
-        arm = -unit.key.touch_point[0] if name == "friction_key" else PINNING_RADIUS
+        arm = -unit.key.touch_point[0] if name == "friction.key" else PINNING_RADIUS
         return ControlUnit("gf", GRAVITY * 1e-3 * arm, 0.1, FORCE, arm)
     if c.unit == "mm" and inches:
         return ControlUnit("in", 25.4e-3, 0.002 if c.step < 2e-4 else 0.01, LENGTH)

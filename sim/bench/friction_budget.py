@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from sim.bench.rest_pose import Rest
 from sim.bench.sliding import ROW_STEP, compute_sliding
 from sim.bench.slow_press import WEIGHT_SPAN, PressRun
-from sim.physics.mechanism import FRICTION_ROWS, JOINTS, RUBBING
-from sim.physics.run import CONTACT_INDEX, Run
+from sim.physics.mechanism import FRICTION_ROWS, JOINTS
+from sim.physics.run import Run
+from sim.unit.contacts import CONTACT_INDEX, CONTACTS, RUBBING
 
 Array = NDArray[np.float64]
 
@@ -30,13 +31,7 @@ TITLES: Mapping[str, str] = {
     "lever": "repetition lever centre",
     "hammer": "hammer centre",
     "damper": "damper wire and underlever",
-    "capstan": "capstan on heel",
-    "jack_knuckle": "jack on knuckle",
-    "lever_knuckle": "lever on knuckle",
-    "toe_button": "jack toe on button",
-    "drop_screw": "lever on drop screw",
-    "backcheck": "tail on backcheck",
-}
+} | {c.name: c.rubs for c in CONTACTS if c.rubs}
 """Sites of friction, as they are told."""
 
 

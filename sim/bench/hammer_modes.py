@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 
 from sim.bench.rest_pose import Rest
 from sim.physics.run import Drive, pack_parameters, run
+from sim.unit.contacts import CONTACTS, moving_body
 from sim.unit.model import CENTRES
 
 Array = NDArray[np.float64]
 
 HOLDING_FRICTION = 1e3
 """Friction that holds a centre still, N·m."""
-REMOVED_CONTACTS = ("jack_knuckle", "lever_knuckle", "rest_cushion", "backcheck", "string")
+REMOVED_CONTACTS = tuple(c.name for c in CONTACTS if moving_body(c.shape) == "h")
 """What touches the hammer, and is taken away."""
 DURATION = 0.5
 PLUCK = 1e-4

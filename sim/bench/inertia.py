@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from sim.bench.slow_press import WEIGHT_SPAN, PressRun
 from sim.physics.kernel_loader import kernel
-from sim.physics.mechanism import CONTACTS, DOFS
+from sim.physics.mechanism import DOFS
 from sim.physics.run import STATE_TYPE
 from sim.physics.shank import BENDING
+from sim.unit.contacts import CONTACTS
 
 Array = NDArray[np.float64]
 

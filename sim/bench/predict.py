@@ -10,9 +10,10 @@ from functools import cache
 
 from sim.bench import centres, release, repetition, slow_press
 from sim.bench import strike as blows
+from sim.bench.outcomes import Outcome
 from sim.bench.readings import Centre, Prediction, Repetition, Settings, SlowPress, Strike, TouchWeight
 from sim.bench.rest_pose import Rest, settle_at_rest
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.physics.finger import Touch
 from sim.physics.run import Run
 from sim.shared_files import find_shared_file
@@ -47,8 +48,8 @@ def predict(
     found = centres.read_centres(unit)
     try:
         rest = settle_at_rest(unit)
-    except SimulationError as e:
-        return make_empty_prediction(unit, "does not come to rest", str(e), found)
+    except UnitError as e:
+        return make_empty_prediction(unit, Outcome.DOES_NOT_REST, str(e), found)
     say(0.02, "slow press")
     pressed = slow_press.press_slowly(rest)
     settings = slow_press.read_settings(pressed)
@@ -59,10 +60,10 @@ def predict(
     rep = _release(rest, pressed, played)
     say(0.25, "repetition")
     outcome, reason = judge_unit(pressed, weight, strikes, rep)
-    if repetition and pressed.outcome == "plays":
+    if repetition and pressed.plays:
         rep = _repeat(rest, rep, lambda f, what: say(0.25 + 0.75 * f, what), stop, every_rate=every_rate)
-        if outcome == "plays" and rep.limit_hz is None:
-            outcome, reason = "does not repeat", _slow(rep)
+        if outcome == Outcome.PLAYS and rep.limit_hz is None:
+            outcome, reason = Outcome.DOES_NOT_REPEAT, _slow(rep)
     say(1.0, "done")
     return Prediction(unit.name, outcome, reason, settings, weight, strikes, rep, found, unit.assumed, slow_press=curve)
 
@@ -73,7 +74,7 @@ def _check(stop: Stop | None, value: list[tuple[Strike, Run]]) -> list[tuple[Str
     return value
 
 
-def make_empty_prediction(unit: ActionUnit, outcome: str, reason: str, found: dict[str, Centre]) -> Prediction:
+def make_empty_prediction(unit: ActionUnit, outcome: Outcome, reason: str, found: dict[str, Centre]) -> Prediction:
     """A prediction without readings, and why."""
     empty = Settings(spread=unit.rails.spread)
     return Prediction(unit.name, outcome, reason, empty, TouchWeight(), (), Repetition(), found, unit.assumed)
@@ -114,23 +115,26 @@ def _repeat(
 
 def judge_unit(
     pressed: slow_press.PressRun, weight: TouchWeight, strikes: tuple[Strike, ...], rep: Repetition
-) -> tuple[str, str]:
+) -> tuple[Outcome, str]:
     """The outcome in a word or two, and the reason: the first thing that keeps the note from playing."""
-    if pressed.outcome != "plays":
+    if not pressed.plays:
         return pressed.outcome, pressed.reason
     if rep.reset_point is None:
-        return "jack does not come home", "let up slowly, the key is back before the jack is under the knuckle"
+        return Outcome.JACK_DOES_NOT_RETURN, "let up slowly, the key is back before the jack is under the knuckle"
     if weight.up_weight is not None and weight.up_weight <= 0:
-        return "key does not return", "friction outweighs what pushes the key up"
+        return Outcome.KEY_DOES_NOT_RETURN, "friction outweighs what pushes the key up"
     silent = [s.touch for s in strikes if s.hammer_speed is None]
     if "medium" in silent:
-        return "does not sound", f"the hammer does not reach the string at {', '.join(silent)}"
+        return Outcome.DOES_NOT_SOUND, f"the hammer does not reach the string at {', '.join(silent)}"
     if rep.return_time is None:
-        return "jack does not come home", "with the key let go the jack is not back under the knuckle in half a second"
+        return (
+            Outcome.JACK_DOES_NOT_RETURN,
+            "with the key let go the jack is not back under the knuckle in half a second",
+        )
     many = [s.touch for s in strikes if s.contacts_with_string > 1]
     if many:
-        return "double strikes", f"the hammer meets the string more than once at {', '.join(many)}"
-    return "plays", ""
+        return Outcome.SOUNDS_TWICE, f"the hammer meets the string more than once at {', '.join(many)}"
+    return Outcome.PLAYS, ""
 
 
 def _slow(rep: Repetition) -> str:

@@ -10,12 +10,13 @@ from typing import Any
 
 from sim.bench import slow_press
 from sim.bench import strike as blows
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import list_touches, make_empty_prediction, predict
 from sim.bench.readings import Prediction, Repetition, Settings, Strike, TouchWeight, list_reading_fields
 from sim.bench.repetition import RATES
 from sim.bench.rest_pose import settle_at_rest
 from sim.display_units import format_column_name, format_unit
-from sim.errors import Fault, InputError, SimulationError
+from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import suggest_name
 from sim.unit.model import ActionUnit
 
@@ -86,11 +87,11 @@ def take_readings(unit: ActionUnit, kind: str = "predict") -> Prediction:
     """Take one kind of reading; what was not asked for stays empty.  Nothing is raised for a unit that fails."""
     if kind in ("predict", "repeat"):
         return predict(unit, repetition=kind == "repeat")
-    empty = make_empty_prediction(unit, "plays", "", {})
+    empty = make_empty_prediction(unit, Outcome.PLAYS, "", {})
     try:
         rest = settle_at_rest(unit)
-    except SimulationError as error:
-        return replace(empty, outcome="does not come to rest", reason=str(error))
+    except UnitError as error:
+        return replace(empty, outcome=Outcome.DOES_NOT_REST, reason=str(error))
     if kind == "weigh":
         pressed = slow_press.press_slowly(rest)
         weight, curve = slow_press.read_touch_weight(pressed)
@@ -100,7 +101,7 @@ def take_readings(unit: ActionUnit, kind: str = "predict") -> Prediction:
         )
     played = tuple(blows.play_touch(rest, touch)[0] for touch in list_touches())
     sounds = any(blow.hammer_speed is not None for blow in played)
-    return replace(empty, strikes=played, outcome="plays" if sounds else played[-1].outcome)
+    return replace(empty, strikes=played, outcome=Outcome.PLAYS if sounds else played[-1].outcome)
 
 
 @cache

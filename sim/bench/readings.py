@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.outcomes import Outcome
+
 Array = NDArray[np.float64]
 
 
@@ -208,7 +210,7 @@ class Prediction(PrintableRecord):
 
     unit: str
     outcome: str
-    """``plays`` or the named failure."""
+    """Of ``Outcome``: plays, or the failure by name."""
     reason: str
     settings: Settings
     touch: TouchWeight
@@ -222,7 +224,7 @@ class Prediction(PrintableRecord):
 
     @property
     def plays(self) -> bool:
-        return self.outcome == "plays"
+        return self.outcome == Outcome.PLAYS
 
     @property
     def checking_distance(self) -> float | None:

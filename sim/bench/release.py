@@ -8,7 +8,8 @@ import numpy as np
 
 from sim.bench.rest_pose import Rest
 from sim.physics.finger import build_even_path, drive_key_motion
-from sim.physics.run import NO_FINGER, Drive, Run, continue_run
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, Run, continue_run
 
 EASING_SPEED = 25e-3
 """Speed at which the key is eased up from the check, touch point, m/s (the way up in 0.4 s). Our convention:
@@ -73,7 +74,7 @@ class KeyReturn:
 
 def release_key(rest: Rest, held: Run, duration: float = 0.5) -> KeyReturn:
     """Take the finger away from a held key and time the jack's and everything's return."""
-    back = continue_run(held, Drive(NO_FINGER), duration, step=rest.step, every=5e-4)
+    back = continue_run(held, Drive(DriveMode.NO_FINGER), duration, step=rest.step, every=5e-4)
     if not back.outcome.fine:
         return KeyReturn(None, None, back)
     t = back.trace["t"] - held.end

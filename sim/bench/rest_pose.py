@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.kernel_loader import kernel
-from sim.physics.mechanism import CONTACTS, DOFS
-from sim.physics.run import CONTACT_INDEX, DEFAULT_STEP, Run, Trace, pack_parameters, settle_unit
+from sim.physics.mechanism import DOFS
+from sim.physics.run import DEFAULT_STEP, Run, Trace, pack_parameters, settle_unit
+from sim.unit.contacts import CONTACT_INDEX, CONTACTS
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]

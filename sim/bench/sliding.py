@@ -11,7 +11,8 @@ from sim.bench.rest_pose import Rest
 from sim.bench.slow_press import PressRun
 from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.mechanism import DOFS
-from sim.physics.run import CONTACT_INDEX, Run
+from sim.physics.run import Run
+from sim.unit.contacts import CONTACT_INDEX
 
 Array = NDArray[np.float64]
 

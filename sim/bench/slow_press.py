@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.outcomes import Outcome
 from sim.bench.readings import Settings, SlowPress, TouchWeight
 from sim.bench.rest_pose import Rest, rotate_vectors
 from sim.physics.finger import build_even_path, build_slowing_path, drive_key_motion
-from sim.physics.run import NO_FINGER, Drive, Run, continue_run, run
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, Run, continue_run, run
 from sim.unit.model import GRAVITY
 
 Array = NDArray[np.float64]
@@ -40,12 +42,16 @@ class PressRun:
     rest: Rest
     down: Run
     up: Run | None
-    outcome: str
+    outcome: Outcome
     reason: str
     peak: int
     """Trace row of the crown's highest point."""
     firm: int | None
     """Trace row of firm contact with the punching."""
+
+    @property
+    def plays(self) -> bool:
+        return self.outcome is Outcome.PLAYS
 
 
 def find_bottom_travel(rest: Rest, force: float = 2 * FIRM_FORCE) -> float:
@@ -75,22 +81,22 @@ def press_slowly(rest: Rest, *, back: bool = True, quick: bool = False) -> Press
         step=rest.step,
         every=5e-4,
     )
-    outcome, reason = "plays", ""
+    outcome, reason = Outcome.PLAYS, ""
     crown = down.place.crown_to_string
     peak = int(np.argmin(crown)) if len(crown) else 0
     firm = _firm(down, peak)
     if not down.outcome.fine:
-        return PressRun(rest, down, None, "leaves its domain", str(down.outcome), peak, None)
+        return PressRun(rest, down, None, Outcome.LEAVES_DOMAIN, str(down.outcome), peak, None)
     if len(down.log.times("string", True)) or crown[peak] < 5e-5:
-        outcome, reason = "blocks on the string", _blocked(down, peak)
+        outcome, reason = Outcome.BLOCKS, _blocked(down, peak)
     elif not _escaped(rest, down, crown[peak]) and _carried(down, -1):
         outcome, reason = (
-            "does not drop",
+            Outcome.DOES_NOT_DROP,
             "let off, the hammer is carried on up by the lever: the drop screw is too high",
         )
     elif not _escaped(rest, down, crown[peak]):
-        outcome, reason = "never escapes", "the jack is still under the knuckle when the key is at the bottom"
-    if not back or outcome != "plays":
+        outcome, reason = Outcome.NEVER_ESCAPES, "the jack is still under the knuckle when the key is at the bottom"
+    if not back or outcome != Outcome.PLAYS:
         return PressRun(rest, down, None, outcome, reason, peak, firm)
     back_path = build_even_path(depth, 0.0, 1.5 * PRESS_SPEED)
     up = continue_run(
@@ -101,7 +107,7 @@ def press_slowly(rest: Rest, *, back: bool = True, quick: bool = False) -> Press
         every=5e-4,
     )
     if not up.outcome.fine:
-        outcome, reason = "leaves its domain", str(up.outcome)
+        outcome, reason = Outcome.LEAVES_DOMAIN, str(up.outcome)
     return PressRun(rest, down, up, outcome, reason, peak, firm)
 
 
@@ -128,7 +134,7 @@ def _escaped(rest: Rest, run: Run, highest: float) -> bool:
 
 def is_lever_carrying(pressed: PressRun) -> bool:
     """Whether it is the lever, not the jack, that brings the hammer where it blocks or stays up."""
-    at = pressed.peak if pressed.outcome == "blocks on the string" else -1
+    at = pressed.peak if pressed.outcome == Outcome.BLOCKS else -1
     return _carried(pressed.down, at)
 
 
@@ -176,7 +182,7 @@ def read_settings(pressed: PressRun, *, drop: bool = True, wink: bool = True) ->
         jack_address=measure_jack_address(rest),
         wink=measure_tripped_fall(rest) if wink else None,
     )
-    if pressed.outcome == "leaves its domain":
+    if pressed.outcome == Outcome.LEAVES_DOMAIN:
         return out
     travel = rest.travel(down) * rest.edge
     crown = down.place.crown_to_string
@@ -186,7 +192,7 @@ def read_settings(pressed: PressRun, *, drop: bool = True, wink: bool = True) ->
     if rest.unit.damper is not None:
         lifted = np.nonzero(down.trace["d"] > 5e-5)[0]
         out = replace(out, damper_start=float(travel[lifted[0]]) if len(lifted) else None)
-    if pressed.outcome != "plays" or firm is None:
+    if not pressed.plays or firm is None:
         return out
     let_off = float(crown[pressed.peak])
     held = measure_escape_drop(pressed) if drop else None
@@ -223,7 +229,7 @@ def measure_tripped_fall(rest: Rest) -> float | None:
     """
     p = rest.parameters.copy()
     p["K_jack_knuckle"] = 0.0
-    tripped = run(p, Drive(NO_FINGER), 0.25, rest.state, step=rest.step, every=0.01, viscous=40.0)
+    tripped = run(p, Drive(DriveMode.NO_FINGER), 0.25, rest.state, step=rest.step, every=0.01, viscous=40.0)
     if not tripped.outcome.fine:
         return None
     fall = float(tripped.place.crown_to_string[-1]) - rest.at_rest["string"]
@@ -232,7 +238,7 @@ def measure_tripped_fall(rest: Rest) -> float | None:
 
 def read_touch_weight(pressed: PressRun) -> tuple[TouchWeight, SlowPress | None]:
     """Down and up weight and the slow-press curve (N at the touch point)."""
-    if pressed.outcome == "leaves its domain":
+    if pressed.outcome == Outcome.LEAVES_DOMAIN:
         return TouchWeight(), None
     rest, down = pressed.rest, pressed.down
     travel, force = rest.travel(down), down.trace["finger_force"]
@@ -248,7 +254,7 @@ def read_touch_weight(pressed: PressRun) -> tuple[TouchWeight, SlowPress | None]
         leverage_mean=float(rise[pressed.peak] / edge[pressed.peak]) if edge[pressed.peak] > 0 else None,
         leverage_6mm=float(np.interp(6e-3, edge, rise) / 6e-3) if edge[-1] > 6e-3 else None,
     )
-    if pressed.up is None or pressed.outcome != "plays":
+    if pressed.up is None or not pressed.plays:
         return weights, None
     back, lift = rest.travel(pressed.up), pressed.up.trace["finger_force"]
     u = _mean_over(back, lift, WEIGHT_SPAN)

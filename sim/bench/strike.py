@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.outcomes import Outcome
 from sim.bench.readings import Strike
 from sim.bench.rest_pose import Rest
 from sim.bench.slow_press import FIRM_FORCE, find_bottom_travel
@@ -21,7 +22,8 @@ from sim.physics.finger import (
     drive_pressed,
     drive_struck,
 )
-from sim.physics.run import DRIVEN_MASS, Drive, Run, run
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, Run, run
 
 Array = NDArray[np.float64]
 
@@ -56,7 +58,7 @@ def make_drive(rest: Rest, touch: Touch) -> Drive:
         return drive_falling_mass(touch.strength, above)
     if touch.kind == "force":
         push = drive_force(np.array([0.0, FORCE_RISE_TIME, TABLE_END]), touch.strength * np.array([0.0, 1.0, 1.0]))
-        return replace(push, mode=DRIVEN_MASS, mass=finger.mass, height=above) if touch.struck else push
+        return replace(push, mode=DriveMode.DRIVEN_MASS, mass=finger.mass, height=above) if touch.struck else push
     if touch.kind == "motion":
         return _guide_key(rest, touch.strength, above)
     return drive_struck(finger, touch.strength) if touch.struck else drive_pressed(finger, touch.strength)
@@ -84,7 +86,7 @@ def read_strike(rest: Rest, touch: Touch, r: Run) -> Strike:
     """Readings of a finished blow."""
     name = touch.name
     if not r.outcome.fine:
-        return Strike(name, not touch.struck, f"leaves its domain: {r.outcome}")
+        return Strike(name, not touch.struck, f"{Outcome.LEAVES_DOMAIN}: {r.outcome}")
     t = r.trace["t"]
     travel = rest.travel(r)
     makes = r.log.of("string", True)
@@ -94,7 +96,7 @@ def read_strike(rest: Rest, touch: Touch, r: Run) -> Strike:
     key_speed = float(r.place.key_speed[: _row(t, e["key_meets_punching"])].max())
     checked, caught = _checking(r)
     if not len(makes):
-        return replace(common, outcome="does not sound", key_speed_max=key_speed, checking_distance=checked)
+        return replace(common, outcome=Outcome.DOES_NOT_SOUND, key_speed_max=key_speed, checking_distance=checked)
     contact, blows = float(makes[0, 0]), count_blows(makes)
     release = e["string_release"]
     start = e["key_leaves_rest"]
@@ -103,7 +105,7 @@ def read_strike(rest: Rest, touch: Touch, r: Run) -> Strike:
     inside = (t > contact - 1e-3) & (t < contact + 0.02)
     return replace(
         common,
-        outcome="sounds" if blows == 1 else f"sounds {blows} times",
+        outcome=Outcome.SOUNDS if blows == 1 else f"{Outcome.SOUNDS} {blows} times",
         hammer_speed=float(makes[0, 4]),
         key_speed_max=key_speed,
         travel_time=contact - start if start is not None else None,

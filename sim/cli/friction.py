@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from sim.bench.outcomes import Outcome
 from sim.cli import screen
 from sim.cli.command import Command, ExitCode
 from sim.cli.options import load_origin, save_figure
@@ -61,7 +62,7 @@ def _repin(args: argparse.Namespace) -> int:
         print(json_text.format_json(budget.build_repinning_document(found)))
     else:
         screen.print_parts(budget.build_repinning_table(found))
-    return ExitCode.FINE if found.outcomes[1] == "plays" else ExitCode.CANNOT_PLAY
+    return ExitCode.FINE if found.outcomes[1] == Outcome.PLAYS else ExitCode.CANNOT_PLAY
 
 
 COMMANDS = (

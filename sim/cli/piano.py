@@ -9,6 +9,7 @@ from collections.abc import Callable
 from rich.padding import Padding
 
 import sim
+from sim.bench.outcomes import Outcome
 from sim.cli import screen
 from sim.cli.command import Command, ExitCode
 from sim.cli.options import parse_changes, save_figure
@@ -102,7 +103,7 @@ def piano(args: argparse.Namespace) -> int:
         screen.print_parts(*(Padding(part, (0, 0, 1, 0)) for part in sheet.tables(found, args.angle)))
     if path is not None:
         save_figure(template.draw_touching(found.touching), path)
-    return ExitCode.FINE if found.bench.outcome == "plays" else ExitCode.CANNOT_PLAY
+    return ExitCode.FINE if found.bench.outcome == Outcome.PLAYS else ExitCode.CANNOT_PLAY
 
 
 COMMANDS = (

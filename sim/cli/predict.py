@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 import sim
+from sim.bench.outcomes import Outcome
 from sim.cli import screen
 from sim.cli.command import Command, ExitCode
 from sim.cli.options import load_unit, save_figure
@@ -109,7 +110,7 @@ def strike(args: argparse.Namespace) -> int:
     played = [play_touch(rest, touch) for touch in list_touches(args.touch, args.struck)]
     blows = tuple(blow for blow, _ in played)
     silent = [blow for blow in blows if blow.hammer_speed is None]
-    outcome = "plays" if len(silent) < len(blows) else blows[-1].outcome
+    outcome = Outcome.PLAYS if len(silent) < len(blows) else blows[-1].outcome
     if args.json:
         body = {
             "unit": unit.name,
@@ -127,7 +128,7 @@ def strike(args: argparse.Namespace) -> int:
     if path is not None:
         named = [(blow.touch, traces.tabulate_run(run, rest.design_travel, args.every * 1e-3)) for blow, run in played]
         _write(path, traces.stack_columns(named, "touch"))
-    return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
+    return ExitCode.FINE if outcome == Outcome.PLAYS else ExitCode.CANNOT_PLAY
 
 
 def weigh(args: argparse.Namespace) -> int:
@@ -163,7 +164,7 @@ def weigh(args: argparse.Namespace) -> int:
         _write(path, traces.tabulate_slow_press(curve))
     elif path is not None:
         screen.print_note(f"no curve to write to {path}: {outcome}")
-    return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
+    return ExitCode.FINE if outcome == Outcome.PLAYS else ExitCode.CANNOT_PLAY
 
 
 def repeat(args: argparse.Namespace) -> int:
@@ -176,7 +177,7 @@ def repeat(args: argparse.Namespace) -> int:
     unit = _load_set_up(args)
     with screen.show_progress_bar("repetition") as say:
         found = sim.repeat(unit, say)
-    outcome = "plays" if found.return_time is not None else "the jack does not come home"
+    outcome = Outcome.PLAYS if found.return_time is not None else f"the {Outcome.JACK_DOES_NOT_RETURN}"
     if args.json:
         body = {"unit": unit.name, "outcome": outcome, "repetition": json_text.build_repetition_document(found)}
         print(json_text.format_json({**body, "assumed": list(unit.assumed)}))
@@ -185,7 +186,7 @@ def repeat(args: argparse.Namespace) -> int:
         screen.print_parts(report.format_head(unit, outcome), *parts, report.format_assumed(unit.assumed))
     if path is not None:
         _write(path, traces.tabulate_repetition(found))
-    return ExitCode.FINE if outcome == "plays" else ExitCode.CANNOT_PLAY
+    return ExitCode.FINE if outcome == Outcome.PLAYS else ExitCode.CANNOT_PLAY
 
 
 def _write(path: Path, columns: Columns) -> None:

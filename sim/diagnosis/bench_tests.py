@@ -10,25 +10,35 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache
 from typing import Any
 
 from sim.bench import centres, release, repetition, slow_press
 from sim.bench import strike as blows
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import MODERATE, find_touch
 from sim.bench.readings import Repetition, Settings, Strike, TouchWeight, list_reading_fields
 from sim.bench.rest_pose import Rest, measure_key_height, settle_at_rest
 from sim.display_units import UNITS
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.physics.run import DEFAULT_STEP
 from sim.unit.model import GRAVITY, ActionUnit
 
 HARD_BLOW = "hard"
 RATE, DEPTH, STROKES = 4.0, 4e-3, 4
 """Soft repetition: strokes a second, how far under its rest the key is let up (m), strokes.  Our convention."""
-PLAYS, CAUGHT, YES, NO = "plays", "caught", "yes", "no"
-CANNOT = ("blocks on the string", "does not drop", "never escapes")
-ANY_OTHER_WORD = "otherwise"
+CANNOT = (Outcome.BLOCKS, Outcome.DOES_NOT_DROP, Outcome.NEVER_ESCAPES)
+
+
+class Word(StrEnum):
+    """What a test reads in a word; the slow press reads its outcome, or ``OTHERWISE``."""
+
+    CAUGHT = "caught"
+    NOT_CAUGHT = "not caught"
+    YES = "yes"
+    NO = "no"
+    OTHERWISE = "otherwise"
 
 
 @dataclass(frozen=True)
@@ -98,7 +108,7 @@ def _define_reading_test(
     return BenchTest(name, meta["title"], meta["unit"], seconds=seconds, how=how, limits=limits, first=first, **given)
 
 
-PRESSED, CHECKED = ("slow_press", PLAYS), ("check", CAUGHT)
+PRESSED, CHECKED = ("slow_press", Outcome.PLAYS), ("check", Word.CAUGHT)
 _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
     _define_reading_test(
         TouchWeight, "down_weight", True, 40, "weights on the touch point until the key just goes down", (5, 250)
@@ -143,12 +153,12 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
         120,
         "film the key let go from the bottom; until the jack is home",
         (1, 600),
-        needs=("home", YES),
+        needs=("home", Word.YES),
     ),
     BenchTest(
         "slow_press",
         "slow press ends",
-        words=(PLAYS, *CANNOT, ANY_OTHER_WORD),
+        words=(Outcome.PLAYS, *CANNOT, Word.OTHERWISE),
         seconds=15,
         first=True,
         how="press very slowly and watch the hammer",
@@ -156,7 +166,7 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
     BenchTest(
         "check",
         "after a moderate blow the hammer is",
-        words=(CAUGHT, "not caught"),
+        words=(Word.CAUGHT, Word.NOT_CAUGHT),
         seconds=10,
         first=True,
         how="a moderate blow, key held",
@@ -164,7 +174,7 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
     BenchTest(
         "home",
         "jack home when the key is let go",
-        words=(YES, NO),
+        words=(Word.YES, Word.NO),
         seconds=10,
         first=True,
         how="let the key go from the bottom and press again",
@@ -172,7 +182,7 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
     BenchTest(
         "repeats",
         "repeats when played softly",
-        words=(YES, NO),
+        words=(Word.YES, Word.NO),
         slip=0.03,
         seconds=20,
         how=f"soft strokes, {RATE:.0f} a second, the key let up to {DEPTH * 1e3:.0f} mm under its rest",
@@ -180,7 +190,7 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
     BenchTest(
         "kicks",
         "hammer kicks on its rise",
-        words=(YES, NO),
+        words=(Word.YES, Word.NO),
         slip=0.03,
         seconds=15,
         needs=CHECKED,
@@ -218,7 +228,7 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
     BenchTest(
         "hard_check",
         "after a hard blow the hammer is",
-        words=(CAUGHT, "not caught"),
+        words=(Word.CAUGHT, Word.NOT_CAUGHT),
         seconds=10,
         how="a hard blow, key held",
     ),
@@ -228,7 +238,7 @@ _EVERYDAY_TESTS: tuple[BenchTest, ...] = (
         "mm",
         1.0,
         seconds=25,
-        needs=("hard_check", CAUGHT),
+        needs=("hard_check", Word.CAUGHT),
         limits=(0, 60),
         how="a hard blow, key held; crown to string",
     ),
@@ -407,12 +417,12 @@ def read_symptoms(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms:
         **_read_parts(rest),
     }
     words = {
-        "slow_press": pressed.outcome if pressed.outcome in (PLAYS, *CANNOT) else ANY_OTHER_WORD,
-        "check": CAUGHT if moderate.caught else "not caught",
-        "hard_check": CAUGHT if hard.caught else "not caught",
-        "home": YES if found["return_time"] is not None else NO,
-        "kicks": YES if rise.leaves_lever else NO,
-        "repeats": YES if _read_repetition(rest) else NO,
+        "slow_press": pressed.outcome if pressed.outcome in (Outcome.PLAYS, *CANNOT) else Word.OTHERWISE,
+        "check": Word.CAUGHT if moderate.caught else Word.NOT_CAUGHT,
+        "hard_check": Word.CAUGHT if hard.caught else Word.NOT_CAUGHT,
+        "home": Word.YES if found["return_time"] is not None else Word.NO,
+        "kicks": Word.YES if rise.leaves_lever else Word.NO,
+        "repeats": Word.YES if _read_repetition(rest) else Word.NO,
     }
     tests = list_unit_tests(unit)
     numbers = {n: _none_if_infinite(found[n]) for n, t in tests.items() if not t.words}
@@ -427,7 +437,7 @@ def try_symptoms(unit: ActionUnit, step: float = DEFAULT_STEP) -> Symptoms | Non
     """The same, or None where the unit cannot even be brought to rest."""
     try:
         return read_symptoms(unit, step)
-    except SimulationError:
+    except UnitError:
         return None
 
 

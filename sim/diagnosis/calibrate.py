@@ -36,11 +36,6 @@ STEPS = 4
 """The unit is run again so many times at most."""
 CONVERGED_STEP = 0.05
 """A step of fewer standard deviations of every input ends the search."""
-PATHS = {
-    "friction": "friction.{}", "rubbing": "contacts.{}.friction", "felt": "contacts.{}.stiffness",
-    "spring": "springs.{}",
-}  # fmt: skip
-"""Scenario field of a varied input; screws and moves go by their own settings and coordinates."""
 
 
 @dataclass(frozen=True)
@@ -130,11 +125,10 @@ def write_calibrated_scenario(origin: BaseScenario, fitted: Calibration) -> Leav
     told: dict[str, str] = {}
     doubt: dict[str, str] = {}
     for one in fitted.inputs:
-        kind, _, name = one.variation.at.partition(".")
-        if kind not in PATHS:
+        path, knob = one.variation.at, find_model_input(one.variation.at)
+        if knob.relative:  # screws and moves go by their own settings and coordinates
             continue
-        path = PATHS[kind].format(name)
-        told[path] = format_input(path, _format_fitted_value(one.variation, fitted.unit), fitted.unit)
+        told[path] = format_input(path, knob.get(fitted.unit), fitted.unit)
         doubt[path] = f"{100 * one.variation.deviation * one.deviation:.1f} %"
     base = apply_overrides(origin.leaves, FILE_LABEL, {**origin.overrides, **told})
     leaves = update_leaves(base, fitted.unit)
@@ -146,8 +140,3 @@ def write_calibrated_scenario(origin: BaseScenario, fitted: Calibration) -> Leav
         made = {"value": value, "uncertainty": share, "source": "estimated", "note": "fitted to readings of the note"}
         leaves[way] = Leaf(made, FILE_LABEL, None)
     return leaves
-
-
-def _format_fitted_value(variation: Variation, unit: ActionUnit) -> float:
-    kind, _, name = variation.at.partition(".")
-    return unit.contacts[name].stiffness if kind == "felt" else find_model_input(variation.at).get(unit)

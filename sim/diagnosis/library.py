@@ -15,9 +15,9 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.diagnosis.bench_tests import ANY_OTHER_WORD, BenchTest, Symptoms, list_unit_tests, try_symptoms
+from sim.diagnosis.bench_tests import BenchTest, Symptoms, Word, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import Fault, FaultPair, apply_faults, load_fault_pairs, load_faults
-from sim.errors import SimulationError
+from sim.errors import SimulationError, UnitError
 from sim.parallel import run_on_all_cores
 from sim.studies.healthy_variation import REGULATED_READINGS, load_variations
 from sim.unit.model import ActionUnit
@@ -89,7 +89,7 @@ class Library:
     def pack(self, found: Symptoms | None) -> tuple[Array, NDArray[np.int64]]:
         """Readings as rows of this library."""
         if found is None:
-            lost = [self.tests[w].words.index(ANY_OTHER_WORD) if w == "slow_press" else -1 for w in self.words]
+            lost = [self.tests[w].words.index(Word.OTHERWISE) if w == "slow_press" else -1 for w in self.words]
             return np.full(len(self.numbers), np.nan), np.array(lost)
         values = [found.numbers[n] for n in self.numbers]
         numbers = [np.nan if v is None else v / self.tests[n].si for n, v in zip(self.numbers, values, strict=True)]
@@ -157,7 +157,7 @@ def _describe_run(key: Key) -> str:
 def _read_made_unit(made: Callable[[], ActionUnit]) -> Symptoms | None:
     try:
         return try_symptoms(made())
-    except ValueError:  # the change asks for what cannot be: no such unit
+    except UnitError:
         return None
 
 
@@ -203,7 +203,7 @@ def _correct_for_regulation(names: tuple[str, ...], slopes: Array) -> Array:
     """Slopes of the parts with every screw turned back until what is regulated reads as before."""
     left = np.array([v.left for v in load_variations()])
     place = {v.at.removeprefix("screw."): i for i, v in enumerate(load_variations())}
-    screws = slopes[[place.get(target, place["spring.repetition"]) for target in REGULATED_READINGS]]
+    screws = slopes[[place.get(target, place["springs.repetition"]) for target in REGULATED_READINGS]]
     read = [names.index(test) for test in REGULATED_READINGS.values()]
     out = slopes.copy()
     turns = np.linalg.solve(screws[:, read].T, slopes[~left][:, read].T)

@@ -9,11 +9,13 @@ from functools import partial
 
 import numpy as np
 
+from sim.bench.outcomes import Outcome
 from sim.diagnosis.bench_tests import BenchTest, Symptoms, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import apply_faults, load_fault_pairs, load_faults
 from sim.diagnosis.inference import NOTICED_FROM, CauseGrid, Evidence, Posterior, compute_posterior
 from sim.diagnosis.library import LEAP_ERROR
 from sim.diagnosis.next_test import SURE_CHANCE, TAKE_OUT_SECONDS, rank_next_tests
+from sim.errors import UnitError
 from sim.parallel import run_on_all_cores
 from sim.physics.run import DEFAULT_STEP
 from sim.regulation.regulate import regulate
@@ -81,7 +83,7 @@ def draw_faulty_units(
         ill = tuple((n, float(random.uniform(least, 1.0))) for n in names)
         try:
             sick = apply_faults(well, ill)
-        except ValueError:
+        except UnitError:
             continue
         found = try_symptoms(sick, step)
         if found is not None:
@@ -93,7 +95,7 @@ def draw_playing_unit(unit: ActionUnit, random: np.random.Generator, step: float
     for _ in range(MOST_TRIES):
         well = draw_healthy_unit(unit, random)
         found = try_symptoms(well, step)
-        if found is not None and found.words["slow_press"] == "plays":
+        if found is not None and found.words["slow_press"] == Outcome.PLAYS:
             return well, found
     raise RuntimeError("no healthy unit plays")
 
@@ -257,7 +259,7 @@ def measure_library_error(grid: CauseGrid, count: int, random: np.random.Generat
 def _read_faulty_unit(unit: ActionUnit, name: str, severity: float) -> Symptoms | None:
     try:
         return try_symptoms(apply_faults(unit, [(name, severity)]))
-    except ValueError:
+    except UnitError:
         return None
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, create_model
 
 from sim.fields.section_base import Measured, Section, quantity
-from sim.unit.model import CONTACTS
+from sim.unit.contacts import CONTACT_NAMES
 
 
 class SpringsSection(Section):
@@ -47,29 +47,12 @@ class ContactSection(Section):
     thickness: Measured = quantity("mm", 0.1, 30, "felt or leather that can be squeezed")
 
 
-class ContactsSection(Section):
-    """Felts, cloths and leathers, by name; each value given replaces the default of that contact."""
-
-    finger: ContactSection | None = None
-    back_cloth: ContactSection | None = None
-    punching: ContactSection | None = None
-    capstan: ContactSection | None = None
-    jack_knuckle: ContactSection | None = None
-    lever_knuckle: ContactSection | None = None
-    toe_button: ContactSection | None = None
-    drop_screw: ContactSection | None = None
-    jack_stop: ContactSection | None = None
-    jack_window: ContactSection | None = None
-    lever_stop: ContactSection | None = None
-    rest_cushion: ContactSection | None = None
-    backcheck: ContactSection | None = None
-    string: ContactSection | None = None
-    key_damper: ContactSection | None = None
-    damper_seat: ContactSection | None = None
-
-
-if tuple(ContactsSection.model_fields) != CONTACTS:
-    raise TypeError("the contacts of the scenario and of the model differ")
+ContactsSection = create_model(
+    "ContactsSection",
+    __base__=Section,
+    __doc__="Felts, cloths and leathers, by name; each value given replaces the default of that contact.",
+    **dict.fromkeys(CONTACT_NAMES, (ContactSection | None, None)),  # type: ignore[call-overload]
+)
 
 
 class StringSection(Section):

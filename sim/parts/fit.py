@@ -14,7 +14,7 @@ from sim.bench import slow_press
 from sim.bench.inertia import read_inertia
 from sim.bench.rest_pose import settle_at_rest
 from sim.bench.usual_ranges import find_usual_range
-from sim.errors import InputError, SimulationError
+from sim.errors import NoUnitError, UnitError
 from sim.parts.geometry import Clash, check_jack_reach, check_lines, clash_from_fault, find_clashes
 from sim.parts.readings import PartsReadings, read_parts
 from sim.regulation import target_conflicts
@@ -82,7 +82,7 @@ def fit_parts(
     try:
         made = compose_unit(base, parts)
         unit = made.build()
-    except InputError as error:
+    except NoUnitError as error:
         told = (
             (*check_lines(made.measures), *check_jack_reach(made.measures, base.measures)) if made is not None else ()
         )
@@ -116,7 +116,7 @@ def set_up_and_read(
     done = regulate(unit, wanted)
     try:
         found = read_parts(done.unit)
-    except SimulationError as error:
+    except UnitError as error:
         stuck = Clash("rest", "the unit", str(error), "a unit that comes to rest", "see the clashes beside it")
         return PartsFit(names, (*on_paper, stuck), made.remarks, unit, None, done.misses)
     misses = tuple(_report_missed_target(m) for m in done.misses)
@@ -279,9 +279,9 @@ def read_base_inertia(base: Base) -> float | None:
     """Inertia felt at the key of the base as it stands, kg; None when it does not play."""
     try:
         pressed = slow_press.press_slowly(settle_at_rest(base.unit), back=False)
-    except SimulationError:
+    except UnitError:
         return None
-    return read_inertia(pressed).felt if pressed.outcome == "plays" else None
+    return read_inertia(pressed).felt if pressed.plays else None
 
 
 def _check_wishes(r: PartsReadings, wishes: Mapping[str, float]) -> Iterator[Clash]:

@@ -53,7 +53,7 @@ def read_parts(unit: ActionUnit) -> PartsReadings:
     pressed = slow_press.press_slowly(rest)
     touch, _ = slow_press.read_touch_weight(pressed)
     settings = slow_press.read_settings(pressed)
-    if pressed.outcome != "plays":
+    if not pressed.plays:
         clear = measure_tail(pressed)[0] if len(pressed.down.trace) else None
         return PartsReadings(settings, touch, None, tail_clear=clear)
     turn = float((pressed.down.trace["j"] - pressed.down.trace["w"]).max())

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from sim.errors import Fault, InputError
+from sim.errors import Fault, InputError, NoUnitError
 from sim.parallel import Progress, Stop, run_on_all_cores
 from sim.parts.fit import WISHES, PartsFit, read_base_inertia, set_up_and_read
 from sim.parts.geometry import check_lines, clash_from_fault, find_clashes
@@ -107,7 +107,7 @@ def list_candidates(base: Base, folder: str | Path, fixed: Parts) -> tuple[Choic
         for choice in choices:
             try:
                 compose_unit(base, _drop_unset_parts({part: choice}))
-            except InputError as error:
+            except NoUnitError as error:
                 faults += error.faults
                 continue
             told = [] if choice is None else sorted((p, str(leaf.raw)) for p, leaf in choice.section(part).items())
@@ -259,7 +259,7 @@ def _check_on_paper(base: Base, parts: Parts, measured: _MeasureCache) -> Reject
     try:
         made = compose_unit(base, parts)
         unit = made.build()
-    except InputError as error:
+    except NoUnitError as error:
         first = clash_from_fault(error.faults[0])
         return RejectedCombination(name_sources(parts), "geometry", str(first), first.title)
     on_paper = find_clashes(unit, base.unit)

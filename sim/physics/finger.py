@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics.run import DRIVEN_MASS, FINGER_MOTION, KEY_FORCE, KEY_MOTION, Drive
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive
 from sim.unit.model import GRAVITY, Finger
 
 Array = NDArray[np.float64]
@@ -49,29 +50,31 @@ def _activation(strength: float, rise: float) -> Array:
 
 def drive_pressed(finger: Finger, strength: float) -> Drive:
     """The finger rests on the key and its muscle pulls with ``strength`` N in the end."""
-    return Drive(DRIVEN_MASS, _activation(strength, finger.rise_time), finger.mass, finger.muscle_damping)
+    return Drive(DriveMode.DRIVEN_MASS, _activation(strength, finger.rise_time), finger.mass, finger.muscle_damping)
 
 
 def drive_struck(finger: Finger, strength: float) -> Drive:
     """The finger starts from ``struck_height`` over the key and arrives with the speed it has gained."""
     table = _activation(strength, finger.rise_time)
-    return Drive(DRIVEN_MASS, table, finger.mass, finger.muscle_damping, height=finger.struck_height)
+    return Drive(DriveMode.DRIVEN_MASS, table, finger.mass, finger.muscle_damping, height=finger.struck_height)
 
 
 def drive_falling_mass(mass: float, height: float = 0.0) -> Drive:
     """A weight set free over the key (kg, m above the touch point)."""
     weight = mass * GRAVITY
-    return Drive(DRIVEN_MASS, np.array([[0.0, weight, 0.0], [TABLE_END, weight, 0.0]]), mass, 0.0, height, 0.0)
+    return Drive(
+        DriveMode.DRIVEN_MASS, np.array([[0.0, weight, 0.0], [TABLE_END, weight, 0.0]]), mass, 0.0, height, 0.0
+    )
 
 
 def drive_dead_load(force: float) -> Drive:
     """A constant downward force on the touch point without mass (N)."""
-    return Drive(KEY_FORCE, np.array([[0.0, force, 0.0], [TABLE_END, force, 0.0]]))
+    return Drive(DriveMode.KEY_FORCE, np.array([[0.0, force, 0.0], [TABLE_END, force, 0.0]]))
 
 
 def drive_force(times: Array, forces: Array) -> Drive:
     """A downward force on the key through the given points, joined by straight lines (s, N)."""
-    return Drive(KEY_FORCE, _broken_line(np.asarray(times, float), np.asarray(forces, float)))
+    return Drive(DriveMode.KEY_FORCE, _broken_line(np.asarray(times, float), np.asarray(forces, float)))
 
 
 def _broken_line(t: Array, y: Array) -> Array:
@@ -146,14 +149,14 @@ def drive_key_motion(path: Array, arm: float, rest_angle: float) -> Drive:
     table = path.copy()
     table[:, 1] = rest_angle + path[:, 1] / arm
     table[:, 2] = path[:, 2] / arm
-    return Drive(KEY_MOTION, table)
+    return Drive(DriveMode.KEY_MOTION, table)
 
 
 def drive_finger_motion(path: Array) -> Drive:
     """Prescribed motion of the finger's tip (m, + down from the touch point of the design pose); it can only push."""
     table = path.copy()
     table[:, 1:] *= -1.0
-    return Drive(FINGER_MOTION, table)
+    return Drive(DriveMode.FINGER_MOTION, table)
 
 
 def build_power_path(travel: float, duration: float, exponent: float) -> Array:

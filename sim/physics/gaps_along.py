@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.physics.kernel_loader import kernel
-from sim.physics.mechanism import CONTACTS, DOFS
+from sim.physics.mechanism import DOFS
 from sim.physics.run import STATE_TYPE
+from sim.unit.contacts import CONTACTS
 
 Array = NDArray[np.float64]
 

@@ -19,12 +19,18 @@ with small constants (tests/physics/test_convergence.py).
 
 from __future__ import annotations
 
-from itertools import combinations_with_replacement as each_pair_of
+import builtins
+import difflib
+import re
+import symtable
+from functools import cache
 from pathlib import Path
 
-from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, DOFS, FRICTION_ROWS, HAMMER, JOINTS, STATIONS, Contact, Point
+from sim.physics.mechanism import DOFS, FRICTION_ROWS, HAMMER, compute_parameters
 from sim.physics.shank import BENDING
+from sim.scenario.load import load
+from sim.scenario.shipped import list_shipped_scenarios
+from sim.unit.contacts import CONTACTS, CircleOnCorner, CircleOnLine, Contact, Crown, OnPlane, Point, Tip, TurnStop
 
 KERNEL = Path(__file__).with_name("kernel.py")
 
@@ -36,7 +42,7 @@ RUN_FIELDS = {
     "dt": "step, s",
     "steps": "number of steps",
     "every": "steps between trace rows",
-    "mode": "finger: 0 none, 1 key motion given, 2 force on the key, 3 driven mass, 4 finger motion given",
+    "mode": "what leads the finger (DriveMode)",
     "inv_f": "1 / finger mass, 1/kg",
     "muscle_damping": "N s/m",
     "viscous": "artificial damping of all speeds, 1/s (settling only)",
@@ -47,7 +53,6 @@ RUN_FIELDS = {
     "begun": "1 when the state comes from the run before, 0 when this run is a new one",
 }
 STATE_EXTRA = ("ys", "vs")
-STATUS = {"fine": 0, "not finite": 1, "too deep": 2, "out of range": 3}
 
 
 class Code:
@@ -66,7 +71,7 @@ class Code:
 
 
 def name_pair(a: str, b: str) -> str:
-    """Name of a pair of the hammer's coordinates, as ``mechanism.parameters`` has it."""
+    """Name of a pair of the hammer's coordinates, as ``mechanism.compute_parameters`` has it."""
     return a + b if HAMMER.index(a) <= HAMMER.index(b) else b + a
 
 
@@ -146,15 +151,15 @@ def subtract_rates(a: dict[str, str], b: dict[str, str]) -> dict[str, str]:
 def emit_gap(code: Code, c: Contact) -> None:
     """Lines that work out g_<name> and what its gradient needs."""
     s, n = c.shape, c.name
-    if isinstance(s, m.OnPlane):
+    if isinstance(s, OnPlane):
         emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = P_{n}_y - {s.plane} - {s.radius}" if s.side > 0 else f"g_{n} = {s.plane} - P_{n}_y - {s.radius}")
-    elif isinstance(s, m.CircleOnLine):
+    elif isinstance(s, CircleOnLine):
         emit_position(code, s.centre, f"P_{n}")
         emit_position(code, s.start, f"S_{n}")
-        b = s.start.body
+        body = s.start.body
         tx, ty = s.direction
-        code(f"x_ = c_{b} * {tx} - s_{b} * {ty}", f"y_ = s_{b} * {tx} + c_{b} * {ty}")
+        code(f"x_ = c_{body} * {tx} - s_{body} * {ty}", f"y_ = s_{body} * {tx} + c_{body} * {ty}")
         code(f"dx_ = P_{n}_x - S_{n}_x", f"dy_ = P_{n}_y - S_{n}_y")
         code(f"n_{n}_x = -y_", f"n_{n}_y = x_", f"g_{n} = dy_ * x_ - dx_ * y_ - {s.radius}")
         if s.length:
@@ -164,7 +169,7 @@ def emit_gap(code: Code, c: Contact) -> None:
             code("dx_ -= s_ * x_", "dy_ -= s_ * y_", "r_ = math.sqrt(dx_ * dx_ + dy_ * dy_)")
             code(f"n_{n}_x = dx_ / r_", f"n_{n}_y = dy_ / r_", f"g_{n} = r_ - {s.radius}")
             code.dedent()
-    elif isinstance(s, m.CircleOnCorner):
+    elif isinstance(s, CircleOnCorner):
         emit_position(code, s.centre, f"P_{n}")
         for tag, p in (("A", s.a), ("B", s.b), ("C", s.c)):
             emit_position(code, p, f"{tag}_{n}")
@@ -178,13 +183,13 @@ def emit_gap(code: Code, c: Contact) -> None:
             code("best_ = r_", f"n_{n}_x = dx_", f"n_{n}_y = dy_")
             code.dedent()
         code("r_ = math.sqrt(best_)", f"n_{n}_x /= r_", f"n_{n}_y /= r_", f"g_{n} = r_ - {s.radius}")
-    elif isinstance(s, m.TurnStop):
+    elif isinstance(s, TurnStop):
         sense = "" if s.sense > 0 else "-"
         code(f"g_{n} = {s.arm} * ({sense}({s.body} - {s.against} - {s.limit}))")
-    elif isinstance(s, m.Crown):
+    elif isinstance(s, Crown):
         emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = string_y + ys - P_{n}_y")
-    elif isinstance(s, m.Tip):
+    elif isinstance(s, Tip):
         emit_position(code, s.point, f"P_{n}")
         code(f"g_{n} = f - (P_{n}_y - {s.point.y})")
     elif s.point is None:
@@ -197,14 +202,14 @@ def emit_gap(code: Code, c: Contact) -> None:
 def emit_gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, str]]:
     """Emit the contact point; return the gap's gradient and the sliding speed's, as expressions by coordinate."""
     s, n = c.shape, c.name
-    if isinstance(s, m.OnPlane):
+    if isinstance(s, OnPlane):
         sign = "" if s.side > 0 else "-"
         code(f"C_{n}_x = P_{n}_x", f"C_{n}_y = P_{n}_y {'-' if s.side > 0 else '+'} {s.radius}")
         up = express_motion(s.point, f"C_{n}", f"P_{n}", "0", f"{sign}1.0")
         along = express_motion(s.point, f"C_{n}", f"P_{n}", f"{sign}1.0", "0") if c.rubs else {}
         return up, along
-    if isinstance(s, m.CircleOnLine | m.CircleOnCorner):
-        face = s.start if isinstance(s, m.CircleOnLine) else s.a
+    if isinstance(s, CircleOnLine | CircleOnCorner):
+        face = s.start if isinstance(s, CircleOnLine) else s.a
         code(f"C_{n}_x = P_{n}_x - {s.radius} * n_{n}_x", f"C_{n}_y = P_{n}_y - {s.radius} * n_{n}_y")
         nx, ny = f"n_{n}_x", f"n_{n}_y"
         out = []
@@ -213,12 +218,12 @@ def emit_gradients(code: Code, c: Contact) -> tuple[dict[str, str], dict[str, st
             on_face = express_motion(face, f"C_{n}", f"P_{n}", ux, uy)
             out.append(subtract_rates(on_circle, on_face))
         return out[0], out[1]
-    if isinstance(s, m.TurnStop):
+    if isinstance(s, TurnStop):
         sign = "" if s.sense > 0 else "-"
         return {s.body: f"{sign}{s.arm}", s.against: f"{'-' if s.sense > 0 else ''}{s.arm}"}, {}
-    if isinstance(s, m.Crown):
+    if isinstance(s, Crown):
         return express_motion(s.point, f"P_{n}", f"P_{n}", "0", "-1.0"), {}
-    if isinstance(s, m.Tip):
+    if isinstance(s, Tip):
         return {"f": "1.0", "kf": f"-P_{n}_x"}, {}
     if s.point is None:
         return {"d": "1.0"}, {}
@@ -239,14 +244,16 @@ def emit_pose(code: Code) -> None:
 
 def emit_weights_and_springs(code: Code) -> None:
     code("# weights, springs and the gyroscopic terms of jack and lever on the wippen")
-    code("turn_ = kr - kf", "spin_ = u_kr - u_kf", "m_ = key_spring * turn_ + key_damping * spin_")
-    code("Q_kf = key_moment * g * c_kf + m_", "Q_kr = -m_")
+    code("turn_ = kr - kf", "spin_ = u_kr - u_kf")
+    code("m_ = key_bending_stiffness * turn_ + key_bending_damping * spin_")
+    code("Q_kf = key_front_moment * g * c_kf + m_", "Q_kr = -m_")
     code("jmx_ = c_j * jack_mx - s_j * jack_my", "jmy_ = s_j * jack_mx + c_j * jack_my")
     code("lmx_ = c_l * lever_mx - s_l * lever_my", "lmy_ = s_l * lever_mx + c_l * lever_my")
     code("arm_jx = Jx - wx", "arm_jy = Jy - wy", "arm_lx = Lx - wx", "arm_ly = Ly - wy")
     code("D = arm_jx * jmx_ + arm_jy * jmy_", "E = arm_lx * lmx_ + arm_ly * lmy_")
     code("D1 = arm_jy * jmx_ - arm_jx * jmy_", "E1 = arm_ly * lmx_ - arm_lx * lmy_")
-    code("t_j = -(jack_spring + jack_rate * (j - w))", "t_l = -(lever_spring + lever_rate * (l - w))")
+    code("t_j = -(springs_jack + springs_jack_rate * (j - w))")
+    code("t_l = -(springs_repetition + springs_repetition_rate * (l - w))")
     code(
         "Q_w = -g * (c_w * wippen_mx - s_w * wippen_my) - t_j - t_l - D1 * u_j * u_j - E1 * u_l * u_l",
         "Q_j = -g * jmx_ + t_j + D1 * u_w * u_w",
@@ -294,34 +301,30 @@ def emit_mass_solve(code: Code, b: dict[str, str], out: str) -> list[str]:
 
 
 def list_names_used(body: str) -> list[str]:
-    import re
-
+    """The parameters that a text uses, by the alphabet."""
     found = set(re.findall(r"[A-Za-z_][A-Za-z_0-9]*", body))
-    return [p for p in sorted(list_parameter_names()) if p in found]
+    return sorted(found.intersection(list_parameter_names()))
 
 
-def list_parameter_names() -> list[str]:
-    """Names of all parameters, without needing a unit: read off the entries and the fixed lists."""
-    fixed = (
-        "zero g touch_x touch_y cloth_x cloth_y cloth_plane punching_x punching_plane capstan_x capstan_y capstan_r "
-        "check_x check_y check_tx check_ty check_length key_moment key_spring key_damping inv_front inv_rear "
-        "wx wy heel_x heel_y heel_tx heel_ty jx jy lx ly wippen_mx wippen_my inertia_w jack_mx jack_my inv_j "
-        "top_ax top_ay top_bx top_by top_cx top_cy toe_x toe_y toe_r jack_stop_turn jack_window_turn "
-        "lever_mx lever_my inv_l surface_x surface_y surface_tx surface_ty surface_length lever_stop_turn stop_arm "
-        "hx hy knuckle_x knuckle_y knuckle_r knuckle_on_jack_r cushion_x cushion_y tail_x tail_y tail_r "
-        "strike_x strike_y hammer_mx hammer_my shank_period screw_x screw_y screw_r button_plane cushion_plane "
-        "string_y "
-        "lever_spring lever_rate jack_spring jack_rate half_admittance near_delay far_delay far_reflection "
-        "damper_x damper_y damper_gap damper_weight inv_d tau_damper"
-    ).split()
-    stations = [f"{a}_{q}_{s}" for s in STATIONS for q in BENDING for a in ("lift", "turn")]
-    bending = [f"bend_{a}_{to}" for a in BENDING for to in "xy"]
-    bending += [f"{a}_{name_pair(*xy)}" for a in ("spring", "damping") for xy in each_pair_of(BENDING, 2)]
-    bending += [f"{a}_{name_pair(*xy)}" for a in ("mass", "inv") for xy in each_pair_of(HAMMER, 2)]
-    centres = [f"tau_{name}" for name, _, _ in JOINTS if name != "damper"]
-    laws = [f"{a}_{c.name}" for c in CONTACTS for a in ("K", "p", "c", "limit")]
-    rubs = [f"mu_{c.name}" for c in CONTACTS if c.rubs]
-    return fixed + stations + bending + centres + laws + rubs
+@cache
+def list_parameter_names() -> tuple[str, ...]:
+    """Names of all parameters: those that ``mechanism.compute_parameters`` gives any unit."""
+    return tuple(compute_parameters(load(next(iter(list_shipped_scenarios().values())))))
+
+
+def refuse_unknown_names(source: str) -> None:
+    """NameError at a name in the kernel that is nobody's: no parameter, nothing that its function works out itself.
+
+    Names come from the rows of the contacts and from the texts of both generators.
+    """
+    table = symtable.symtable(source, KERNEL.name, "exec")
+    known = {*table.get_identifiers(), *dir(builtins)}
+    for function in table.get_children():
+        for name in sorted(s.get_name() for s in function.get_symbols() if s.is_global()):
+            if name not in known:
+                near = difflib.get_close_matches(name, list_parameter_names(), 3)
+                told = f"; nearest: {', '.join(near)}" if near else ""
+                raise NameError(f"{function.get_name()}: {name} is no parameter (mechanism.parameters){told}")
 
 
 TRACE_COLUMNS = (

@@ -6,10 +6,13 @@ import re
 from itertools import combinations_with_replacement
 
 from sim.physics import generate as g
-from sim.physics import mechanism as m
-from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, STATUS, TRACE_COLUMNS, Code, join_terms
-from sim.physics.mechanism import CONTACTS, DOFS, FRICTION_ROWS, HAMMER, JOINTS, Contact
+from sim.physics.generate import LOG_COLUMNS, RESULTS, STATE, TRACE_COLUMNS, Code, join_terms
+from sim.physics.mechanism import DOFS, FRICTION_ROWS, HAMMER, JOINTS
+from sim.physics.modes import DriveMode, End
 from sim.physics.shank import BENDING
+from sim.unit.contacts import CONTACTS, Contact, Crown, Tip
+
+KEY_MOTION, KEY_FORCE, DRIVEN_MASS, FINGER_MOTION = (f"mode == {mode:d}" for mode in tuple(DriveMode)[1:])
 
 HEAD = '''"""Compiled stepper, energies and gaps of the action unit.
 
@@ -20,7 +23,8 @@ Symbols: q of each coordinate by its short name (kf, kr key halves; w wippen; j
 jack; l lever; h hammer; e, r deflection and turn of the shank's tip; d damper; f finger); v_ new speed, o_
 speed before the step, u_ speed extrapolated to the mid-step; g_ gap, N_ normal
 force, a_ gradient of the gap, b_ gradient of the sliding, B_ its mass-weighted
-twin, L_ friction impulse; s_, c_ sine and cosine.
+twin, L_ friction impulse; s_, c_ sine and cosine of a coordinate; K_, p_, c_, limit_, mu_ stiffness, exponent, loss,
+thickness and friction of a contact.  Other names are parameters of `mechanism.py`.
 """
 
 # ruff: noqa
@@ -108,7 +112,7 @@ def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[
     n = c.name
     code("", f"# {n}")
     g.emit_gap(code, c)
-    if isinstance(c.shape, m.Crown):
+    if isinstance(c.shape, Crown):
         return emit_string(code, c, index), []
     probe = Code()
     normal, along = g.emit_gradients(probe, c)
@@ -119,7 +123,7 @@ def _contact_lines(code: Code, c: Contact, index: int) -> tuple[list[str], list[
     code(*probe.lines)
     code(*(f"a_{n}_{x} = {expr}" for x, expr in normal.items()))
     code(f"d_ = -g_{n}", f"if d_ > limit_{n}:")
-    code(f"    status = {STATUS['too deep']}", f"    where = {index}")
+    code(f"    status = {End.TOO_DEEP.number}", f"    where = {index}")
     code(f"rate_ = -({join_terms([(f'a_{n}_{x}', f'u_{x}') for x in normal])})")
     code(f"f0_{n} = K_{n} * ({g.express_power(n)})")
     code(f"calm_ = f0_{n} * c_{n} * dt * ({express_looseness(n, list(normal))})")
@@ -168,7 +172,7 @@ def emit_string(code: Code, c: Contact, index: int) -> list[str]:
     code("force_ = max(0.0, force_ - step_)", "if abs(step_) < 1e-9 * (1.0 + force_):", "    break")
     code.dedent()
     code("d_ = max(0.0, open_ - soft_ * force_)", f"f0_{n} = K_{n} * d_ ** p_{n}", f"N_{n} = force_")
-    code(f"if d_ > limit_{n}:", f"    status = {STATUS['too deep']}", f"    where = {index}")
+    code(f"if d_ > limit_{n}:", f"    status = {End.TOO_DEEP.number}", f"    where = {index}")
     code(*(f"Q_{x} += a_{n}_{x} * N_{n}" for x in normal))
     code.dedent()
     code(
@@ -191,8 +195,8 @@ def emit_free_speed(code: Code) -> None:
     code("slow_ = 1.0 - dt * viscous")
     g.emit_mass_solve(code, {x: f"Q_{x}" for x in DOFS}, "acc")
     code(*(f"v_{x} = slow_ * o_{x} + dt * acc_{x}" for x in DOFS))
-    code("if mode == 1:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_kf = (aim_ - kf) / dt")
-    code("elif mode == 4:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_f = (aim_ - f) / dt")
+    code(f"if {KEY_MOTION}:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_kf = (aim_ - kf) / dt")
+    code(f"elif {FINGER_MOTION}:", "    aim_, seg = look_up(finger, t + dt, seg)", "    v_f = (aim_ - f) / dt")
 
 
 def emit_clamp(code: Code, out: str, value: str, bound: str) -> None:
@@ -207,7 +211,7 @@ def emit_friction_rows(code: Code, slides: dict[str, list[str]]) -> None:
         b = {body: "1.0"} | ({against: "-1.0"} if against else {})
         touched = g.emit_mass_solve(code, b, f"B_{name}")
         code(f"iW_{name} = 1.0 / ({' + '.join(f'B_{name}_{x} * {v}' for x, v in b.items())} + 1e-300)")
-        code(f"bound_{name} = tau_{name} * rub_dt")
+        code(f"bound_{name} = friction_{name} * rub_dt")
         rows.append((name, b, touched))
     for name, along in slides.items():
         b = {x: f"b_{name}_{x}" for x in along}
@@ -260,15 +264,15 @@ def emit_ledger(code: Code, normals: dict[str, list[str]], slides: dict[str, lis
     for name, along in slides.items():
         code(f"if L_{name} != 0.0:")
         code(f"    rub_{name} -= L_{name} * ({join_terms([(f'b_{name}_{x}', f'm_{x}') for x in along])})")
-    code("spin_ = m_kr - m_kf", "loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_")
+    code("spin_ = m_kr - m_kf", "loss_key_bending += dt * key_bending_damping * (u_kr - u_kf) * spin_")
     for a in BENDING:
         drag = join_terms([(f"damping_{g.name_pair(a, b)}", f"u_{b}") for b in BENDING])
         code(f"loss_shank_bending += dt * ({drag}) * m_{a}")
-    code("if mode == 1:")
+    code(f"if {KEY_MOTION}:")
     code("    impulse_ = (v_kf - o_kf) / inv_front - dt * Q_kf - L_key", "    finger_work += impulse_ * m_kf")
     code("    push = -impulse_ / (dt * P_finger_x)")
-    code("elif mode == 2:", "    finger_work += dt * push * (-P_finger_x) * m_kf")
-    code("elif mode >= 3:", "    push = N_finger", "    if N_finger > 0.0:")
+    code(f"elif {KEY_FORCE}:", "    finger_work += dt * push * (-P_finger_x) * m_kf")
+    code(f"elif mode >= {DriveMode.DRIVEN_MASS:d}:", "    push = N_finger", "    if N_finger > 0.0:")
     code("        finger_work += dt * N_finger * a_finger_kf * m_kf")
 
 
@@ -286,8 +290,8 @@ def emit_stroke(code: Code) -> None:
     code("mode = int(run.mode)", "sweeps = int(run.sweeps)", "steps = int(run.steps)", "every = int(run.every)")
     code(
         "rub_dt = run.rub * dt",
-        "i_kf = 0.0 if mode == 1 else inv_front",
-        "i_f = run.inv_f if mode == 3 else 0.0",
+        f"i_kf = 0.0 if {KEY_MOTION} else inv_front",
+        f"i_f = run.inv_f if {DRIVEN_MASS} else 0.0",
         "inv_w = 1.0 / inertia_w",
     )
     code("mask = waves.shape[1] - 1", "near_whole = int(near_delay / dt)", "near_part = near_delay / dt - near_whole")
@@ -298,7 +302,7 @@ def emit_stroke(code: Code) -> None:
             code(f"{n} = out.{n}")
     code("finger_work = out.finger_work", "string_work = out.string_work")
     code(
-        "status = 0",
+        f"status = {End.FINE.number}",
         "where = -1",
         "logged = int(out.logged)",
         "traced = 0",
@@ -331,7 +335,7 @@ def emit_step(code: Code) -> None:
     g.emit_weights_and_springs(code)
     touch = next(c for c in CONTACTS if c.name == "finger").shape
     crown = next(c for c in CONTACTS if c.name == "string").shape
-    assert isinstance(touch, m.Tip) and isinstance(crown, m.Crown)
+    assert isinstance(touch, Tip) and isinstance(crown, Crown)
     code("", "# what the log needs")
     g.emit_position(code, touch.point, "P_finger")
     g.emit_position(code, crown.point, "P_string")
@@ -339,8 +343,8 @@ def emit_step(code: Code) -> None:
     code("crown_y = P_string_y", "travel = touch_y - P_finger_y", "travel_v = -P_finger_x * u_kf")
     code("crown_before = crown_v", "crown_v = " + join_terms([(rate, f"u_{x}") for x, rate in rising.items()]))
     code("crown_a = (crown_v - crown_before) / dt if n > 0 else 0.0")
-    code("if mode == 2:", "    push, seg = look_up(finger, t, seg)", "    Q_kf -= push * P_finger_x")
-    code("elif mode == 3:", "    pull_, seg = look_up(finger, t, seg)", "    Q_f -= pull_ + muscle_damping * u_f")
+    code(f"if {KEY_FORCE}:", "    push, seg = look_up(finger, t, seg)", "    Q_kf -= push * P_finger_x")
+    code(f"elif {DRIVEN_MASS}:", "    pull_, seg = look_up(finger, t, seg)", "    Q_f -= pull_ + muscle_damping * u_f")
     normals: dict[str, list[str]] = {}
     slides: dict[str, list[str]] = {}
     for i, c in enumerate(CONTACTS):
@@ -359,10 +363,14 @@ def emit_step(code: Code) -> None:
     code("traced += 1")
     code.dedent()
     code("check_ = " + " + ".join(f"v_{x}" for x in DOFS), "if not check_ * 0.0 == 0.0:")
-    code(f"    status = {STATUS['not finite']}")
+    code(f"    status = {End.NOT_FINITE.number}")
     for i, x in enumerate(g.ANGLES):
-        code(f"if abs({x}) > 1.0 and status == 0:", f"    status = {STATUS['out of range']}", f"    where = {i}")
-    code("if status != 0:", "    break")
+        code(
+            f"if abs({x}) > 1.0 and status == {End.FINE.number}:",
+            f"    status = {End.OUT_OF_RANGE.number}",
+            f"    where = {i}",
+        )
+    code(f"if status != {End.FINE.number}:", "    break")
     code(*(f"{x} += dt * v_{x}" for x in DOFS), "t += dt")
     code.dedent()
 
@@ -382,10 +390,10 @@ def emit_energy(code: Code) -> None:
     for x, y in combinations_with_replacement(HAMMER, 2):
         body(f"kinetic += {'0.5 * ' if x == y else ''}mass_{x}{y} * v_{x} * v_{y}")
     body("if inv_d > 0.0:", "    kinetic += 0.5 * v_d * v_d / inv_d")
-    body("potential = -key_moment * g * s_kf + 0.5 * key_spring * (kr - kf) ** 2 + damper_weight * d")
+    body("potential = -key_front_moment * g * s_kf + 0.5 * key_bending_stiffness * (kr - kf) ** 2 + damper_weight * d")
     body("potential += g * (s_w * wippen_mx + c_w * wippen_my + jmy_ + lmy_)")
-    body("potential += jack_spring * (j - w) + 0.5 * jack_rate * (j - w) ** 2")
-    body("potential += lever_spring * (l - w) + 0.5 * lever_rate * (l - w) ** 2")
+    body("potential += springs_jack * (j - w) + 0.5 * springs_jack_rate * (j - w) ** 2")
+    body("potential += springs_repetition * (l - w) + 0.5 * springs_repetition_rate * (l - w) ** 2")
     body("potential += g * (s_h * hammer_mx + c_h * hammer_my)")
     for x in BENDING:
         body(f"potential += g * {x} * (c_h * bend_{x}_x - s_h * bend_{x}_y)")
@@ -426,6 +434,7 @@ def emit_gaps(code: Code) -> None:
 
 
 def render_kernel() -> str:
+    """The kernel's source.  NameError where it would use a name that nobody gives a value."""
     code = Code()
     emit_stroke(code)
     code("", "")
@@ -433,7 +442,7 @@ def render_kernel() -> str:
     code("", "")
     emit_gaps(code)
     tuples = {
-        "PARAMETERS": tuple(g.list_parameter_names()),
+        "PARAMETERS": g.list_parameter_names(),
         "RUN": tuple(g.RUN_FIELDS),
         "STATE": STATE,
         "RESULTS": RESULTS,
@@ -441,7 +450,9 @@ def render_kernel() -> str:
         "LOG": LOG_COLUMNS,
     }
     names = "\n".join(f"{k} = (\n" + "".join(f"    {n!r},\n" for n in v) + ")" for k, v in tuples.items())
-    return HEAD + names + "\n\n\n" + "\n".join(x.rstrip() for x in code.lines) + "\n"
+    source = HEAD + names + "\n\n\n" + "\n".join(x.rstrip() for x in code.lines) + "\n"
+    g.refuse_unknown_names(source)
+    return source
 
 
 if __name__ == "__main__":

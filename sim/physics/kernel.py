@@ -7,7 +7,8 @@ Symbols: q of each coordinate by its short name (kf, kr key halves; w wippen; j
 jack; l lever; h hammer; e, r deflection and turn of the shank's tip; d damper; f finger); v_ new speed, o_
 speed before the step, u_ speed extrapolated to the mid-step; g_ gap, N_ normal
 force, a_ gradient of the gap, b_ gradient of the sliding, B_ its mass-weighted
-twin, L_ friction impulse; s_, c_ sine and cosine.
+twin, L_ friction impulse; s_, c_ sine and cosine of a coordinate; K_, p_, c_, limit_, mu_ stiffness, exponent, loss,
+thickness and friction of a contact.  Other names are parameters of `mechanism.py`.
 """
 
 # ruff: noqa
@@ -63,42 +64,72 @@ def note(log, row, t, dt, contact, gap, was, crown_y, crown_v, crown_a, travel, 
 PARAMETERS = (
     'zero',
     'g',
-    'touch_x',
-    'touch_y',
     'cloth_x',
     'cloth_y',
     'cloth_plane',
     'punching_x',
     'punching_plane',
-    'capstan_x',
-    'capstan_y',
     'capstan_r',
-    'check_x',
-    'check_y',
     'check_tx',
     'check_ty',
     'check_length',
-    'key_moment',
-    'key_spring',
-    'key_damping',
+    'key_front_moment',
+    'key_bending_stiffness',
+    'key_bending_damping',
     'inv_front',
     'inv_rear',
-    'wx',
-    'wy',
-    'heel_x',
-    'heel_y',
     'heel_tx',
     'heel_ty',
-    'jx',
-    'jy',
-    'lx',
-    'ly',
     'wippen_mx',
     'wippen_my',
     'inertia_w',
     'jack_mx',
     'jack_my',
     'inv_j',
+    'toe_r',
+    'jack_stop_turn',
+    'jack_window_turn',
+    'lever_mx',
+    'lever_my',
+    'inv_l',
+    'surface_tx',
+    'surface_ty',
+    'surface_length',
+    'lever_stop_turn',
+    'stop_arm',
+    'knuckle_r',
+    'knuckle_on_jack_r',
+    'tail_r',
+    'screw_r',
+    'button_plane',
+    'cushion_plane',
+    'string_y',
+    'springs_repetition',
+    'springs_repetition_rate',
+    'springs_jack',
+    'springs_jack_rate',
+    'half_admittance',
+    'near_delay',
+    'far_delay',
+    'far_reflection',
+    'damper_gap',
+    'damper_weight',
+    'inv_d',
+    'friction_damper',
+    'touch_x',
+    'touch_y',
+    'capstan_x',
+    'capstan_y',
+    'check_x',
+    'check_y',
+    'wx',
+    'wy',
+    'heel_x',
+    'heel_y',
+    'jx',
+    'jy',
+    'lx',
+    'ly',
     'top_ax',
     'top_ay',
     'top_bx',
@@ -107,55 +138,22 @@ PARAMETERS = (
     'top_cy',
     'toe_x',
     'toe_y',
-    'toe_r',
-    'jack_stop_turn',
-    'jack_window_turn',
-    'lever_mx',
-    'lever_my',
-    'inv_l',
     'surface_x',
     'surface_y',
-    'surface_tx',
-    'surface_ty',
-    'surface_length',
-    'lever_stop_turn',
-    'stop_arm',
     'hx',
     'hy',
     'knuckle_x',
     'knuckle_y',
-    'knuckle_r',
-    'knuckle_on_jack_r',
     'cushion_x',
     'cushion_y',
     'tail_x',
     'tail_y',
-    'tail_r',
     'strike_x',
     'strike_y',
-    'hammer_mx',
-    'hammer_my',
-    'shank_period',
     'screw_x',
     'screw_y',
-    'screw_r',
-    'button_plane',
-    'cushion_plane',
-    'string_y',
-    'lever_spring',
-    'lever_rate',
-    'jack_spring',
-    'jack_rate',
-    'half_admittance',
-    'near_delay',
-    'far_delay',
-    'far_reflection',
     'damper_x',
     'damper_y',
-    'damper_gap',
-    'damper_weight',
-    'inv_d',
-    'tau_damper',
     'lift_e_knuckle',
     'turn_e_knuckle',
     'lift_r_knuckle',
@@ -172,33 +170,36 @@ PARAMETERS = (
     'turn_e_strike',
     'lift_r_strike',
     'turn_r_strike',
+    'hammer_mx',
+    'hammer_my',
+    'shank_period',
+    'mass_hh',
+    'inv_hh',
+    'mass_he',
+    'inv_he',
+    'mass_hr',
+    'inv_hr',
+    'mass_ee',
+    'inv_ee',
+    'mass_er',
+    'inv_er',
+    'mass_rr',
+    'inv_rr',
     'bend_e_x',
     'bend_e_y',
+    'spring_ee',
+    'damping_ee',
+    'spring_er',
+    'damping_er',
     'bend_r_x',
     'bend_r_y',
-    'spring_ee',
-    'spring_er',
     'spring_rr',
-    'damping_ee',
-    'damping_er',
     'damping_rr',
-    'mass_hh',
-    'mass_he',
-    'mass_hr',
-    'mass_ee',
-    'mass_er',
-    'mass_rr',
-    'inv_hh',
-    'inv_he',
-    'inv_hr',
-    'inv_ee',
-    'inv_er',
-    'inv_rr',
-    'tau_key',
-    'tau_wippen',
-    'tau_jack',
-    'tau_lever',
-    'tau_hammer',
+    'friction_key',
+    'friction_wippen',
+    'friction_jack',
+    'friction_lever',
+    'friction_hammer',
     'K_finger',
     'p_finger',
     'c_finger',
@@ -215,22 +216,27 @@ PARAMETERS = (
     'p_capstan',
     'c_capstan',
     'limit_capstan',
+    'mu_capstan',
     'K_jack_knuckle',
     'p_jack_knuckle',
     'c_jack_knuckle',
     'limit_jack_knuckle',
+    'mu_jack_knuckle',
     'K_lever_knuckle',
     'p_lever_knuckle',
     'c_lever_knuckle',
     'limit_lever_knuckle',
+    'mu_lever_knuckle',
     'K_toe_button',
     'p_toe_button',
     'c_toe_button',
     'limit_toe_button',
+    'mu_toe_button',
     'K_drop_screw',
     'p_drop_screw',
     'c_drop_screw',
     'limit_drop_screw',
+    'mu_drop_screw',
     'K_jack_stop',
     'p_jack_stop',
     'c_jack_stop',
@@ -251,6 +257,7 @@ PARAMETERS = (
     'p_backcheck',
     'c_backcheck',
     'limit_backcheck',
+    'mu_backcheck',
     'K_string',
     'p_string',
     'c_string',
@@ -263,12 +270,6 @@ PARAMETERS = (
     'p_damper_seat',
     'c_damper_seat',
     'limit_damper_seat',
-    'mu_capstan',
-    'mu_jack_knuckle',
-    'mu_lever_knuckle',
-    'mu_toe_button',
-    'mu_drop_screw',
-    'mu_backcheck',
 )
 RUN = (
     'dt',
@@ -529,6 +530,12 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     damping_rr = p.damping_rr
     far_delay = p.far_delay
     far_reflection = p.far_reflection
+    friction_damper = p.friction_damper
+    friction_hammer = p.friction_hammer
+    friction_jack = p.friction_jack
+    friction_key = p.friction_key
+    friction_lever = p.friction_lever
+    friction_wippen = p.friction_wippen
     g = p.g
     half_admittance = p.half_admittance
     hammer_mx = p.hammer_mx
@@ -553,23 +560,19 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     inv_rr = p.inv_rr
     jack_mx = p.jack_mx
     jack_my = p.jack_my
-    jack_rate = p.jack_rate
-    jack_spring = p.jack_spring
     jack_stop_turn = p.jack_stop_turn
     jack_window_turn = p.jack_window_turn
     jx = p.jx
     jy = p.jy
-    key_damping = p.key_damping
-    key_moment = p.key_moment
-    key_spring = p.key_spring
+    key_bending_damping = p.key_bending_damping
+    key_bending_stiffness = p.key_bending_stiffness
+    key_front_moment = p.key_front_moment
     knuckle_on_jack_r = p.knuckle_on_jack_r
     knuckle_r = p.knuckle_r
     knuckle_x = p.knuckle_x
     knuckle_y = p.knuckle_y
     lever_mx = p.lever_mx
     lever_my = p.lever_my
-    lever_rate = p.lever_rate
-    lever_spring = p.lever_spring
     lever_stop_turn = p.lever_stop_turn
     lift_e_cushion = p.lift_e_cushion
     lift_e_knuckle = p.lift_e_knuckle
@@ -628,6 +631,10 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     spring_ee = p.spring_ee
     spring_er = p.spring_er
     spring_rr = p.spring_rr
+    springs_jack = p.springs_jack
+    springs_jack_rate = p.springs_jack_rate
+    springs_repetition = p.springs_repetition
+    springs_repetition_rate = p.springs_repetition_rate
     stop_arm = p.stop_arm
     strike_x = p.strike_x
     strike_y = p.strike_y
@@ -640,12 +647,6 @@ def stroke(p, run, finger, state, waves, trace, log, out):
     tail_r = p.tail_r
     tail_x = p.tail_x
     tail_y = p.tail_y
-    tau_damper = p.tau_damper
-    tau_hammer = p.tau_hammer
-    tau_jack = p.tau_jack
-    tau_key = p.tau_key
-    tau_lever = p.tau_lever
-    tau_wippen = p.tau_wippen
     toe_r = p.toe_r
     toe_x = p.toe_x
     toe_y = p.toe_y
@@ -852,8 +853,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         # weights, springs and the gyroscopic terms of jack and lever on the wippen
         turn_ = kr - kf
         spin_ = u_kr - u_kf
-        m_ = key_spring * turn_ + key_damping * spin_
-        Q_kf = key_moment * g * c_kf + m_
+        m_ = key_bending_stiffness * turn_ + key_bending_damping * spin_
+        Q_kf = key_front_moment * g * c_kf + m_
         Q_kr = -m_
         jmx_ = c_j * jack_mx - s_j * jack_my
         jmy_ = s_j * jack_mx + c_j * jack_my
@@ -867,8 +868,8 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         E = arm_lx * lmx_ + arm_ly * lmy_
         D1 = arm_jy * jmx_ - arm_jx * jmy_
         E1 = arm_ly * lmx_ - arm_lx * lmy_
-        t_j = -(jack_spring + jack_rate * (j - w))
-        t_l = -(lever_spring + lever_rate * (l - w))
+        t_j = -(springs_jack + springs_jack_rate * (j - w))
+        t_l = -(springs_repetition + springs_repetition_rate * (l - w))
         Q_w = -g * (c_w * wippen_mx - s_w * wippen_my) - t_j - t_l - D1 * u_j * u_j - E1 * u_l * u_l
         Q_j = -g * jmx_ + t_j + D1 * u_w * u_w
         Q_l = -g * lmx_ + t_l + E1 * u_w * u_w
@@ -1507,30 +1508,30 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         # dry friction: rows, then projected Gauss-Seidel from the last impulses
         B_key_kf = 1.0 * i_kf
         iW_key = 1.0 / (B_key_kf * 1.0 + 1e-300)
-        bound_key = tau_key * rub_dt
+        bound_key = friction_key * rub_dt
         B_wippen_w = (1.0) * inv_s
         B_wippen_j = - gj * B_wippen_w
         B_wippen_l = - gl * B_wippen_w
         iW_wippen = 1.0 / (B_wippen_w * 1.0 + 1e-300)
-        bound_wippen = tau_wippen * rub_dt
+        bound_wippen = friction_wippen * rub_dt
         B_jack_w = (-1.0 - gj * 1.0) * inv_s
         B_jack_j = 1.0 * inv_j - gj * B_jack_w
         B_jack_l = - gl * B_jack_w
         iW_jack = 1.0 / (B_jack_j * 1.0 + B_jack_w * -1.0 + 1e-300)
-        bound_jack = tau_jack * rub_dt
+        bound_jack = friction_jack * rub_dt
         B_lever_w = (-1.0 - gl * 1.0) * inv_s
         B_lever_j = - gj * B_lever_w
         B_lever_l = 1.0 * inv_l - gl * B_lever_w
         iW_lever = 1.0 / (B_lever_l * 1.0 + B_lever_w * -1.0 + 1e-300)
-        bound_lever = tau_lever * rub_dt
+        bound_lever = friction_lever * rub_dt
         B_hammer_h = 1.0 * inv_hh
         B_hammer_e = 1.0 * inv_he
         B_hammer_r = 1.0 * inv_hr
         iW_hammer = 1.0 / (B_hammer_h * 1.0 + 1e-300)
-        bound_hammer = tau_hammer * rub_dt
+        bound_hammer = friction_hammer * rub_dt
         B_damper_d = 1.0 * inv_d
         iW_damper = 1.0 / (B_damper_d * 1.0 + 1e-300)
-        bound_damper = tau_damper * rub_dt
+        bound_damper = friction_damper * rub_dt
         if bound_capstan > 0.0:
             B_capstan_kr = b_capstan_kr * inv_rear
             B_capstan_w = (b_capstan_w) * inv_s
@@ -1836,7 +1837,7 @@ def stroke(p, run, finger, state, waves, trace, log, out):
         if L_backcheck != 0.0:
             rub_backcheck -= L_backcheck * (b_backcheck_h * m_h + b_backcheck_e * m_e + b_backcheck_r * m_r + b_backcheck_kr * m_kr)
         spin_ = m_kr - m_kf
-        loss_key_bending += dt * key_damping * (u_kr - u_kf) * spin_
+        loss_key_bending += dt * key_bending_damping * (u_kr - u_kf) * spin_
         loss_shank_bending += dt * (damping_ee * u_e + damping_er * u_r) * m_e
         loss_shank_bending += dt * (damping_er * u_e + damping_rr * u_r) * m_r
         if mode == 1:
@@ -2125,22 +2126,18 @@ def energy(p, state, squeeze):
     inv_rear = p.inv_rear
     jack_mx = p.jack_mx
     jack_my = p.jack_my
-    jack_rate = p.jack_rate
-    jack_spring = p.jack_spring
     jack_stop_turn = p.jack_stop_turn
     jack_window_turn = p.jack_window_turn
     jx = p.jx
     jy = p.jy
-    key_moment = p.key_moment
-    key_spring = p.key_spring
+    key_bending_stiffness = p.key_bending_stiffness
+    key_front_moment = p.key_front_moment
     knuckle_on_jack_r = p.knuckle_on_jack_r
     knuckle_r = p.knuckle_r
     knuckle_x = p.knuckle_x
     knuckle_y = p.knuckle_y
     lever_mx = p.lever_mx
     lever_my = p.lever_my
-    lever_rate = p.lever_rate
-    lever_spring = p.lever_spring
     lever_stop_turn = p.lever_stop_turn
     lift_e_cushion = p.lift_e_cushion
     lift_e_knuckle = p.lift_e_knuckle
@@ -2182,6 +2179,10 @@ def energy(p, state, squeeze):
     spring_ee = p.spring_ee
     spring_er = p.spring_er
     spring_rr = p.spring_rr
+    springs_jack = p.springs_jack
+    springs_jack_rate = p.springs_jack_rate
+    springs_repetition = p.springs_repetition
+    springs_repetition_rate = p.springs_repetition_rate
     stop_arm = p.stop_arm
     strike_x = p.strike_x
     strike_y = p.strike_y
@@ -2265,10 +2266,10 @@ def energy(p, state, squeeze):
     kinetic += 0.5 * mass_rr * v_r * v_r
     if inv_d > 0.0:
         kinetic += 0.5 * v_d * v_d / inv_d
-    potential = -key_moment * g * s_kf + 0.5 * key_spring * (kr - kf) ** 2 + damper_weight * d
+    potential = -key_front_moment * g * s_kf + 0.5 * key_bending_stiffness * (kr - kf) ** 2 + damper_weight * d
     potential += g * (s_w * wippen_mx + c_w * wippen_my + jmy_ + lmy_)
-    potential += jack_spring * (j - w) + 0.5 * jack_rate * (j - w) ** 2
-    potential += lever_spring * (l - w) + 0.5 * lever_rate * (l - w) ** 2
+    potential += springs_jack * (j - w) + 0.5 * springs_jack_rate * (j - w) ** 2
+    potential += springs_repetition * (l - w) + 0.5 * springs_repetition_rate * (l - w) ** 2
     potential += g * (s_h * hammer_mx + c_h * hammer_my)
     potential += g * e * (c_h * bend_e_x - s_h * bend_e_y)
     potential += g * r * (c_h * bend_r_x - s_h * bend_r_y)

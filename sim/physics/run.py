@@ -9,14 +9,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.errors import SimulationError
+from sim.errors import SimulationError, UnitError
 from sim.physics.kernel_loader import kernel
-from sim.physics.mechanism import BODY_NAMES, CONTACTS, DOFS, FRICTION_ROWS, compute_parameters
+from sim.physics.mechanism import BODY_NAMES, DOFS, FRICTION_ROWS, compute_parameters
+from sim.physics.modes import DriveMode, End
 from sim.physics.shank import BENDING
+from sim.unit.contacts import CONTACT_INDEX, CONTACTS
 from sim.unit.model import ActionUnit
 
 Array = NDArray[np.float64]
-CONTACT_INDEX = {c.name: i for i, c in enumerate(CONTACTS)}
 DEFAULT_STEP = 40e-6
 """Default step, s: the largest that keeps the rule of tests/convergence_tables.py."""
 
@@ -26,7 +27,6 @@ STATE_TYPE = np.dtype([(n, "f8") for n in kernel.STATE])
 RESULT_TYPE = np.dtype([(n, "f8") for n in kernel.RESULTS])
 COLUMN = {n: i for i, n in enumerate(kernel.TRACE)}
 
-NO_FINGER, KEY_MOTION, KEY_FORCE, DRIVEN_MASS, FINGER_MOTION = range(5)
 LEAST_STEP = 1e-6
 """Shortest step that a unit may ask for, s: below it a blow takes minutes."""
 LEDGER_BOUND = 0.02
@@ -44,7 +44,7 @@ class Drive:
     FINGER_MOTION.
     """
 
-    mode: int = NO_FINGER
+    mode: DriveMode = DriveMode.NO_FINGER
     table: Array = field(default_factory=lambda: np.zeros((1, 3)))
     mass: float = 0.0
     muscle_damping: float = 0.0
@@ -55,19 +55,19 @@ class Drive:
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """How a run ended: ``name`` "fine" or the failure, with the part and the time."""
+class Ending:
+    """How a run ended: fine, or the failure with the part and the time."""
 
-    name: str
+    how: End
     where: str = ""
     time: float = 0.0
 
     @property
     def fine(self) -> bool:
-        return self.name == "fine"
+        return self.how is End.FINE
 
     def __str__(self) -> str:
-        return "fine" if self.fine else f"{self.name}: {self.where} at {self.time * 1e3:.3f} ms"
+        return self.how if self.fine else f"{self.how}: {self.where} at {self.time * 1e3:.3f} ms"
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ class Log:
 class Run:
     """One finished run of the kernel."""
 
-    outcome: Outcome
+    outcome: Ending
     trace: Trace
     log: Log
     ledger: Ledger
@@ -145,7 +145,7 @@ class Run:
     def require(self) -> Run:
         """This run, or SimulationError when it left its domain."""
         if not self.outcome.fine:
-            raise SimulationError(self.outcome.name, self.outcome.time, self.outcome.where)
+            raise SimulationError(self.outcome.how, self.outcome.time, self.outcome.where)
         return self
 
     @cached_property
@@ -204,8 +204,11 @@ class PartPositions:
 
 
 def pack_parameters(unit: ActionUnit) -> Array:
-    """The unit's parameters as a record array of one."""
-    values = compute_parameters(unit)
+    """The unit's parameters as a record array of one.  Raises UnitError for masses that no body has."""
+    try:
+        values = compute_parameters(unit)
+    except np.linalg.LinAlgError as error:
+        raise UnitError(f"{unit.name}: the hammer's masses are those of no body ({error})") from None
     out = np.zeros(1, PARAMETER_TYPE)
     for name in kernel.PARAMETERS:
         out[name] = values[name]
@@ -280,7 +283,7 @@ def run(
         drive.muscle_damping, viscous, rub, sweeps, t0,
     )  # fmt: skip
     x = state.copy()
-    if drive.mode != DRIVEN_MASS or (previous is None and not keep_finger):
+    if drive.mode != DriveMode.DRIVEN_MASS or (previous is None and not keep_finger):
         _place_finger(x, drive, p)
     trace = np.empty((rows, len(kernel.TRACE)))
     log = np.zeros((log_size, len(kernel.LOG)))
@@ -314,7 +317,7 @@ def run(
     outcome = _outcome(o)
     if outcome.fine and not viscous and not abs(ledger.remainder) <= LEDGER_BOUND:
         open_ = f"{abs(ledger.remainder):.0%} of the work; a contact is too stiff, or a part too light, for the step"
-        outcome = Outcome("energy not accounted for", open_, float(o["time"]))
+        outcome = Ending(End.NOT_ACCOUNTED, open_, float(o["time"]))
     return Run(
         outcome,
         Trace(trace[: int(o["traced"])]),
@@ -373,25 +376,23 @@ def _whole_step(x: Array, step: float) -> Array:
 
 def _place_finger(x: Array, drive: Drive, p: Array) -> None:
     travel = p["touch_y"] - (np.sin(x["kf"]) * p["touch_x"] + np.cos(x["kf"]) * p["touch_y"])
-    if drive.mode == DRIVEN_MASS:
+    if drive.mode == DriveMode.DRIVEN_MASS:
         x["f"] = drive.height - travel
         x["v_f"] = x["o_f"] = -drive.speed
-    elif drive.mode == FINGER_MOTION:
+    elif drive.mode == DriveMode.FINGER_MOTION:
         x["f"] = drive.table[0, 1]
         x["v_f"] = x["o_f"] = 0.0
     else:
         x["f"], x["v_f"], x["o_f"] = IDLE_FINGER_HEIGHT, 0.0, 0.0
 
 
-def _outcome(o: np.void) -> Outcome:
-    status, where = int(o["status"]), int(o["where"])
-    if status == 0:
-        return Outcome("fine")
-    if status == 1:
-        return Outcome("a state is not finite", "the whole unit", float(o["time"]))
-    if status == 2:
-        return Outcome("contact deeper than its felt", CONTACTS[where].name, float(o["time"]))
-    return Outcome("part past its range", BODY_NAMES[DOFS[where]], float(o["time"]))
+def _outcome(o: np.void) -> Ending:
+    end, where, time = tuple(End)[int(o["status"])], int(o["where"]), float(o["time"])
+    if end is End.FINE:
+        return Ending(end)
+    if end is End.NOT_FINITE:
+        return Ending(end, "the whole unit", time)
+    return Ending(end, CONTACTS[where].name if end is End.TOO_DEEP else BODY_NAMES[DOFS[where]], time)
 
 
 def settle_unit(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
@@ -415,4 +416,4 @@ def settle_unit(unit: ActionUnit, *, step: float = DEFAULT_STEP) -> Array:
     return rest.state
 
 
-__all__ = ["Drive", "Ledger", "Log", "Outcome", "Run", "Trace", "continue_run", "pack_parameters", "run", "settle_unit"]
+__all__ = ["Drive", "Ending", "Ledger", "Log", "Run", "Trace", "continue_run", "pack_parameters", "run", "settle_unit"]

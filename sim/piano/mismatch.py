@@ -16,7 +16,7 @@ from functools import partial
 
 from sim.bench import slow_press
 from sim.bench.rest_pose import settle_at_rest
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.parallel import run_on_all_cores
 from sim.piano.sheet import PianoSection
 from sim.regulation.moves import move_hammer_rail
@@ -186,7 +186,7 @@ def read_slow_press(unit: ActionUnit) -> SlowPressReading:
     try:
         pressed = slow_press.press_slowly(settle_at_rest(unit), back=False)
         settings = slow_press.read_settings(pressed)
-    except SimulationError as error:
+    except UnitError as error:
         return SlowPressReading(error.name, dict.fromkeys(READINGS))
     return SlowPressReading(pressed.outcome, {n: getattr(settings, n) for n in READINGS})
 

@@ -26,7 +26,8 @@ from numpy.typing import NDArray
 from sim.bench.predict import MODERATE, find_touch
 from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.bench.strike import make_drive
-from sim.physics.run import NO_FINGER, Drive, Run, continue_run, run
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, Run, continue_run, run
 from sim.piano.sheet import PianoSection
 from sim.unit.model import GRAVITY, ActionUnit
 
@@ -223,5 +224,5 @@ def _play_to_rest(rest: Rest, state: Array) -> Array:
     blow = run(
         rest.parameters, make_drive(rest, find_touch(MODERATE)), 0.3, state, step=rest.step, every=None
     ).require()
-    back = continue_run(blow, Drive(NO_FINGER), SETTLING_TIME, step=rest.step).require()
+    back = continue_run(blow, Drive(DriveMode.NO_FINGER), SETTLING_TIME, step=rest.step).require()
     return _run_untouched(rest, rest.parameters, SETTLING_TIME, SETTLING_DAMPING, back.state).require().state

@@ -18,7 +18,7 @@ from sim.bench.rest_pose import rotate_vectors
 from sim.bench.slow_press import PressRun
 from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.mechanism import DOFS
-from sim.physics.run import CONTACT_INDEX
+from sim.unit.contacts import CONTACT_INDEX
 from sim.unit.model import ActionUnit, Vec
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.regulation import regulate as solved
 from sim.regulation import targets as asked
 from sim.regulation.screws import CAPSTAN, PUNCHING, SCREWS, Screw
@@ -100,7 +100,7 @@ def _set(u: ActionUnit, step: Step, wanted: Mapping[str, float]) -> tuple[Action
             screw = asked.choose_screw("aftertouch", {"dip": 0.0}) if step.by == "blow" else chosen[step.by]
         try:
             u, reached = solved.set_one_reading(u, target, value, screw)
-        except SimulationError:
+        except UnitError:
             return u, False
         if not reached:
             return u, False
@@ -111,7 +111,7 @@ def read_step_readings(u: ActionUnit) -> dict[str, float | None]:
     """Every reading that a step may set or upset (SI); empty where the unit cannot be followed."""
     try:
         return asked.read_all(u, dict.fromkeys(("checking_distance", "spring_rise", "balance_weight"), 0.0))
-    except SimulationError:
+    except UnitError:
         return {}
 
 

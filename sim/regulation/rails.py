@@ -16,10 +16,11 @@ import numpy as np
 from sim.bench import slow_press
 from sim.bench import strike as blows
 from sim.bench.inertia import read_inertia
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import MODERATE, find_touch
 from sim.bench.rest_pose import settle_at_rest
 from sim.bench.sliding import measure_sliding
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.parallel import run_on_all_cores
 from sim.regulation.clearances import find_obstruction, measure_clearances
 from sim.regulation.moves import MOVES
@@ -129,12 +130,12 @@ def evaluate_place(
             return Place(dx, dy, spread, False, done.misses[0].why)
         rest = settle_at_rest(done.unit, SEARCH_STEP)
         pressed = slow_press.press_slowly(rest)
-        if pressed.outcome != "plays":
+        if not pressed.plays:
             return Place(dx, dy, spread, False, f"{pressed.outcome}: {pressed.reason}", unit=done.unit)
         found = _read(pressed, Place(dx, dy, spread, True, "", unit=done.unit))
         s = slow_press.read_settings(pressed, wink=False)
-    except SimulationError as e:
-        return Place(dx, dy, spread, False, f"leaves what the model can follow: {e}")
+    except UnitError as e:
+        return Place(dx, dy, spread, False, f"{Outcome.NOT_FOLLOWED}: {e}")
     missed = find_missed_targets(done.unit, targets, select_settings(s))
     why = f"{missed[0].target.replace('_', ' ')} not met: {missed[0].why}" if missed else _why_not(found, s.drop)
     return replace(found, feasible=not why, why=why)

@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sim.bench import slow_press
+from sim.bench.outcomes import Outcome
 from sim.bench.rest_pose import Rest, settle_at_rest
-from sim.errors import SimulationError
+from sim.errors import SimulationError, UnitError
 from sim.regulation.rigid_geometry import measure_rigid_pose, set_rigid_pose
 from sim.regulation.screws import BUTTON, DROP_SCREW, PUNCHING, SCREWS, Screw, choose_punchings, find_lead_place
 from sim.regulation.targets import (
@@ -359,7 +360,10 @@ def _learn(
 
 
 def _step(gains: np.ndarray, miss: np.ndarray, screws: list[Screw]) -> np.ndarray:
-    step = -np.linalg.solve(gains, miss)
+    try:
+        step = -np.linalg.solve(gains, miss)
+    except np.linalg.LinAlgError:
+        raise UnitError("screws that all do the same: no way to set one against the other") from None
     longest = np.array([s.longest for s in screws])
     return np.asarray(step * min(1.0, float(np.min(longest / np.maximum(np.abs(step), 1e-12)))))
 
@@ -371,7 +375,7 @@ def _open_screws(u: ActionUnit, mine: list[str], wanted: Mapping[str, float], ag
     ended = slow_press.press_slowly(settle_at_rest(u, SEARCH_STEP), back=False, quick=True)
     if slow_press.is_lever_carrying(ended) and ("drop" in mine or "drop_at_bottom" in mine):
         return _farther(u, "drop_screw", DROP_SCREW, -2.5e-4)
-    if ended.outcome in ("blocks on the string", "never escapes") and "let_off" in mine:
+    if ended.outcome in (Outcome.BLOCKS, Outcome.NEVER_ESCAPES) and "let_off" in mine:
         return _farther(u, "toe_button", BUTTON, -3e-4)
     return None
 

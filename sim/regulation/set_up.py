@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from sim.errors import Fault, InputError
+from sim.errors import Fault, NoUnitError
 from sim.regulation.regulate import MissedTarget, regulate
 from sim.regulation.targets import format_target
 from sim.unit.model import ActionUnit
@@ -15,14 +15,14 @@ Progress = Callable[[float, str], None]
 def set_up(unit: ActionUnit, progress: Progress | None = None) -> ActionUnit:
     """The unit with its targets met; the same unit when it has none.
 
-    Raises InputError naming the target, what was reached and what stands in the
+    Raises NoUnitError naming the target, what was reached and what stands in the
     way, when the targets contradict or cannot be reached.
     """
     if not unit.targets:
         return unit
     done = regulate(unit, progress=progress)
     if done.misses:
-        raise InputError(tuple(_fault(unit, m) for m in done.misses))
+        raise NoUnitError(tuple(_fault(unit, m) for m in done.misses))
     return done.unit
 
 

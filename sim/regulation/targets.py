@@ -118,7 +118,7 @@ def read_weighed(u: ActionUnit, mine: list[str]) -> Readings:
 
 
 def _weighed(pressed: slow_press.PressRun, w: TouchWeight) -> Readings:
-    plays = pressed.outcome == "plays"
+    plays = pressed.plays
     return {"balance_weight": w.balance_weight, "inertia": read_inertia(pressed).felt if plays else None}
 
 

@@ -18,7 +18,7 @@ from sim.bench.readings import SlowPress
 from sim.bench.rest_pose import settle_at_rest
 from sim.bench.strike import play_touch
 from sim.display_units import choose_unit, convert_column, convert_si, format_number, format_unit
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.fields.field_paths import find_kind
 from sim.report.drawing.figures import CROWN, FAINT, KEY
 from sim.report.drawing.mechanism import INK, escape_lettering
@@ -247,7 +247,7 @@ def _name_other(c: Comparison) -> str:
 def _draw_blow(axes: Axes, unit: ActionUnit, style: str) -> None:
     try:
         rest = settle_at_rest(unit)
-    except SimulationError:
+    except UnitError:
         return
     run = play_touch(rest, find_touch(MODERATE))[1]
     every = max(1, len(run.trace) // 3000)

@@ -9,6 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from sim.bench.outcomes import Outcome
 from sim.bench.readings import EVENTS, Prediction, Repetition, Strike
 from sim.display_units import convert_si, format_number
 from sim.fields.field_paths import find_kind
@@ -53,7 +54,7 @@ def format_head(unit: ActionUnit, outcome: str, reason: str = "") -> RenderableT
     """Name of the note, and on top of everything whether it plays."""
     kind = "sharp" if unit.key.sharp else "natural"
     line = Text(f"{unit.name} (key {unit.key_number}, {kind}): ", style="bold")
-    good = outcome == "plays"
+    good = outcome == Outcome.PLAYS
     line.append(outcome if good else f"DOES NOT PLAY: {outcome}", style="green" if good else "red")
     if reason and not good:
         line.append(f"\n{reason}")

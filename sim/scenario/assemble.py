@@ -14,7 +14,8 @@ from sim.fields.quantity_field import QuantityField
 from sim.scenario import derive, derive_key, geometry_checks
 from sim.scenario.design_pose import POSE_FIELDS, derive_pose
 from sim.unit.centres import compute_gravity_stiffness, convert_swings_to_torque
-from sim.unit.model import CENTRES, CONTACTS, ActionUnit, ContactLaw, Source, Springs, Vec
+from sim.unit.contacts import CONTACT_NAMES, CONTACTS, Lift
+from sim.unit.model import CENTRES, ActionUnit, ContactLaw, Source, Springs, Vec
 from sim.unit.plane import add_vectors
 
 
@@ -135,7 +136,7 @@ def _springs(sheet: Sheet) -> Springs:
 
 def _contacts(sheet: Sheet) -> dict[str, ContactLaw]:
     names = ("stiffness", "exponent", "loss", "friction", "thickness")
-    return {contact: ContactLaw(*(sheet[f"contacts.{contact}.{n}"] for n in names)) for contact in CONTACTS}
+    return {contact: ContactLaw(*(sheet[f"contacts.{contact}.{n}"] for n in names)) for contact in CONTACT_NAMES}
 
 
 def _targets(sheet: Sheet) -> dict[str, float]:
@@ -151,7 +152,8 @@ def _sources(sheet: Sheet) -> dict[str, Source]:
     sources = {path: given.source for path, given in sheet.values.items()}
     sources |= {path: pair[0].source for path, pair in sheet.points.items()}
     idle = {p for raw in _raw_paths(sheet) for p in SUPERSEDED_MEASURES.get(raw.removeprefix("coordinates."), ())}
-    unused = ("contacts.key_damper.", "contacts.damper_seat.") if "damper.mass" not in sheet else ()
+    damper = tuple(f"contacts.{c.name}." for c in CONTACTS if isinstance(c.shape, Lift))
+    unused = damper if "damper.mass" not in sheet else ()
     return {
         path: source
         for path, source in sources.items()

@@ -6,7 +6,8 @@ import math
 
 from sim.fields.derivation_sheet import Sheet
 from sim.scenario.design_pose import POSE_FIELDS
-from sim.unit.model import CONTACTS, ActionUnit, Vec
+from sim.unit.contacts import CONTACT_NAMES
+from sim.unit.model import ActionUnit, Vec
 from sim.unit.plane import add_vectors, is_triangle, rotate_vector
 from sim.units import format_mm
 
@@ -76,7 +77,7 @@ def _lever_and_jack(sheet: Sheet) -> None:
 
 
 def _contacts(sheet: Sheet) -> None:
-    for name in CONTACTS:
+    for name in CONTACT_NAMES:
         stiffness, exponent = f"contacts.{name}.stiffness", f"contacts.{name}.exponent"
         if stiffness not in sheet or exponent not in sheet:
             continue

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from sim.errors import Fault, InputError
+from sim.errors import Fault, NoUnitError
 from sim.fields import defaults
 from sim.fields.coordinates import PARTS
 from sim.fields.definition import Scenario
@@ -69,16 +69,16 @@ def compute_hammer_weights(leaves: Leaves, file: str) -> tuple[float, float]:
     sheet = _sound(leaves, file)
     head, moment = derive_head_and_shank(sheet)
     if sheet.contradictions:
-        raise InputError(make_contradiction_fault(found, leaves, file, set()) for found in sheet.contradictions)
+        raise NoUnitError(make_contradiction_fault(found, leaves, file, set()) for found in sheet.contradictions)
     return head, moment / sheet["hammer.hanging_distance"]
 
 
 def _sound(leaves: Leaves, file: str) -> Sheet:
-    """The filled-in sheet of leaves without a fault of their own; an InputError tells the faults."""
+    """The filled-in sheet of leaves without a fault of their own; a NoUnitError tells the faults."""
     scenario, faults, _ = _validate(leaves, file)
     faults += [_double(leaves, first, second) for first, second in find_double_definitions(leaves)]
     if faults:
-        raise InputError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
+        raise NoUnitError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
     return _sheet(scenario)
 
 
@@ -93,7 +93,7 @@ def _unit(leaves: Leaves, file: str, overrides: Mapping[str, str]) -> ActionUnit
         if not _rests_on(found, dropped):
             faults.append(make_contradiction_fault(found, leaves, file, assumed))
     if faults or unit is None:
-        raise InputError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
+        raise NoUnitError(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line or 0)))
     return unit
 
 

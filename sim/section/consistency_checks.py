@@ -14,7 +14,7 @@ from sim.bench import slow_press
 from sim.bench.centres import PINNING_RADIUS, read_centres
 from sim.bench.rest_pose import settle_at_rest
 from sim.display_units import UNITS, format_si
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.section.columns import CENTRES, Column, list_columns
 from sim.section.sheet import NoteRow
 from sim.unit.model import ActionUnit
@@ -96,7 +96,7 @@ def _predict_friction(unit: ActionUnit, torques: Mapping[str, float]) -> float |
     made = replace(unit, friction={**unit.friction, **torques})
     try:
         return slow_press.read_touch_weight(slow_press.press_slowly(settle_at_rest(made)))[0].friction
-    except SimulationError:
+    except UnitError:
         return None
 
 
@@ -113,7 +113,7 @@ def _check_aftertouch(row: NoteRow, unit: ActionUnit) -> Iterator[ConsistencyFin
         return
     try:
         mine = slow_press.read_settings(slow_press.press_slowly(settle_at_rest(unit), back=False), wink=False)
-    except SimulationError:
+    except UnitError:
         return
     if None in (mine.blow, mine.dip, mine.let_off, mine.aftertouch):
         return

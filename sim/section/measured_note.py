@@ -27,10 +27,8 @@ TARGETS = tuple(name for names, _ in GROUPS for name in names)
 AFTERTOUCH_DETERMINED_BY = ("blow", "dip")
 """Aftertouch follows from these two: where both are read it is no target."""
 OWN_PART_INPUTS: Mapping[str, str] = {
-    "hammer_weight": "head",
-    "front_weight": "lead",
-    "knuckle_set": "move.knuckle_out",
-}
+    "hammer_weight": "move.head_mass", "front_weight": "move.key_lead", "knuckle_set": "move.knuckle_out",
+}  # fmt: skip
 """Columns of parts that differ note by note, and the input that brings them about."""
 HAMMER_CENTRE_HEIGHT = "rails.hammer_centre_height"
 STRING_HEIGHT, WIPPEN_CENTRE_HEIGHT = "rails.string_height", "rails.wippen_centre_height"
@@ -121,7 +119,7 @@ def apply_own_parts(unit: ActionUnit, row: NoteRow) -> ActionUnit:
     for column, at in OWN_PART_INPUTS.items():
         mine, now = row.numbers.get(column), unit.nominal.get(MEASURED_FIELDS[column])
         if mine is not None and now is not None and abs(mine - now) > 1e-9:
-            by = (mine - now) * (GRAVITY if at == "lead" else 1.0)
+            by = (mine - now) * (GRAVITY if at == "move.key_lead" else 1.0)
             unit = find_model_input(at).put(unit, by)
     return unit
 

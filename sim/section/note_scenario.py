@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sim.diagnosis.calibrate import PATHS, Calibration, FittedInput, write_calibrated_scenario
+from sim.diagnosis.calibrate import Calibration, write_calibrated_scenario
 from sim.fields.scenario_files import Leaf, Leaves
 from sim.scenario.writing import update_leaves
 from sim.section.measured_note import build_measured_leaves, collect_parts
@@ -35,10 +35,7 @@ def _select_unmeasured(fitted: Calibration | None, leaves: Leaves) -> Calibratio
     """What was fitted of what nobody measured."""
     if fitted is None:
         return None
-    inputs = tuple(i for i in fitted.inputs if abs(i.z) >= LEAST_FITTED_STEP and _split_input_path(i) not in leaves)
+    inputs = tuple(
+        i for i in fitted.inputs if abs(i.z) >= LEAST_FITTED_STEP and tuple(i.variation.at.split(".")) not in leaves
+    )
     return replace(fitted, inputs=inputs) if inputs else None
-
-
-def _split_input_path(one: FittedInput) -> tuple[str, ...]:
-    kind, _, name = one.variation.at.partition(".")
-    return tuple(PATHS[kind].format(name).split(".")) if kind in PATHS else ()

@@ -14,16 +14,17 @@ from functools import partial
 
 import numpy as np
 
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import predict
 from sim.bench.readings import Prediction
-from sim.diagnosis.bench_tests import CAUGHT, PLAYS, YES, Symptoms, try_symptoms
+from sim.diagnosis.bench_tests import Symptoms, Word, try_symptoms
 from sim.diagnosis.calibrate import Calibration, calibrate_unit
 from sim.diagnosis.diagnose import Diagnosis, diagnose_evidence
 from sim.diagnosis.faults import load_faults
 from sim.diagnosis.inference import CauseGrid, build_cause_grid
 from sim.diagnosis.library import compute_library
 from sim.diagnosis.observations import Observations
-from sim.errors import SimulationError
+from sim.errors import SimulationError, UnitError
 from sim.fields.scenario_files import Leaves
 from sim.parallel import run_on_all_cores
 from sim.regulation.model_inputs import find_model_input
@@ -49,7 +50,7 @@ Stop = Callable[[], bool]
 
 HEALTHY_ODDS = 9.0
 """Odds that a note of a section is healthy: one in ten is not, whether that is felt or not (our convention)."""
-REQUIRED_WORDS: Mapping[str, str] = {"slow_press": PLAYS, "check": CAUGHT, "home": YES}
+REQUIRED_WORDS: Mapping[str, str] = {"slow_press": Outcome.PLAYS, "check": Word.CAUGHT, "home": Word.YES}
 """What every note says that is in order."""
 FIELD_TOLERANCE = 1e-3
 """Share within which an input was not measured to be another than the section's."""
@@ -237,7 +238,7 @@ def _build_grids(
     notes: Sequence[ExpectedNote], rows: Mapping[int, NoteRow], say: Progress, stop: Stop | None
 ) -> dict[int, CauseGrid]:
     """Libraries of a few notes that play, so that each note read is near one, by key number."""
-    can = [n for n in notes if n.readings is not None and n.readings.words["slow_press"] == PLAYS]
+    can = [n for n in notes if n.readings is not None and n.readings.words["slow_press"] == Outcome.PLAYS]
     spans: list[list[ExpectedNote]] = []
     for note in can:
         if not spans or note.key_number - spans[-1][0].key_number > 2 * LIBRARY_REACH:
@@ -253,7 +254,7 @@ def _build_grids(
 
         try:
             out[at.key_number] = build_cause_grid(compute_library(at.unit, part, stop), well=HEALTHY_ODDS, felt=False)
-        except SimulationError:
+        except UnitError:
             continue
     return out
 
@@ -324,7 +325,7 @@ def _evaluate_note(
         work = regulate(begun, to, warm=True, learned=gains)
         if work.misses:
             work = regulate(begun, to)
-    except SimulationError:
+    except UnitError:
         return note
     return replace(note, work=work, prediction=predict(work.unit, repetition=repetition, every_rate=False))
 

@@ -15,9 +15,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_list import NamedReading, list_reading_names, list_readings, take_readings
 from sim.bench.readings import Prediction
-from sim.errors import Fault, InputError, SimulationError
+from sim.errors import Fault, InputError, NoUnitError, UnitError
 from sim.regulation.regulate import regulate
 from sim.regulation.targets import choose_screw, get_met_tolerance
 from sim.studies.tolerances import TARGET_PREFIX, find_tolerance, list_known_inputs
@@ -140,7 +141,7 @@ class RegulatedScrews:
             missed = [] if check else _find_missed_targets(list_readings(found), asked)
             if not missed:
                 return found
-        return f"cannot be regulated: {', '.join(sorted(t.replace('_', ' ') for t in missed))}"
+        return f"{Outcome.NOT_REGULATED}: {', '.join(sorted(t.replace('_', ' ') for t in missed))}"
 
 
 def choose_adjustment_mode(name: str, origin: BaseScenario) -> AdjustmentMode:
@@ -188,8 +189,8 @@ def _choose_targets(origin: BaseScenario) -> dict[str, float]:
 def _catch_failures(read: Callable[[], Prediction | str]) -> StudyPoint:
     try:
         found = read()
-    except InputError as error:
-        return StudyPoint(f"refused: {error.faults[0].remedy}", {})
-    except SimulationError as error:
-        return StudyPoint(f"leaves what the model can follow: {error.name}", {})
+    except NoUnitError as error:
+        return StudyPoint(f"{Outcome.REFUSED}: {error.faults[0].remedy}", {})
+    except UnitError as error:
+        return StudyPoint(f"{Outcome.NOT_FOLLOWED}: {error.name}", {})
     return StudyPoint(found, {}) if isinstance(found, str) else StudyPoint(found.outcome, list_readings(found))

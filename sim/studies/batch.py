@@ -17,9 +17,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_list import list_reading_names, list_readings, take_readings
 from sim.display_units import convert_si
-from sim.errors import Fault, InputError, SimulationError
+from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import find_kind
 from sim.fields.scenario_files import Leaves
 from sim.fingerprint import compute_version
@@ -41,7 +42,7 @@ BUNCH_ROWS, BUNCH_TIME = 64, 5.0
 """Rows, and seconds, after which what is done is handed on."""
 CHECKED_ROWS = 64
 """Rows tried before anything is run: when none of them makes sense, the study is refused."""
-REFUSED_PREFIX = "refused: "
+REFUSED_PREFIX = f"{Outcome.REFUSED}: "
 
 
 @dataclass(frozen=True)
@@ -218,12 +219,12 @@ def make_row(head: Row, leaves: Leaves, file: str, overrides: Overrides, kind: s
             "outcome": REFUSED_PREFIX + "; ".join(_describe_fault(fault) for fault in error.faults),
             "reason": "",
         }
-    except SimulationError as error:
-        return {**row, "outcome": "cannot be set up", "reason": str(error)}
+    except UnitError as error:
+        return {**row, "outcome": Outcome.NOT_SET_UP, "reason": str(error)}
     try:
         found = take_readings(unit, kind)
-    except SimulationError as error:
-        return {**row, "outcome": "leaves its domain", "reason": str(error), **list_unit_inputs(unit)}
+    except UnitError as error:
+        return {**row, "outcome": Outcome.LEAVES_DOMAIN, "reason": str(error), **list_unit_inputs(unit)}
     said: Row = {"outcome": found.outcome, "reason": found.reason}
     if kind in ("predict", "repeat"):
         said |= {"kicks": found.repetition.kicks}

@@ -6,10 +6,11 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_list import NamedReading, list_readings, take_readings
 from sim.bench.readings import Prediction
 from sim.display_units import convert_si
-from sim.errors import InputError, SimulationError
+from sim.errors import InputError, UnitError
 from sim.fields.field_paths import find_kind
 from sim.parallel import run_on_all_cores
 from sim.studies.variants import BaseScenario, format_input
@@ -131,9 +132,9 @@ def _read_variant(a: BaseScenario, overrides: Mapping[str, str], kind: str) -> P
         return take_readings(a.set_up_with(overrides), kind)
     except InputError as error:
         fault = error.faults[0]
-        return f"refused: {fault.field} = {fault.value}; allowed: {fault.allowed}"
-    except SimulationError as error:
-        return f"leaves what the model can follow: {error.name}"
+        return f"{Outcome.REFUSED}: {fault.field} = {fault.value}; allowed: {fault.allowed}"
+    except UnitError as error:
+        return f"{Outcome.NOT_FOLLOWED}: {error.name}"
 
 
 def _measure_effect(before: Mapping[str, NamedReading], found: Prediction | str) -> ChangeEffect:

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 from sim.bench import slow_press
 from sim.bench.friction_budget import FrictionBudget, compute_friction_budget
+from sim.bench.outcomes import Outcome
 from sim.bench.readings import TouchWeight
 from sim.bench.rest_pose import settle_at_rest
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.scenario.load import build_from_leaves
 from sim.studies.variants import BaseScenario
 from sim.unit.model import ActionUnit
@@ -43,8 +44,8 @@ def read_friction(unit: ActionUnit) -> FrictionReading:
     """Press a unit slowly, and let it up."""
     try:
         pressed = slow_press.press_slowly(settle_at_rest(unit))
-    except SimulationError as error:
-        return FrictionReading(unit, "does not come to rest", str(error), TouchWeight(), None)
+    except UnitError as error:
+        return FrictionReading(unit, Outcome.DOES_NOT_REST, str(error), TouchWeight(), None)
     touch, _ = slow_press.read_touch_weight(pressed)
     return FrictionReading(unit, pressed.outcome, pressed.reason, touch, compute_friction_budget(pressed))
 

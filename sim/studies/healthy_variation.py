@@ -42,7 +42,7 @@ class Variation:
     @property
     def left(self) -> bool:
         """Whether it is what a bench leaves of a screw's setting, the spring's among them."""
-        return self.at.startswith("screw.") or self.at == "spring.repetition"
+        return self.at.startswith("screw.") or self.at == "springs.repetition"
 
     @property
     def told(self) -> str:
@@ -74,7 +74,7 @@ def load_variations() -> tuple[Variation, ...]:
 def vary_unit(unit: ActionUnit, z: Sequence[float]) -> ActionUnit:
     """A unit with every input off by its own number of standard deviations, one an input, regulated in between.
 
-    What the parts do not let it be regulated to stays as far off as the search came.  Raises ValueError.
+    What the parts do not let it be regulated to stays as far off as the search came.  Raises UnitError.
     """
     off = list(zip(load_variations(), map(float, z), strict=True))
     parts = [(v, by) for v, by in off if by and not v.left]

@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.bench.predict import predict
 from sim.bench.reading_list import NamedReading, list_readings
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.parallel import run_on_all_cores
 from sim.studies.healthy_variation import draw_healthy_unit
 from sim.unit.model import ActionUnit
@@ -89,7 +89,7 @@ def _read_before_and_after(
     try:
         unit = made()
         return _read_unit(unit), _read_unit(replace(unit, friction={**unit.friction, centre: torque}))
-    except (SimulationError, ValueError):
+    except UnitError:
         return None
 
 

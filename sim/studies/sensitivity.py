@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_list import NamedReading, find_reading_kind
 from sim.errors import Fault, InputError
 from sim.fields.field_paths import find_kind
@@ -84,7 +85,7 @@ class SensitivityAnalysis:
     @property
     def playing(self) -> float:
         """Share of the units that play."""
-        return self.outcomes.get("plays", 0) / self.runs
+        return self.outcomes.get(Outcome.PLAYS, 0) / self.runs
 
 
 def analyse(
@@ -135,7 +136,7 @@ def compute_sensitivity(
         for name in names
         if name in base
     ]
-    plays = np.array([float(point.outcome == "plays") for point in points])
+    plays = np.array([float(point.outcome == Outcome.PLAYS) for point in points])
     if not plays.all():
         found.insert(0, _compute_indices(PLAYS, plays, samples, len(inputs)))
     outcomes = dict(Counter(point.outcome for point in points).most_common())

@@ -14,11 +14,12 @@ import numpy as np
 
 from sim.bench import release
 from sim.bench import strike as blows
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import MODERATE, SOFT, find_touch
 from sim.bench.reading_list import NamedReading, list_readings, take_readings
 from sim.bench.readings import Prediction
 from sim.bench.rest_pose import settle_at_rest
-from sim.errors import InputError, SimulationError
+from sim.errors import NoUnitError, UnitError
 from sim.parallel import run_on_all_cores
 from sim.studies.variants import BaseScenario
 
@@ -118,10 +119,10 @@ def read_spring(origin: BaseScenario, torque: float, repetition: bool = True) ->
     """What one spring does."""
     try:
         found = take_readings(origin.held({SPRING: torque}), "repeat" if repetition else "predict")
-    except InputError as error:
-        return SpringReading(torque, f"refused: {error.faults[0].remedy}", None, (), {})
-    except SimulationError as error:
-        return SpringReading(torque, f"leaves what the model can follow: {error.name}", None, (), {})
+    except NoUnitError as error:
+        return SpringReading(torque, f"{Outcome.REFUSED}: {error.faults[0].remedy}", None, (), {})
+    except UnitError as error:
+        return SpringReading(torque, f"{Outcome.NOT_FOLLOWED}: {error.name}", None, (), {})
     readings = list_readings(found)
     wanted = [n for n in readings if n in CURVES or n.startswith(("sounded_at", "home_at"))]
     return SpringReading(
@@ -156,7 +157,7 @@ def _test_spring(origin: BaseScenario, torque: float, friction: float) -> tuple[
     """Whether this spring lifts the hammer from its check, and whether it kicks."""
     try:
         rest = settle_at_rest(origin.held({SPRING: torque, LEVER_CENTRE: friction}))
-    except (InputError, SimulationError):
+    except UnitError:
         return False, False
     reading, run = blows.play_touch(rest, find_touch(MODERATE))
     if not run.outcome.fine:

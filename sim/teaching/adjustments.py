@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from sim.display_units import UNITS, format_si
-from sim.errors import Fault, InputError, QuantityError
+from sim.errors import Fault, InputError, QuantityError, UnitError
 from sim.regulation.model_inputs import find_bench_unit, find_model_input
 from sim.shared_files import find_shared_file
 from sim.teaching.plain_typing import replace_symbols
@@ -46,7 +46,7 @@ class Adjustment:
     @property
     def relative(self) -> bool:
         """Whether a value is a change from where it stands."""
-        return self.at.partition(".")[0] in ("screw", "move", "head", "lead")
+        return find_model_input(self.at).relative
 
     def example(self, inches: bool = False) -> str:
         """A value as it may be typed: a little more, or of what is told as itself the middle of its reach."""
@@ -59,9 +59,9 @@ class Adjustment:
         return find_model_input(self.at).get(unit)
 
     def put(self, unit: ActionUnit, value: float) -> ActionUnit:
-        """The unit with it at a value, or changed by it (SI).  Raises ValueError outside ``low`` to ``high``."""
+        """The unit with it at a value, or changed by it (SI).  Raises UnitError outside ``low`` to ``high``."""
         if not self.low <= value <= self.high:
-            raise ValueError(f"{self.title}: {value} is outside {self.low} to {self.high}")
+            raise UnitError(f"{self.title}: {value} is outside {self.low} to {self.high}")
         return find_model_input(self.at).put(unit, value)
 
     def of(self, unit: ActionUnit) -> bool:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from sim.diagnosis.bench_tests import Symptoms, list_bench_tests
+from sim.bench.outcomes import Outcome
+from sim.diagnosis.bench_tests import Symptoms, Word, list_bench_tests
 from sim.teaching.exercise import FELT_BY_OWNER, Exercise, prepare_bench
 
 COMPLAINTS: tuple[tuple[str, str | int, str], ...] = (
-    ("slow_press", "blocks on the string", "Pressed slowly, the hammer stays at the string."),
-    ("slow_press", "never escapes", "Pressed slowly, nothing clicks: it never lets go."),
-    ("slow_press", "does not drop", "It feels odd when I press it slowly."),
-    ("check", "not caught", "The hammer bounces about after a blow."),
-    ("home", "no", "After one blow the next has no strength."),
-    ("repeats", "no", "When I repeat it softly, notes go missing."),
-    ("kicks", "yes", "There is a jolt in the key when I let it up."),
+    ("slow_press", Outcome.BLOCKS, "Pressed slowly, the hammer stays at the string."),
+    ("slow_press", Outcome.NEVER_ESCAPES, "Pressed slowly, nothing clicks: it never lets go."),
+    ("slow_press", Outcome.DOES_NOT_DROP, "It feels odd when I press it slowly."),
+    ("check", Word.NOT_CAUGHT, "The hammer bounces about after a blow."),
+    ("home", Word.NO, "After one blow the next has no strength."),
+    ("repeats", Word.NO, "When I repeat it softly, notes go missing."),
+    ("kicks", Word.YES, "There is a jolt in the key when I let it up."),
     ("down_weight", 1, "It is heavier than its neighbours."),
     ("down_weight", -1, "It is lighter than its neighbours."),
     ("return_time", 1, "It comes back slowly."),

@@ -10,16 +10,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sim.diagnosis.bench_tests import (
-    ANY_OTHER_WORD,
-    CAUGHT,
-    PLAYS,
-    YES,
-    Symptoms,
-    list_bench_tests,
-    list_unit_tests,
-    try_symptoms,
-)
+from sim.bench.outcomes import Outcome
+from sim.diagnosis.bench_tests import Symptoms, Word, list_bench_tests, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import apply_faults, load_fault_pairs, load_faults
 from sim.diagnosis.inference import NOTICED_FROM
 from sim.diagnosis.next_test import TAKE_OUT_SECONDS
@@ -31,7 +23,7 @@ from sim.diagnosis.trials import (
     draw_faulty_units,
     draw_playing_unit,
 )
-from sim.errors import Fault, InputError
+from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import suggest_name
 from sim.fields.quantity_field import shorten_value
 from sim.fields.untrusted_text import make_input_error
@@ -54,7 +46,7 @@ FELT_BY_OWNER = 4.0
 
 For most readings some two standard deviations of healthy units (sim.diagnosis.library).
 """
-HEALTHY_WORDS = {"slow_press": PLAYS, "check": CAUGHT, "home": YES, "repeats": YES}
+HEALTHY_WORDS = {"slow_press": Outcome.PLAYS, "check": Word.CAUGHT, "home": Word.YES, "repeats": Word.YES}
 """What is said of a scenario's unit in which something can be hidden."""
 CACHE_SIZE = 24
 """Benches that are kept made."""
@@ -285,7 +277,7 @@ def _build_teacher_fault(e: Exercise, well: ActionUnit) -> HiddenUnit:
     remedy = "a lesser severity, or another fault"
     try:
         sick = apply_faults(well, e.ill)
-    except ValueError:
+    except UnitError:
         sick = None
     found = None if sick is None else try_symptoms(sick)
     if sick is None or found is None:
@@ -318,7 +310,7 @@ def _measure_plainness(right: Symptoms, well: ActionUnit, before: Symptoms, hidd
     differs by must not happen to hide it.  Each of two has to be felt beside the other as well.
     """
     found = hidden.found
-    if found is None or found.words["slow_press"] == ANY_OTHER_WORD:
+    if found is None or found.words["slow_press"] == Word.OTHERWISE:
         return 0.0, 0.0
     tests = [t for n, t in list_unit_tests(well).items() if n not in JUMPING_READINGS]
 

@@ -40,7 +40,7 @@ class Change:
     turns: tuple[tuple[str, float, bool], ...] = ()
 
     def on(self, unit: ActionUnit) -> ActionUnit:
-        """The unit with it.  Raises ValueError where a hand does not reach."""
+        """The unit with it.  Raises UnitError where a hand does not reach."""
         for at, value, share in self.turns:
             hand = load_adjustments()[at]
             unit = hand.put(unit, value * hand.now(unit) if share else value)

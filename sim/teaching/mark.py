@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sim.diagnosis.bench_tests import PLAYS, BenchTest, Symptoms, list_bench_tests
+from sim.bench.outcomes import Outcome
+from sim.diagnosis.bench_tests import BenchTest, Symptoms, list_bench_tests
 from sim.diagnosis.faults import load_faults
 from sim.diagnosis.inference import NOTICED_FROM
 from sim.display_units import format_si
@@ -138,7 +139,7 @@ def _plays(made: ExerciseBench, found: Symptoms | None) -> MarkRow:
     ]
     if off:
         return MarkRow("plays", False, f"It does not play as it should: {'; '.join(off)}.")
-    return MarkRow("plays", True, f"Pressed slowly it {PLAYS}, is caught and comes home as before.")
+    return MarkRow("plays", True, f"Pressed slowly it {Outcome.PLAYS}, is caught and comes home as before.")
 
 
 def _mark_restored(backs: tuple[RestoredReading, ...], inches: bool) -> MarkRow:

@@ -11,13 +11,13 @@ from typing import Literal
 
 import numpy as np
 
-from sim.diagnosis.bench_tests import ANY_OTHER_WORD, BenchTest, Symptoms, list_unit_tests, try_symptoms
+from sim.diagnosis.bench_tests import BenchTest, Symptoms, Word, list_unit_tests, try_symptoms
 from sim.diagnosis.faults import load_faults
 from sim.diagnosis.inference import Evidence
 from sim.diagnosis.next_test import TAKE_OUT_SECONDS
 from sim.diagnosis.trials import simulate_bench_reading
 from sim.display_units import convert_si, format_si, format_unit
-from sim.errors import Fault, InputError
+from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import suggest_name
 from sim.fields.untrusted_text import make_input_error
 from sim.teaching.adjustments import Adjustment, load_adjustments
@@ -147,7 +147,7 @@ class Attempt:
         if move.kind == "mend":
             try:
                 build_repaired_unit(self.exercise, (*self.repairs, (move.name, move.value)))
-            except ValueError as error:
+            except UnitError as error:
                 remedy = "a smaller change, or another cause"
                 fault = Fault("practice", None, f"mend {move.name}", str(error), "what the parts allow", remedy)
                 raise InputError([fault]) from None
@@ -280,7 +280,7 @@ def make_attempt(exercise: Exercise, moves: Iterable[str | Move]) -> Attempt:
 
 @lru_cache(maxsize=CACHE_SIZE)
 def build_repaired_unit(exercise: Exercise, mends: Repairs) -> ActionUnit:
-    """The spoiled unit after so many mends.  Raises ValueError where the parts do not allow one."""
+    """The spoiled unit after so many mends.  Raises UnitError where the parts do not allow one."""
     if not mends:
         return prepare_bench(exercise).hidden.unit
     at, value = mends[-1]
@@ -297,7 +297,7 @@ def simulate_reading(exercise: Exercise, mends: Repairs, test: BenchTest, times:
     """One reading; its noise hangs on the exercise, the reading and how often it was taken before."""
     found = read_repaired_unit(exercise, mends)
     if found is None:
-        return Taken(test, word=ANY_OTHER_WORD if ANY_OTHER_WORD in test.words else "")
+        return Taken(test, word=Word.OTHERWISE if Word.OTHERWISE in test.words else "")
     seen = None if test.needs is None else (test.needs[0], found.words[test.needs[0]])
     if test.words:
         return Taken(test, word=found.words[test.name])

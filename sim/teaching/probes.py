@@ -14,7 +14,7 @@ from sim.bench import strike as blows
 from sim.bench.predict import list_touches, repeat
 from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.diagnosis.bench_tests import ReadableQuantity, list_bench_tests, read_symptoms
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.piano import template
 from sim.unit.model import GRAVITY, ActionUnit
 
@@ -82,7 +82,7 @@ def _press(rest: Rest) -> dict[str, float | str | None]:
     }
     for name, time in zip(("crown_at_button", "crown_at_screw"), times.values(), strict=True):
         found[name] = None if time is None else float(np.interp(time, t, crown))
-    plays = pressed.outcome == "plays"
+    plays = pressed.plays
     found["lets_off"] = float(edge_travel[pressed.peak]) if plays else None
     found["key_at_bottom"] = None if pressed.firm is None else float(edge_travel[pressed.firm])
     found |= {"friction_felt": weight.friction, "balance_weight": weight.balance_weight}
@@ -174,6 +174,6 @@ def probe_unit(unit: ActionUnit, names: Iterable[str]) -> Seen:
             if wanted & group.keys():
                 found = _probe_source(known, source)
                 values |= {n: found.get(n) for n in wanted & group.keys()}
-    except SimulationError:
+    except UnitError:
         return Seen(dict.fromkeys(wanted))
     return Seen(values)

@@ -13,7 +13,7 @@ from sim.teaching.adjustments import load_adjustments
 from sim.teaching.known_readings import KnownReadings
 from sim.teaching.practice import Attempt
 
-SPRING = "spring.repetition"
+SPRING = "springs.repetition"
 """Regulated: that of a healthy unit stands where its own rise is right, and moves with any torque that it is put to."""
 PLAIN_ODDS = 20.0
 """A screw is turned to see only where the readings speak so much more for its fault than for a healthy note."""

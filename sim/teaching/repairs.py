@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from sim.diagnosis.bench_tests import PLAYS
+from sim.bench.outcomes import Outcome
 from sim.diagnosis.faults import load_faults
 from sim.errors import InputError
 from sim.regulation.model_inputs import find_model_input
@@ -20,19 +20,19 @@ from sim.teaching.practice import Attempt, make_repair, take_reading
 
 GUIDING_READINGS = {
     "screw.rest_cushion_gap": "rest_gap", "move.wippen_rail_back": "spread", "move.knuckle_out": "knuckle_set",
-    "head": "hammer_weight", "lead": "front_weight", "spring.repetition": "spring_rise",
+    "move.head_mass": "hammer_weight", "move.key_lead": "front_weight", "springs.repetition": "spring_rise",
 }  # fmt: skip
 """The reading by which a hand is set, where it has another name than the screw."""
 REGULATED = {
     "let_off": "screw.let_off", "drop": "screw.drop", "aftertouch": "screw.dip",
-    "checking_distance": "screw.checking_distance", "spring_rise": "spring.repetition",
+    "checking_distance": "screw.checking_distance", "spring_rise": "springs.repetition",
 }  # fmt: skip
 """Readings in the action that are regulated once the fault is mended, in this order, and by which hand."""
 FOLLOWING_READINGS = ("down_weight", "up_weight", "reset_point")
 """Readings in the action that nothing is regulated by: they come back with the rest, or the mend was not enough."""
-UNBLOCKING_SCREWS = {
-    "blocks on the string": ("screw.let_off", 0.8e-3), "does not drop": ("screw.drop", 0.8e-3),
-    "never escapes": ("screw.dip", 0.5e-3),
+UNBLOCKING_SCREWS: Mapping[str, tuple[str, float]] = {
+    Outcome.BLOCKS: ("screw.let_off", 0.8e-3), Outcome.DOES_NOT_DROP: ("screw.drop", 0.8e-3),
+    Outcome.NEVER_ESCAPES: ("screw.dip", 0.5e-3),
 }  # fmt: skip
 """What a note that does not play is first helped by, m."""
 QUICK = 40.0
@@ -137,7 +137,7 @@ def _count_seconds_left(made: Attempt) -> float:
 def _make_play(made: Attempt, known: KnownReadings) -> Attempt:
     """A dear part put right that was not, and the screws helped, until the note plays when it is pressed slowly."""
     made, word = _press_slowly(made)
-    if word != PLAYS:
+    if word != Outcome.PLAYS:
         for at in [at for at in dict(made.repairs) if load_adjustments()[at].seconds >= DEAR_SECONDS]:
             by = find_guiding_reading(at)
             made = (

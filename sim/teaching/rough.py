@@ -18,7 +18,7 @@ import numpy as np
 
 from sim.diagnosis.bench_tests import list_bench_tests
 from sim.display_units import convert_si, format_unit
-from sim.errors import Fault, InputError, SimulationError
+from sim.errors import Fault, InputError, UnitError
 from sim.fields.field_paths import suggest_name
 from sim.fields.quantity_field import shorten_value
 from sim.regulation import orders
@@ -40,7 +40,7 @@ PATH_TARGETS = (
 """What the orders of work set."""
 ALTERNATIVE_TARGETS = {"aftertouch": ("dip", "blow")}
 """What may be turned for a reading that more than one thing is turned for; the first where nothing is said."""
-TARGET_ADJUSTMENTS = {"spring_rise": "spring.repetition", "aftertouch": "screw.dip"}
+TARGET_ADJUSTMENTS = {"spring_rise": "springs.repetition", "aftertouch": "screw.dip"}
 """The hand of a reading that has not its own name."""
 LEAST = 1 / 3
 """Share of the roughness by which every setting is off at least."""
@@ -252,7 +252,7 @@ class RegulationPath:
         wanted = {t: self.rough.targets[t] if done.step.value is None else done.step.value for t in done.step.sets}
         try:
             return next((miss.why for miss in find_missed_targets(done.unit, wanted, dict(done.readings))), "")
-        except SimulationError as error:
+        except UnitError as error:
             return str(error)
 
     def back(self) -> RegulationPath:

@@ -19,26 +19,6 @@ Vec = tuple[float, float]
 GRAVITY = 9.80665
 """Standard acceleration of free fall, m/s² (CGPM 1901)."""
 
-CONTACTS = (
-    "finger",
-    "back_cloth",
-    "punching",
-    "capstan",
-    "jack_knuckle",
-    "lever_knuckle",
-    "toe_button",
-    "drop_screw",
-    "jack_stop",
-    "jack_window",
-    "lever_stop",
-    "rest_cushion",
-    "backcheck",
-    "string",
-    "key_damper",
-    "damper_seat",
-)
-"""Names of the contacts, in the order in which the physics evaluates them."""
-
 CENTRES = ("key", "wippen", "jack", "lever", "hammer")
 """Names of the joints that carry dry friction."""
 

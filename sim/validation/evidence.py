@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.display_units import convert_si, format_unit
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.fingerprint import compute_version
 from sim.parallel import run_on_all_cores
 from sim.studies.healthy_variation import draw_healthy_unit
@@ -154,9 +154,9 @@ def draw_specimen_unit(unit: ActionUnit, seed: int, number: int) -> tuple[Specim
     for passed_over in range(MOST_DRAWS):
         try:
             specimen = Specimen(draw_healthy_unit(unit, random))
-            if specimen.pressed.outcome == "plays":
+            if specimen.pressed.plays:
                 return specimen, passed_over
-        except (SimulationError, ValueError):
+        except UnitError:
             continue
     raise NoneError(f"none of {MOST_DRAWS} units drawn about {unit.name} plays: nothing to compare")
 
@@ -165,7 +165,7 @@ def measure_check(specimen: Specimen, check: PublishedCheck) -> float | None:
     """One check of one unit (edge unit); None where it cannot be read."""
     try:
         return convert_si(MEASURES[check.measure](specimen, **check.options), check.unit)
-    except SimulationError:
+    except UnitError:
         return None
 
 

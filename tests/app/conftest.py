@@ -1,9 +1,9 @@
 """A server for an app's script and a real browser to look at it, for all tests of what runs in a browser.
 
 ``serve(script)`` gives the address of a Streamlit server of that script (one a
-session), ``dashboard`` that of the dashboard; ``page`` is a page of its own in
-headless Chromium that fails the test when the browser's console told of an error
-or anything was asked of another machine.
+session), ``dashboard`` that of the dashboard; ``page`` is a page in headless
+Chromium that fails the test when the browser's console told of an error or
+anything was asked of another machine.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from tests.app.server import (
 from tests.app.visit import Visit
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
+    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Dialog, Page
 
 Serve = Callable[..., str]
 
@@ -63,36 +63,86 @@ def browser() -> Iterator[Browser]:
         started.close()
 
 
-@pytest.fixture
-def context(browser: Browser, request: pytest.FixtureRequest) -> Iterator[BrowserContext]:
-    """A context of its own; ``@pytest.mark.parametrize("context", [{...}], indirect=True)`` sets its options."""
-    options = {"viewport": {"width": 1280, "height": 1000}} | getattr(request, "param", {})
-    made = browser.new_context(**options)
-    made.set_default_timeout(20_000)
-    yield made
-    made.close()
+class Window:
+    """A context of the browser with its page, shared by all tests: what was loaded once is not loaded again."""
 
+    def __init__(self, context: BrowserContext) -> None:
+        self.errors: list[str] = []
+        """What its console told, and dialogs that came up."""
+        self.asked: list[str] = []
+        """Addresses that were asked for."""
+        self.context = context
+        context.set_default_timeout(20_000)
+        context.on("request", lambda request: self.asked.append(request.url))
+        self.page = context.new_page()
+        self.page.on("websocket", lambda socket: self.asked.append(socket.url))
+        self.page.on("console", self._hear)
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.page.on("dialog", self._dismiss)
 
-@pytest.fixture
-def page(context: BrowserContext) -> Iterator[Page]:
-    """A page that has to stay without errors in its console, and asks nothing of any other machine."""
-    errors: list[str] = []
-    asked: list[str] = []
+    def forget(self) -> None:
+        """Nothing of a test is left to the next: its other windows, storage and colours, and its session."""
+        for other in self.context.pages:
+            if other is not self.page:
+                other.close()
+        if self.page.url.startswith("http"):
+            self.page.evaluate("localStorage.clear()")
+        self.page.emulate_media(color_scheme="null")
+        self.page.goto("about:blank")
+        self.errors.clear()
+        self.asked.clear()
 
-    def listen(message: ConsoleMessage) -> None:
+    def _hear(self, message: ConsoleMessage) -> None:
         if message.type == "error" and not HARMLESS.search(f"{message.text} {message.location}"):
-            errors.append(message.text)
+            self.errors.append(message.text)
 
-    context.on("request", lambda request: asked.append(request.url))
-    opened = context.new_page()
-    opened.on("websocket", lambda socket: asked.append(socket.url))
-    opened.on("console", listen)
-    opened.on("pageerror", lambda error: errors.append(str(error)))
-    yield opened
-    opened.close()
+    def _dismiss(self, dialog: Dialog) -> None:
+        self.errors.append(f"a dialog: {dialog.message}")
+        dialog.dismiss()
+
+
+@pytest.fixture(scope="session")
+def windows(browser: Browser) -> Iterator[Callable[..., Window]]:
+    """``windows(viewport={...})``: the window with these options."""
+    made: dict[str, Window] = {}
+
+    def find(**options: Any) -> Window:
+        whole = {"viewport": {"width": 1280, "height": 1000}} | options
+        key = repr(sorted(whole.items()))
+        if key not in made:
+            made[key] = Window(browser.new_context(**whole))
+        return made[key]
+
+    yield find
+    for window in made.values():
+        window.context.close()
+
+
+@pytest.fixture
+def window(windows: Callable[..., Window], request: pytest.FixtureRequest) -> Iterator[Window]:
+    """A window that has to stay without errors, and asks nothing of any other machine.
+
+    ``@pytest.mark.parametrize("window", [{...}], indirect=True)`` sets the options of its context.
+    """
+    found = windows(**getattr(request, "param", {}))
+    yield found
+    errors, asked = list(found.errors), list(found.asked)
+    found.forget()
     assert not errors, "the browser's console tells: " + "; ".join(errors)
     foreign = [url for url in asked if not OWN.match(url)]
     assert asked and not foreign, f"asked of other machines: {foreign}"
+
+
+@pytest.fixture
+def context(window: Window) -> BrowserContext:
+    """The window's context, for more pages of the same browser."""
+    return window.context
+
+
+@pytest.fixture
+def page(window: Window) -> Page:
+    """The window's page."""
+    return window.page
 
 
 @pytest.fixture(scope="session")

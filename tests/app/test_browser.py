@@ -174,7 +174,7 @@ def test_keeps_its_place_and_goes_on_playing_when_a_slider_moves(visit: Visit) -
     machine = Machine(visit.page)
     machine.press("Escapement", "crown touches string")
     machine.root.get_by_role("button", name="Play", exact=True).click()
-    visit.nudge("spring", 3)
+    visit.nudge("springs.repetition", 3)
     frames = visit.inside("m.frames")
     visit.page.wait_for_function(f"frames => ({MACHINE}).state.playing && ({MACHINE}).frames > frames + 5", arg=frames)
     assert visit.inside("m.state.view") == "escapement"
@@ -227,7 +227,7 @@ def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
 
 
 def test_a_link_restores_the_very_state(visit: Visit, context: BrowserContext, dashboard: Server) -> None:
-    work = Work("damped").with_control("spring", 0.031).with_edit("hammer.weight", "9.9 g")
+    work = Work("damped").with_control("springs.repetition", 0.031).with_edit("hammer.weight", "9.9 g")
     code = encode_state(Saved(work, inches=True, touch="hard"))
     visit.open("compare", s=code)
     visit.turn_to(TITLES[0]).computed()
@@ -249,11 +249,11 @@ def test_two_people_do_not_see_each_other(visit: Visit, context: BrowserContext,
     other = Visit(context.new_page(), dashboard.url)
     visit.open()
     other.open()
-    visit.nudge("spring", 5)
+    visit.nudge("springs.repetition", 5)
     other.nudge("let_off", 5)
     visit.computed()
     other.computed()
-    for one, name in ((visit, "spring"), (other, "let_off")):
+    for one, name in ((visit, "springs.repetition"), (other, "let_off")):
         shown = one.cards()
         work = decode_state(link_of(one)).work
         assert [control for control, _ in work.turned] == [name]

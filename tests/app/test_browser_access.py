@@ -80,7 +80,7 @@ def looks(visit: Visit) -> Iterator[str]:
         yield scheme
 
 
-@pytest.mark.parametrize("context", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
+@pytest.mark.parametrize("window", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
     """Each page with what it computes on it (what takes longest on the desk alone)."""
@@ -94,7 +94,7 @@ def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name:
     assert visit.page.evaluate(TOO_WIDE) == []
 
 
-@pytest.mark.parametrize("context", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
+@pytest.mark.parametrize("window", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
 def test_forms_and_their_messages_bar_nobody(visit: Visit) -> None:
     """Every part of the scenario page, with a message about a bad value."""
     visit.open("scenario")
@@ -110,7 +110,7 @@ def test_forms_and_their_messages_bar_nobody(visit: Visit) -> None:
         assert visit.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-@pytest.mark.parametrize("context", [WIDE], indirect=True)
+@pytest.mark.parametrize("window", [WIDE], indirect=True)
 def test_wide_screens_show_it_without_sideways_scrolling(visit: Visit) -> None:
     filled(visit, "predict")
     assert visit.page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -8,7 +8,6 @@ import os
 import re
 import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
@@ -17,9 +16,6 @@ from dashboard.session.work import Work, decode_state, format_scenario, load_wor
 from tests.app.numbers import check_printed, list_predicted
 from tests.app.unit_difference import list_differences
 from tests.app.visit import Visit, expect
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Dialog
 
 SCRIPT = "<img src=x onerror='window.hacked=1'><script>window.hacked=1</script>"
 PICTURE = "![a](http://example.org/a.png)"
@@ -30,9 +26,7 @@ NUMBER = re.compile(r"[+-]?\d[\d.]*(e[+-]?\d+)?")
 
 @pytest.fixture
 def at_files(visit: Visit) -> Visit:
-    """The page where files are opened; no dialog may come up there."""
-    dialogs: list[Dialog] = []
-    visit.page.on("dialog", lambda dialog: (dialogs.append(dialog), dialog.dismiss()))
+    """The page where files are opened."""
     return visit.open("scenario")
 
 
@@ -66,7 +60,7 @@ def harmless_cells(text: str) -> int:
 
 
 def test_good_file_is_opened_and_read(at_files: Visit) -> None:
-    data = format_scenario(Work("damped").with_control("spring", 0.03)).encode()
+    data = format_scenario(Work("damped").with_control("springs.repetition", 0.03)).encode()
     at_files.choose_file("my note.toml", data)
     at_files.on_bench("own file: my note.toml")
     at_files.turn_to(FIRST).computed()
@@ -123,7 +117,7 @@ def test_comparison_of_a_hostile_unit_is_harmless(at_files: Visit) -> None:
     at_files.choose_file("=1+1.toml", text_with(f"{FORMULA} {PICTURE} {SCRIPT}"))
     at_files.on_bench("own file: ?1?1.toml")
     at_files.turn_to(FIRST)
-    at_files.nudge("spring", 3)
+    at_files.nudge("springs.repetition", 3)
     at_files.turn_to(PAGES["compare"][0])
     at_files.page.get_by_role("button", name="Compare", exact=True).click()
     at_files.page.get_by_role("button", name="The comparison (CSV)").wait_for(timeout=120_000)
@@ -134,20 +128,20 @@ def test_comparison_of_a_hostile_unit_is_harmless(at_files: Visit) -> None:
 
 def test_what_comes_down_is_the_state_as_it_stands(visit: Visit) -> None:
     visit.open()
-    visit.nudge("spring", 10)
+    visit.nudge("springs.repetition", 10)
     visit.turn_to(PAGES["scenario"][0])
     visit.page.get_by_role("tab", name="Take away").click()
     text = down(visit, "The scenario as it stands (TOML)")
     code = down(visit, "The whole state as a file").decode()
     work = decode_state(code).work
-    assert dict(work.turned) == {"spring": pytest.approx(34e-3)}
+    assert dict(work.turned) == {"springs.repetition": pytest.approx(34e-3)}
     assert tomllib.loads(text.decode())["name"] and list_differences(load_work("f.toml", text).start(), Work().start())
     assert load_work("f.toml", text).start().springs.repetition == pytest.approx(34e-3, abs=1e-12)
 
 
 def test_text_of_a_state_is_restored(visit: Visit) -> None:
     visit.open()
-    visit.nudge("spring", 10)
+    visit.nudge("springs.repetition", 10)
     visit.turn_to(PAGES["scenario"][0])
     visit.page.get_by_role("tab", name="Take away").click()
     code = down(visit, "The whole state as a file").decode()
@@ -158,7 +152,7 @@ def test_text_of_a_state_is_restored(visit: Visit) -> None:
     visit.page.get_by_label("Text of a saved state").blur()
     visit.page.get_by_role("button", name="Restore it").click()
     expect(visit.page.get_by_text("1 controls turned").or_(visit.page.get_by_text("1 control turned"))).to_be_visible()
-    assert visit.turn_to(FIRST).slider("spring").get_attribute("aria-valuetext") == "34.00"
+    assert visit.turn_to(FIRST).slider("springs.repetition").get_attribute("aria-valuetext") == "34.00"
 
 
 @pytest.mark.parametrize("code", ["nonsense", "%3Cscript%3Ewindow.hacked=1%3C/script%3E", "![a](http://example.org/a)"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import pytest
 
 from dashboard.session.work import Work
 from sim.diagnosis.bench_tests import list_bench_tests, read_symptoms
-from sim.diagnosis.faults import apply_faults
+from sim.diagnosis.faults import apply_faults, load_faults
 from sim.diagnosis.inference import CauseGrid
 from sim.diagnosis.observations import parse_typed_readings
 from sim.display_units import convert_si, format_si, format_unit
@@ -24,12 +25,29 @@ if TYPE_CHECKING:
 SLUGGISH = {"down_weight": "60 gf", "up_weight": "13.5 gf", "spring_rise": "1.5 mm", "slow_press": "plays"}
 
 
+FEW = ("tight-hammer-centre", "tight-key", "dry-knuckle", "weak-spring", "heavy-hammer")
+
+
 @cache
 def grid() -> CauseGrid:
-    """The library that the page keeps for all sessions."""
+    """The library that the page keeps for all sessions: here of few faults at few severities."""
+    from dashboard.session import results
+    from sim.diagnosis import library
+
+    few = {name: load_faults()[name] for name in FEW}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(library, "load_faults", lambda: few)
+        patch.setattr(library, "SEVERITIES", (0.0, 0.5, 1.0))
+        return results.compute_fault_library(Work(), lambda done, what: None, lambda rough: None)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def forget_library() -> Iterator[None]:
+    """What others in this process diagnose with is the whole one."""
     from dashboard.session import results
 
-    return results.compute_fault_library(Work(), lambda done, what: None, lambda rough: None)
+    yield
+    results._libraries.clear()
 
 
 def found(texts: dict[str, str]) -> Diagnosis:
@@ -120,7 +138,7 @@ def test_suspected_fault_moves_beside_the_healthy_unit() -> None:
 
 def test_a_healthy_note_is_fitted_and_put_on_the_bench() -> None:
     grid()
-    tests, true = list_bench_tests(), read_symptoms(get_unit(Work().with_control("friction_hammer", 1.25e-3)))
+    tests, true = list_bench_tests(), read_symptoms(get_unit(Work().with_control("friction.hammer", 1.25e-3)))
     first = {n: v for n, v in true.numbers.items() if tests[n].first and v is not None}
     texts = {n: f"{convert_si(v, tests[n].unit):.4g} {format_unit(tests[n].unit)}" for n, v in first.items()}
     bench = enter(Bench().open("diagnose"), texts).press("begin_library").press("begin_fit")

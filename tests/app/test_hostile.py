@@ -159,7 +159,14 @@ def test_files_are_taken_from_the_page_only(dashboard: Server, tell: Tell) -> No
 
 def test_a_crowd_that_begins_and_vanishes_leaves_it_at_work(dashboard: Server, visit: Visit, tell: Tell) -> None:
     """Each asks for the first page by a link, good, broken or hostile, and is gone before it comes."""
-    links = (encode_state(Saved(Work("damped").with_control("spring", 0.03))), "x" * 60_000, "%00", "..%2f", "💣", "")
+    links = (
+        encode_state(Saved(Work("damped").with_control("springs.repetition", 0.03))),
+        "x" * 60_000,
+        "%00",
+        "..%2f",
+        "💣",
+        "",
+    )
     tell(
         tried="40 clients that ask for a page, by good and hostile links, and vanish", expected="the next one is served"
     )
@@ -261,8 +268,8 @@ STATES = {
     "500,000 lists in one another": lambda: packed(b"[" * 500_000),
     "30,000 edits of one field": lambda: state_with(edits=[["hammer.weight", "9 g"]] * 30_000),
     "30,000 edits of unknown fields": lambda: state_with(edits=[[f"k{i}", "1"] for i in range(30_000)]),
-    "30,000 turns of one control": lambda: state_with(turned=[["spring", 0.03]] * 30_000),
-    "a control turned by 10^400": lambda: state_with(turned=[["spring", 10**400]]),
+    "30,000 turns of one control": lambda: state_with(turned=[["springs.repetition", 0.03]] * 30_000),
+    "a control turned by 10^400": lambda: state_with(turned=[["springs.repetition", 10**400]]),
     "a base outside the shipped ones": lambda: state_with(base="../../../etc/hostname"),
     "a text based on a file": lambda: state_with(text='based_on = "/etc/hostname"'),
     "half a surrogate pair": lambda: state_with(text='name = "\ud800"\nkey_number = 40\n'),

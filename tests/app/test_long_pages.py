@@ -23,6 +23,7 @@ from sim.unit.centres import convert_force_to_torque
 from sim.unit.model import GRAVITY
 from tests.app.numbers import get_unit
 from tests.app.on_screen import Bench
+from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
 
 if TYPE_CHECKING:
@@ -67,6 +68,7 @@ def test_order_goes_step_by_step_and_tells_what_each_brought() -> None:
     assert bench.state.work == Work()
 
 
+@pytest.mark.full
 def test_order_begins_again_and_ends() -> None:
     from dashboard.pages.orders import TARGETS
 
@@ -94,7 +96,7 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
 
     from sim.report import compare
 
-    bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
+    bench = Bench().slide("springs.repetition", 34.0).open("compare").press("begin_compare")
     found = comparing.compare_units(build_origin(Work()), build_origin(bench.state.work))
     inputs, readings = frames(bench)
     wanted = pd.DataFrame(compare.build_rows(found))
@@ -104,15 +106,17 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
     assert found.b.touch.down_weight == prediction.touch.down_weight
 
 
+@pytest.mark.full
 def test_comparison_goes_with_the_bench() -> None:
     """After a slider the old one is not shown, and it is there again after undo."""
-    bench = Bench().slide("spring", 34.0).open("compare").press("begin_compare")
-    bench.open("predict").slide("spring", 35.0).open("compare")
+    bench = Bench().slide("springs.repetition", 34.0).open("compare").press("begin_compare")
+    bench.open("predict").slide("springs.repetition", 35.0).open("compare")
     assert not frames(bench) and "has changed since" in bench.words()
     bench.press("undo")
     assert len(frames(bench)) == 2
 
 
+@pytest.mark.full
 def test_order_and_comparison_in_inches() -> None:
     """Nothing is left in millimetres, and the numbers are those of the interface."""
     bench = Bench().open("orders").switch("inches_toggle", True).press("do_step").press("do_step")
@@ -142,7 +146,7 @@ def test_other_unit_is_kept_drawn_and_put_on_the_bench() -> None:
 
 def test_spring_study_is_shown_and_kept_through_a_page_change(monkeypatch: pytest.MonkeyPatch) -> None:
     """A short one; the whole one is done in the browser."""
-    short = partial(spring.study_spring, shares=(0.9, 1.0, 1.1), frictions=(0.8e-3,), repetition=False)
+    short = partial(spring.study_spring, shares=(0.9, 1.1), frictions=(0.8e-3,), repetition=False)
     monkeypatch.setattr(spring, "study_spring", short)
     bench = Bench().open("spring").press("begin_springs")
     assert "window's middle moves by" in bench.words()
@@ -196,13 +200,16 @@ def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
     assert not bench.errors() and bench.at.button(key="begin_map")
 
 
-@pytest.mark.parametrize("hostile", ["=1+1", "+1+1", "-1-1", "@SUM(1)"])
+@pytest.mark.parametrize("hostile", split_tiers(["=1+1", "+1+1", "-1-1", "@SUM(1)"]))
 def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     """Whatever someone typed for name and note, and however the file is called."""
     from sim.report import compare
 
-    text = format_scenario(Work().with_edit("name", hostile).with_edit("note", hostile).with_control("spring", 0.034))
-    found = comparing.compare_units(build_origin(Work()), build_origin(load_work(f"{hostile}.toml", text.encode())))
+    text = format_scenario(
+        Work().with_edit("name", hostile).with_edit("note", hostile).with_control("springs.repetition", 0.034)
+    )
+    made = load_work(f"{hostile}.toml", text.encode())
+    found = comparing.compare_units(build_origin(Work()), build_origin(made), repetition=False)
     rows = list(csv.reader(io.StringIO(compare.format_csv(found))))
     cells = [cell for row in rows for cell in row]
     assert len(cells) > 200
@@ -210,21 +217,28 @@ def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     assert hostile not in cells
 
 
-def test_friction_is_that_of_the_python_interface_and_repinning_is_tried() -> None:
-    """Site by site; before and after; taken over to the bench by its button."""
-    tight = Work().with_control("friction_hammer", 4e-3)
-    bench = Bench(s=encode_state(Saved(tight))).open("friction")
+TIGHT = Work().with_control("friction.hammer", 4e-3)
+
+
+def test_friction_is_that_of_the_python_interface_site_by_site() -> None:
+    bench = Bench(s=encode_state(Saved(TIGHT))).open("friction")
     table = frames(bench)[0].set_index("site")
-    own = compare_friction(build_origin(tight)).own
+    own = compare_friction(build_origin(TIGHT)).own
     assert own.budget is not None and own.touch.friction is not None
     assert table.loc["hammer centre", "felt, gf"] == f"{own.budget.felt('hammer') / (1e-3 * GRAVITY):.1f}"
     assert float(table.loc["all of it", "felt, gf"]) == pytest.approx(own.touch.friction / (1e-3 * GRAVITY), abs=0.4)
     bench.type("keep_repin_force", "many")
     assert "'many'" in bench.errors() and not [b for b in bench.at.button if b.key == "begin_repin"]
+
+
+@pytest.mark.full
+def test_repinning_is_tried() -> None:
+    """Before and after; taken over to the bench by its button."""
+    bench = Bench(s=encode_state(Saved(TIGHT))).open("friction")
     bench.type("keep_repin_force", "4 gf").press("begin_repin")
     brought = frames(bench)[1].set_index("reading")
     fresh = sim.predict(
-        get_unit(Work().with_control("friction_hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))
+        get_unit(Work().with_control("friction.hammer", convert_force_to_torque(4e-3 * GRAVITY, PINNING_RADIUS)))
     )
     assert fresh.touch.down_weight is not None
     assert brought.loc["down weight", "repinned"] == f"{fresh.touch.down_weight / (1e-3 * GRAVITY):.1f} gf"

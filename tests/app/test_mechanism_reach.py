@@ -108,7 +108,7 @@ def test_writes_inches_when_told(machine: Machine, stroke: dict[str, Any]) -> No
     expect(machine.words).to_contain_text(f"crown to string {crown / 25.4:.3f} in")
 
 
-@pytest.mark.parametrize("context", [{"reduced_motion": "reduce"}], indirect=True)
+@pytest.mark.parametrize("window", [{"reduced_motion": "reduce"}], indirect=True)
 def test_without_continuous_motion_it_plays_from_event_to_event(machine: Machine, stroke: dict[str, Any]) -> None:
     times = {round(float(e["ms"]), 6) for e in stroke["events"] if e["ms"] is not None}
     machine.page.evaluate(
@@ -141,7 +141,7 @@ def test_axe_finds_nothing_serious(page: Page, serve: Serve, theme: str, manner:
     assert not serious, [(v["id"], [n["html"] for n in v["nodes"]]) for v in serious]
 
 
-@pytest.mark.parametrize("context", [{"viewport": {"width": 390, "height": 844}, "has_touch": True}], indirect=True)
+@pytest.mark.parametrize("window", [{"viewport": {"width": 390, "height": 844}, "has_touch": True}], indirect=True)
 @pytest.mark.parametrize("manner", ["Blow", "Press by hand"])
 def test_fits_a_telephone(machine: Machine, manner: str) -> None:
     machine.press(manner)
@@ -160,7 +160,7 @@ def test_fits_a_telephone(machine: Machine, manner: str) -> None:
     assert sizes == []
 
 
-@pytest.mark.parametrize("context", [{"viewport": {"width": 1920, "height": 1080}}], indirect=True)
+@pytest.mark.parametrize("window", [{"viewport": {"width": 1920, "height": 1080}}], indirect=True)
 def test_every_control_can_be_reached_by_the_tabulator(machine: Machine) -> None:
     machine.page.locator(".machine summary").click()
     wanted = machine.page.evaluate(

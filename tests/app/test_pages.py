@@ -13,13 +13,29 @@ from dashboard.session.work import Saved, Work, encode_state
 from sim.bench.readings import list_reading_fields
 from tests.app.numbers import check_printed, get_unit, list_predicted
 from tests.app.on_screen import Bench
+from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
 
 INCH = 25.4
 
 
 @pytest.fixture
-def bench() -> Bench:
+def bench(request: pytest.FixtureRequest) -> Bench:
+    """A bench; ``@EVERY_TIME_QUICK``: with quick readings alone in the fast tier, with all in the full one."""
+    return request.getfixturevalue("quick_bench") if getattr(request, "param", "") == "quick" else Bench()
+
+
+EVERY_TIME_QUICK = pytest.mark.parametrize("bench", split_tiers(["quick", "all"]), indirect=True)
+
+
+@pytest.fixture
+def quick_bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
+    """One on which readings that take longer never come: for what does not look at them."""
+    import streamlit
+
+    from dashboard.session import results
+
+    monkeypatch.setattr(results, "compute_prediction", lambda work, say: streamlit.stop())
     return Bench()
 
 
@@ -27,6 +43,7 @@ ALONE = ("scenario", "lesson", "practice", "section", "photograph")
 """Pages that are of use whatever the scenario on the bench."""
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("page", PAGES)
 def test_page_opens(bench: Bench, page: str) -> None:
     bench.open(page)
@@ -73,7 +90,7 @@ def test_what_was_chosen_on_a_page_is_kept_when_one_comes_back(bench: Bench, pag
     assert {key: field.value for key, field in list_own_fields(bench).items()} == left
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", split_tiers(PAGES))
 def test_page_says_what_is_wrong_with_a_scenario_that_cannot_be_set_up(page: str) -> None:
     """Targets that contradict: the file is fine, the unit is not."""
     work = Work().with_edit("targets.blow", "44.5 mm").with_edit("targets.dip", "8 mm")
@@ -91,13 +108,15 @@ def later() -> list[dict[str, Any]]:
     return [dict(meta) for record in SLOW_RECORDS.values() for meta in list_reading_fields(record).values()]
 
 
-@pytest.mark.parametrize("scenario", ["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
+@pytest.mark.parametrize(
+    "scenario", split_tiers(["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
+)
 def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
     """Naturals and sharps, with a damper, and of a note that does not play; with a slider moved."""
     from sim.report.formats.reading_rows import KeyPosition, list_remarks
 
     work = Work(scenario)
-    work = work.with_control("spring", 0.95 * work.start().springs.repetition)
+    work = work.with_control("springs.repetition", 0.95 * work.start().springs.repetition)
     bench = Bench(s=encode_state(Saved(work)))
     printed, wanted = bench.cards(), list_predicted(work)
     assert check_printed(printed, wanted) >= 25
@@ -111,20 +130,20 @@ def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
 
 def test_slider_changes_what_is_read(bench: Bench) -> None:
     before = bench.cards()
-    now = bench.at.slider(key="slide_spring").value
-    bench.slide("spring", now - 4)
-    assert bench.state.work.turned == (("spring", pytest.approx((now - 4) * 1e-3)),)
+    now = bench.at.slider(key="slide_springs.repetition").value
+    bench.slide("springs.repetition", now - 4)
+    assert bench.state.work.turned == (("springs.repetition", pytest.approx((now - 4) * 1e-3)),)
     after = bench.cards()
     assert float(after["spring_rise_mm"].split()[0]) < float(before["spring_rise_mm"].split()[0]) - 0.5
     assert check_printed(after, list_predicted(bench.state.work)) == len(before)
 
 
-@pytest.mark.parametrize("name", [n for n, c in CONTROLS.items() if c.gain])
-def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, name: str) -> None:
+@pytest.mark.parametrize("name", split_tiers(n for n, c in CONTROLS.items() if c.gain))
+def test_control_told_by_its_reading_brings_about_what_is_asked(quick_bench: Bench, name: str) -> None:
     """One move comes near; the slider stays at what was asked, and says beside it what came of it."""
     from dashboard.session import results
 
-    c = CONTROLS[name]
+    c, bench = CONTROLS[name], quick_bench
     asked = bench.at.slider(key=f"slide_{name}").value + 2 * bench.at.slider(key=f"slide_{name}").step
     start = results.compute_first_readings(Work().base, "", ())[c.settles]
     bench.slide(name, asked)
@@ -139,46 +158,54 @@ def test_control_told_by_its_reading_brings_about_what_is_asked(bench: Bench, na
 
 @pytest.mark.parametrize(
     ("name", "typed", "shown"),
-    [
-        ("blow", "1 3/4 in", "44.45"),
-        ("blow", "44.45 mm", "44.45"),
-        ("spring", "33.5 N·mm", "33.5"),
-        ("friction_hammer", "1.5 N·mm", "1.5"),
-        ("check_angle", "70 deg", "70.0"),
-        ("wippen_rail_up", "64.94 mm", "64.94"),
-    ],
+    split_tiers(
+        [
+            ("blow", "1 3/4 in", "44.45"),
+            ("blow", "44.45 mm", "44.45"),
+            ("springs.repetition", "33.5 N·mm", "33.5"),
+            ("friction.hammer", "1.5 N·mm", "1.5"),
+            ("check_angle", "70 deg", "70.0"),
+            ("wippen_rail_up", "64.94 mm", "64.94"),
+        ]
+    ),
 )
-def test_typed_value_is_taken(bench: Bench, name: str, typed: str, shown: str) -> None:
-    bench.type(f"type_{name}", typed)
+def test_typed_value_is_taken(quick_bench: Bench, name: str, typed: str, shown: str) -> None:
+    bench = quick_bench.type(f"type_{name}", typed)
     assert not bench.errors()
     assert bench.at.slider(key=f"slide_{name}").value == pytest.approx(float(shown), abs=0.0051)
     assert name in dict(bench.state.work.turned)
     assert bench.at.text_input(key=f"type_{name}").value == ""
 
 
-def test_typed_blow_of_an_inch_fraction_is_asked_for_to_the_micrometre(bench: Bench) -> None:
-    bench.type("type_blow", "1 3/4 in")
+def test_typed_blow_of_an_inch_fraction_is_asked_for_to_the_micrometre(quick_bench: Bench) -> None:
+    bench = quick_bench.type("type_blow", "1 3/4 in")
     assert dict(bench.state.work.asked)["blow"] == pytest.approx(1.75 * INCH * 1e-3, abs=1e-9)
 
 
-@pytest.mark.parametrize("typed", ["nonsense", "1 3/4", "44 kg", "900 mm", "=1+1", "<b>1 mm</b>", "1e999 mm", "nan mm"])
-def test_typed_nonsense_stays_with_its_reason_until_taken_back(bench: Bench, typed: str) -> None:
+NONSENSE = ("nonsense", "1 3/4", "44 kg", "900 mm", "nan mm", "=1+1", "<b>1 mm</b>", "1e999 mm")
+
+
+@pytest.mark.parametrize("typed", split_tiers(NONSENSE, 5))
+def test_typed_nonsense_stays_with_its_reason_until_taken_back(quick_bench: Bench, typed: str) -> None:
+    bench = quick_bench
+
     def stays() -> bool:
         kept = bench.at.text_input(key="type_blow").value == typed
         return kept and typed[:40] in bench.errors() and "type a value with its unit" in bench.errors()
 
     bench.type("type_blow", typed)
     assert stays() and bench.state.work == Work()
-    bench.slide("spring", 34.0)
+    bench.slide("springs.repetition", 34.0)
     assert stays()
     bench.open("orders").open("predict")
     assert stays()
     bench.press("back_blow")
     assert bench.at.text_input(key="type_blow").value == "" and not bench.errors()
-    assert bench.state.work.turned == (("spring", pytest.approx(0.034)),)
+    assert bench.state.work.turned == (("springs.repetition", pytest.approx(0.034)),)
 
 
-def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(bench: Bench) -> None:
+def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(quick_bench: Bench) -> None:
+    bench = quick_bench
     bench.type("type_blow", "much").type("type_blow", "44 mm")
     assert not bench.errors() and dict(bench.state.work.asked)["blow"] == pytest.approx(44e-3)
     bench.type("type_blow", "more").slide("blow", 45.0)
@@ -187,11 +214,12 @@ def test_nonsense_is_mended_by_typing_anew_or_by_the_slider(bench: Bench) -> Non
     assert not bench.errors()
 
 
+@EVERY_TIME_QUICK
 def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
     seen = [bench.state.work]
     readings = [bench.cards()]
     for value in (34.0, 35.0):
-        bench.slide("spring", value)
+        bench.slide("springs.repetition", value)
         seen.append(bench.state.work)
         readings.append(bench.cards())
     bench.open("scenario").choose("keep_shipped", "damped").press("open_shipped").open("predict")
@@ -205,20 +233,21 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
         bench.press("redo")
         assert bench.state.work == seen[i] and bench.cards() == readings[i]
     assert bench.at.button(key="redo").disabled
-    bench.press("undo").slide("spring", 36.0)
+    bench.press("undo").slide("springs.repetition", 36.0)
     assert bench.at.button(key="redo").disabled
 
 
+@EVERY_TIME_QUICK
 def test_reset_of_one_and_of_all(bench: Bench) -> None:
     assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_spring").disabled
     first = bench.cards()
-    bench.slide("spring", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
+    bench.slide("springs.repetition", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
     bench.press("back_spring")
     assert [n for n, _ in bench.state.work.turned] == ["let_off"]
     bench.press("all_back")
     assert bench.state.work == Work() and bench.cards() == first
     assert not bench.errors() and bench.at.text_input(key="type_dip").value == ""
-    assert bench.at.slider(key="slide_spring").value == 33.0
+    assert bench.at.slider(key="slide_springs.repetition").value == 33.0
 
 
 def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
@@ -239,29 +268,26 @@ def test_inches_are_shown_everywhere_and_kept(bench: Bench) -> None:
     assert bench.cards()["blow_mm"].endswith(" mm")
 
 
-def test_friction_as_pinning_force_is_the_same_torque(bench: Bench) -> None:
-    torque = bench.at.slider(key="slide_friction_hammer").value
+def test_friction_as_pinning_force_is_the_same_torque(quick_bench: Bench) -> None:
+    bench = quick_bench
+    torque = bench.at.slider(key="slide_friction.hammer").value
     (pinning,) = (t for t in bench.at.toggle if t.label == "as pinning force")
     pinning.set_value(True)
     bench.run()
-    slider = bench.at.slider(key="slide_friction_hammer")
+    slider = bench.at.slider(key="slide_friction.hammer")
     assert "gf" in slider.label
     radius = torque * 1e-3 / (slider.value * 9.80665e-3)
     assert 0.015 < radius < 0.03
-    bench.type("type_friction_hammer", "4 gf")
-    assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(4 * 9.80665e-3 * radius, rel=0.02)
-    bench.type("type_friction_hammer", "1.2 N·mm")
-    assert dict(bench.state.work.turned)["friction_hammer"] == pytest.approx(1.2e-3)
+    bench.type("type_friction.hammer", "4 gf")
+    assert dict(bench.state.work.turned)["friction.hammer"] == pytest.approx(4 * 9.80665e-3 * radius, rel=0.02)
+    bench.type("type_friction.hammer", "1.2 N·mm")
+    assert dict(bench.state.work.turned)["friction.hammer"] == pytest.approx(1.2e-3)
 
 
-def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_takes_longer_is_waited_for_and_never_the_old(bench: Bench, request: pytest.FixtureRequest) -> None:
     """While the slow readings are computed their places say so, beside the new quick ones."""
-    import streamlit
-
-    from dashboard.session import results
-
     old = bench.cards()
-    monkeypatch.setattr(results, "compute_prediction", lambda work, say: streamlit.stop())
+    request.getfixturevalue("quick_bench")  # from now on
     bench.slide("let_off", 2.5)
     assert set(bench.waiting()) == {str(reading["title"]) for reading in later()}
     assert not {"down_weight_gf", "limit_hz", "spring_rise_mm"} & bench.cards().keys()
@@ -275,7 +301,7 @@ def test_a_prediction_given_up_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> N
     def stop(done: float, what: str) -> None:
         raise InterruptedError
 
-    work = Work().with_control("spring", 0.0312)
+    work = Work().with_control("springs.repetition", 0.0312)
     with pytest.raises(InterruptedError):
         results.compute_prediction(work, stop)
     assert results.compute_prediction(work, lambda done, what: None).plays
@@ -293,10 +319,10 @@ def test_touch_is_chosen_and_kept(bench: Bench) -> None:
 
 def test_two_sessions_know_nothing_of_each_other(bench: Bench) -> None:
     other = Bench()
-    bench.slide("spring", 36.0).switch("inches_toggle", True)
+    bench.slide("springs.repetition", 36.0).switch("inches_toggle", True)
     other.slide("let_off", 2.5).type("type_dip", "much")
     bench.run()
-    assert [n for n, _ in bench.state.work.turned] == ["spring"] and not bench.state.faults
+    assert [n for n, _ in bench.state.work.turned] == ["springs.repetition"] and not bench.state.faults
     assert [n for n, _ in other.state.work.turned] == ["let_off"] and not other.state.inches
     assert check_printed(other.cards(), list_predicted(other.state.work)) >= 25
     assert " in" in bench.cards()["blow_mm"] and other.cards()["blow_mm"].endswith(" mm")
@@ -308,6 +334,7 @@ def test_every_reading_opens_to_its_definition(bench: Bench) -> None:
     assert definitions and all(d.split(";")[0].replace("'", "&#x27;") in html for d in definitions)
 
 
+@pytest.mark.full
 def test_every_field_that_is_given_shows_what_can_be_typed_again() -> None:
     from dashboard.widgets.forms import list_sections
 

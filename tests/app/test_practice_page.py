@@ -10,6 +10,7 @@ from sim.teaching.exercise import parse_code, prepare_bench
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
+from tests.app.tiers import split_tiers
 from tests.app.visit import Visit, expect
 
 TOLD = "Hidden was"
@@ -48,7 +49,7 @@ def test_notebook_and_mark_are_those_of_the_python_interface() -> None:
     unit = prepare_bench(parse_code("1-1"))
     (name,) = unit.hidden.names
     hand = load_faults()[name].at
-    assert hand == "spring.repetition"
+    assert hand == "springs.repetition"
     mended(page, hand, f"{unit.sound.springs.repetition * 1e3:.4g} N·mm")
     handed_in(taken(page, "spring_rise"), name)
     assert "Passed." in page.words() and TOLD in page.words()
@@ -75,11 +76,11 @@ def test_a_wrong_cause_is_told_with_what_it_was() -> None:
     assert not [b for b in page.at.button if b.key == "do_take"]
 
 
-@pytest.mark.parametrize(("at", "typed", "says"), [
+@pytest.mark.parametrize(("at", "typed", "says"), split_tiers([
     ("screw.let_off", "9 mm", "-3.00 mm to 3.00 mm"),
     ("screw.let_off", "much", "write a number and a unit"),
     ("friction.key", "", "write a number and a unit"),
-])  # fmt: skip
+], fast=2))  # fmt: skip
 def test_a_mend_that_cannot_be_is_said_and_costs_nothing(at: str, typed: str, says: str) -> None:
     page = mended(opened(), at, typed)
     assert says in page.errors() and "Nothing has been read yet" in page.words()
@@ -98,7 +99,7 @@ def test_an_exercise_from_a_file() -> None:
     assert "did you mean tight-key?" in page.errors() and "1 to 3" in page.errors()
 
 
-@pytest.mark.parametrize("name", exercise_files.list_exercises())
+@pytest.mark.parametrize("name", split_tiers(exercise_files.list_exercises()))
 def test_shipped_exercises_are_there(name: str) -> None:
     page = Bench().open("practice").choose("keep_prac_kind", name)
     assert exercise_files.load_exercise(name).owner in page.words() and not page.errors()

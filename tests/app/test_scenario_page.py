@@ -12,6 +12,7 @@ from sim.__main__ import main
 from sim.fields.untrusted_text import LARGEST_FILE
 from sim.scenario.shipped import list_shipped_scenarios
 from tests.app.on_screen import Bench
+from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
 
 
@@ -25,7 +26,7 @@ def link(bench: Bench) -> str:
     return str(bench.at.get("code")[0].value)
 
 
-@pytest.mark.parametrize("name", list_shipped_scenarios())
+@pytest.mark.parametrize("name", split_tiers(list_shipped_scenarios()))
 def test_shipped_scenario_is_opened(bench: Bench, name: str) -> None:
     bench.choose("keep_shipped", name).press("open_shipped")
     assert bench.state.work == Work(name)
@@ -44,15 +45,18 @@ def test_good_edit_reaches_the_unit(bench: Bench) -> None:
 
 @pytest.mark.parametrize(
     ("path", "typed", "words"),
-    [
-        ("hammer.weight", "94 kg", ["hammer.weight", "94 kg", "allowed: ", " g"]),
-        ("hammer.weight", "9.4", ["hammer.weight", "9.4", "unit"]),
-        ("hammer.weight", "heavy", ["hammer.weight", "heavy"]),
-        ("hammer.weight", '{ value = "9.4 g", source = "hearsay" }', ["hammer.weight", "measured"]),
-        ("hammer.weight", '{ value = "9.4 g"', ["not TOML"]),
-        ("hammer.weight", "<img src=x onerror=alert(1)>", ["hammer.weight"]),
-        ("hammer.weight", "400%", ["hammer.weight", "allowed: "]),
-    ],
+    split_tiers(
+        [
+            ("hammer.weight", "94 kg", ["hammer.weight", "94 kg", "allowed: ", " g"]),
+            ("hammer.weight", "9.4", ["hammer.weight", "9.4", "unit"]),
+            ("hammer.weight", '{ value = "9.4 g", source = "hearsay" }', ["hammer.weight", "measured"]),
+            ("hammer.weight", '{ value = "9.4 g"', ["not TOML"]),
+            ("hammer.weight", "heavy", ["hammer.weight", "heavy"]),
+            ("hammer.weight", "<img src=x onerror=alert(1)>", ["hammer.weight"]),
+            ("hammer.weight", "400%", ["hammer.weight", "allowed: "]),
+        ],
+        fast=4,
+    ),
 )
 def test_bad_edit_is_named_and_kept(bench: Bench, path: str, typed: str, words: list[str]) -> None:
     """Field, value and allowed range, through a page change; what is on the bench stays."""
@@ -91,7 +95,7 @@ def test_values_that_contradict_alone_are_taken_together(bench: Bench) -> None:
 
 
 def test_good_file_is_opened(bench: Bench) -> None:
-    text = format_scenario(Work("damped").with_control("spring", 0.03))
+    text = format_scenario(Work("damped").with_control("springs.repetition", 0.03))
     bench.upload("my note.toml", text.encode())
     assert bench.state.work == load_work("my note.toml", text.encode()) and not bench.errors()
     assert bench.open("predict").cards()
@@ -134,7 +138,7 @@ def test_message_about_a_file_goes_when_another_is_opened(bench: Bench) -> None:
 
 def test_link_restores_the_very_state(bench: Bench) -> None:
     bench.choose("keep_section", "hammer").type("field_hammer.weight", "10.1 g").switch("inches_toggle", True)
-    bench.open("predict").slide("spring", 35.0).type("type_let_off", "2 mm")
+    bench.open("predict").slide("springs.repetition", 35.0).type("type_let_off", "2 mm")
     bench.at.get("button_group")[0].set_value("hard")
     bench.run()
     shown = bench.cards()
@@ -147,7 +151,7 @@ def test_link_restores_the_very_state(bench: Bench) -> None:
 
 
 def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench) -> None:
-    wanted = Saved(Work("treble").with_control("spring", 0.025), Work("damped"), True, "soft")
+    wanted = Saved(Work("treble").with_control("springs.repetition", 0.025), Work("damped"), True, "soft")
     bench.at.text_area(key="keep_code").set_value(f"http://127.0.0.1:8501/scenario?s={encode_state(wanted)}")
     bench.press("restore")
     assert bench.state.work == wanted.work and bench.state.other == wanted.other
@@ -158,14 +162,14 @@ def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench)
     assert decode_state(link(bench).removeprefix("?s=")) == wanted
 
 
-@pytest.mark.parametrize("code", ["nonsense", "?s=", "?s=AAAA", "§"])
+@pytest.mark.parametrize("code", split_tiers(["nonsense", "?s=", "?s=AAAA", "§"]))
 def test_link_that_is_none_is_refused_in_words(bench: Bench, code: str) -> None:
     bench.at.text_area(key="keep_code").set_value(code)
     bench.press("restore")
     assert "Nothing was restored" in bench.errors() and bench.state.work == Work()
 
 
-@pytest.mark.parametrize("code", ["nonsense", "%00", "A" * 9999, "eJyrVkrLz1eyMlSqBQAWrANz"])
+@pytest.mark.parametrize("code", split_tiers(["nonsense", "%00", "A" * 9999, "eJyrVkrLz1eyMlSqBQAWrANz"]))
 def test_bad_link_in_the_address_opens_the_first_scenario(code: str) -> None:
     bench = Bench(s=code)
     assert bench.state.work == Work()
@@ -184,7 +188,7 @@ def test_state_too_long_for_a_link_is_offered_as_a_file(bench: Bench) -> None:
 def test_what_is_taken_away_is_the_unit_as_it_stands(bench: Bench) -> None:
     from streamlit.proto.DownloadButton_pb2 import DownloadButton
 
-    bench.open("predict").slide("spring", 35.0).open("scenario")
+    bench.open("predict").slide("springs.repetition", 35.0).open("scenario")
     text = bench.at.get("code")[1].value
     assert not list_differences(load_work("f.toml", text.encode()).start(), bench.state.work.start(), 1.0)
     assert load_work("f.toml", text.encode()).start().springs.repetition == pytest.approx(0.035, abs=1e-11)

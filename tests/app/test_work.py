@@ -7,6 +7,7 @@ import json
 import random
 import zlib
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 from dashboard.session.controls import CONTROLS, RAIL_CONTROLS
 from dashboard.session.work import (
+    FIRST_SCENARIO,
     LARGEST_STATE,
     LONGEST_LINK,
     Saved,
@@ -31,16 +33,17 @@ from sim.fields.untrusted_text import LARGEST_FILE
 from sim.regulation import orders, rails
 from sim.scenario.shipped import list_shipped_scenarios
 from sim.unit.model import ActionUnit
+from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
 
-SHIPPED = tuple(list_shipped_scenarios())
+SHIPPED = tuple(sorted(list_shipped_scenarios(), key=lambda name: name != FIRST_SCENARIO))
 EDITS = (("hammer.bore", "51 mm"), ("springs.repetition", "85%"), ("note", "=1+1 <script>alert(1)</script>"))
 
 
-@pytest.fixture(scope="module")
-def starts() -> dict[str, ActionUnit]:
-    """Every shipped scenario's unit before any control is turned."""
-    return {name: Work(name).start() for name in SHIPPED}
+@cache
+def load_start(name: str) -> ActionUnit:
+    """A shipped scenario's unit before any control is turned."""
+    return Work(name).start()
 
 
 def turned_a_little(unit: ActionUnit, steps: int = 3) -> dict[str, float]:
@@ -53,10 +56,10 @@ def turned_a_little(unit: ActionUnit, steps: int = 3) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("name", CONTROLS)
-@pytest.mark.parametrize("scenario", SHIPPED)
-def test_control_stands_where_it_was_put(starts: dict[str, ActionUnit], scenario: str, name: str) -> None:
+@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
+def test_control_stands_where_it_was_put(scenario: str, name: str) -> None:
     """And back where it was the unit is the same again."""
-    c, unit = CONTROLS[name], starts[scenario]
+    c, unit = CONTROLS[name], load_start(scenario)
     assert c.low <= c.get(unit) <= c.high
     wanted = turned_a_little(unit)[name]
     put = c.put(unit, wanted)
@@ -65,10 +68,10 @@ def test_control_stands_where_it_was_put(starts: dict[str, ActionUnit], scenario
     assert not list_differences(c.put(put, c.get(unit)), unit)
 
 
-@pytest.mark.parametrize("scenario", SHIPPED)
-def test_controls_leave_one_another_alone(starts: dict[str, ActionUnit], scenario: str) -> None:
+@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
+def test_controls_leave_one_another_alone(scenario: str) -> None:
     """All turned at once, each stands where it was asked to; and what was turned is found again."""
-    unit = starts[scenario]
+    unit = load_start(scenario)
     wanted = turned_a_little(unit)
     whole = apply_controls(unit, wanted)
     assert {n: c.get(whole) for n, c in CONTROLS.items()} == pytest.approx(wanted, abs=1e-12)
@@ -85,28 +88,29 @@ def test_turning_for_a_reading_goes_by_its_gain(settled: float | None, asked: fl
             assert turned == asked
 
 
-def test_what_is_not_turned_is_not_told(starts: dict[str, ActionUnit]) -> None:
-    unit = starts["concert-grand-natural"]
+def test_what_is_not_turned_is_not_told() -> None:
+    unit = load_start("concert-grand-natural")
     assert find_controls(unit, unit) == ()
-    assert find_controls(CONTROLS["spring"].put(unit, 0.03), unit) == (("spring", 0.03),)
+    assert find_controls(CONTROLS["springs.repetition"].put(unit, 0.03), unit) == (("springs.repetition", 0.03),)
 
 
-@pytest.mark.parametrize(
-    "moves", [("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in RAIL_CONTROLS)]
-)
-def test_a_place_of_the_map_is_taken_over_whole(starts: dict[str, ActionUnit], moves: tuple[str, str]) -> None:
+MOVES = (("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in RAIL_CONTROLS))
+
+
+@pytest.mark.parametrize(("across", "up"), split_tiers(MOVES, fast=2))
+def test_a_place_of_the_map_is_taken_over_whole(across: str, up: str) -> None:
     """Rails, capstan line, knuckle and heel with all their screws, in controls alone."""
-    unit = starts["concert-grand-natural"]
+    unit = load_start("concert-grand-natural")
     targets = {t: v for t, v in rails.choose_targets(unit).items() if t in ("blow", "dip", "let_off", "drop")}
-    ((place,),) = rails.evaluate_grid(unit, targets, [0.7e-3], [-0.4e-3], moves)
+    ((place,),) = rails.evaluate_grid(unit, targets, [0.7e-3], [-0.4e-3], (across, up))
     assert place.unit is not None, place.why
     turned = find_controls(place.unit, unit)
     assert {"blow", "let_off", "drop"} <= {name for name, _ in turned}
     assert not list_differences(apply_controls(unit, dict(turned)), place.unit, 2e-9)
 
 
-def test_the_last_step_of_an_order_is_taken_over_whole(starts: dict[str, ActionUnit]) -> None:
-    unit = starts["mixed-parts"]
+def test_the_last_step_of_an_order_is_taken_over_whole() -> None:
+    unit = load_start("mixed-parts")
     steps = orders.list_steps(
         orders.load_orders()["dip-fixed"], {**rails.USUAL_TARGETS, "aftertouch": rails.AIMED_AFTERTOUCH}
     )
@@ -118,7 +122,7 @@ def test_the_last_step_of_an_order_is_taken_over_whole(starts: dict[str, ActionU
 
 
 @pytest.mark.parametrize("edits", [(), EDITS], ids=["plain", "edited"])
-@pytest.mark.parametrize("scenario", SHIPPED)
+@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
 def test_a_file_that_is_taken_away_holds_the_same_unit(scenario: str, edits: tuple[tuple[str, str], ...]) -> None:
     """With controls turned, to 1e-11; and once more from the file."""
     work = Work(scenario, edits=edits)
@@ -131,7 +135,7 @@ def test_a_file_that_is_taken_away_holds_the_same_unit(scenario: str, edits: tup
     assert not list_differences(third.start(), again.start())
 
 
-@pytest.mark.parametrize("scenario", SHIPPED)
+@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
 def test_a_file_of_what_was_not_turned_holds_the_same_unit(scenario: str) -> None:
     work = Work(scenario)
     again = open_file("taken.toml", format_scenario(work).encode())
@@ -140,7 +144,7 @@ def test_a_file_of_what_was_not_turned_holds_the_same_unit(scenario: str) -> Non
 
 
 def test_some_controls_turned_leave_the_rest_as_the_scenario_says() -> None:
-    work = Work().with_control("spring", 0.030).with_control("friction_lever", 2e-3)
+    work = Work().with_control("springs.repetition", 0.030).with_control("friction.lever", 2e-3)
     found = open_file("f.toml", format_scenario(work).encode()).leaves
     was = work.leaves
     changed = {".".join(p) for p in found if p not in was or found[p].raw != was[p].raw}
@@ -193,7 +197,7 @@ def test_a_link_restores_the_very_state(saved: Saved) -> None:
 
 
 def test_a_file_of_ones_own_goes_into_the_link_too() -> None:
-    work = open_file("mine.toml", format_scenario(Work("damped")).encode()).with_control("spring", 0.03)
+    work = open_file("mine.toml", format_scenario(Work("damped")).encode()).with_control("springs.repetition", 0.03)
     assert decode_state(encode_state(Saved(work))).work == work
 
 
@@ -235,15 +239,15 @@ HOSTILE: dict[str, Callable[[], str]] = {
     "unknown touch": lambda: packed(WHOLE | {"touch": "thunder"}),
     "touch is a list": lambda: packed(WHOLE | {"touch": ["soft"]}),
     "unknown control": lambda: but(turned=[["fuel", 0.0]]),
-    "control is a list": lambda: but(turned=[[["spring"], 0.0]]),
-    "control without a value": lambda: but(turned=[["spring"]]),
-    "control beyond its range": lambda: but(turned=[["spring", 0.081]]),
-    "control below its range": lambda: but(turned=[["spring", -1e-9]]),
-    "control is text": lambda: but(turned=[["spring", "strong"]]),
-    "control is NaN": lambda: but(turned=[["spring", float("nan")]]),
-    "control is infinite": lambda: but(turned=[["spring", float("inf")]]),
-    "control is huge": lambda: but(turned=[["spring", 10**400]]),
-    "asked is NaN": lambda: but(asked=[["spring", float("nan")]]),
+    "control is a list": lambda: but(turned=[[["springs.repetition"], 0.0]]),
+    "control without a value": lambda: but(turned=[["springs.repetition"]]),
+    "control beyond its range": lambda: but(turned=[["springs.repetition", 0.081]]),
+    "control below its range": lambda: but(turned=[["springs.repetition", -1e-9]]),
+    "control is text": lambda: but(turned=[["springs.repetition", "strong"]]),
+    "control is NaN": lambda: but(turned=[["springs.repetition", float("nan")]]),
+    "control is infinite": lambda: but(turned=[["springs.repetition", float("inf")]]),
+    "control is huge": lambda: but(turned=[["springs.repetition", 10**400]]),
+    "asked is NaN": lambda: but(asked=[["springs.repetition", float("nan")]]),
     "asked of nothing": lambda: but(asked=[["fuel", 1.0]]),
     "unknown scenario": lambda: but(base="../../etc/hostname"),
     "text is no TOML": lambda: but(text="]["),

@@ -100,7 +100,7 @@ class Visit:
         return self.page.locator(".readings .waits").count()
 
     def slider(self, name: str) -> Locator:
-        return self.page.locator(f".st-key-slide_{name}").get_by_role("slider")
+        return self.page.locator(f".st-key-slide_{name.replace('.', '-')}").get_by_role("slider")
 
     def film(self) -> str:
         """Which data the mechanism shows."""
@@ -118,7 +118,7 @@ class Visit:
     def taken(self, name: str) -> None:
         """Wait until what a slider shows is what the server has: the field beside it says so."""
         stands = re.escape(self.slider(name).get_attribute("aria-valuetext") or "")
-        field = self.page.locator(f".st-key-type_{name} input")
+        field = self.page.locator(f".st-key-type_{name.replace('.', '-')} input")
         expect(field).to_have_attribute("placeholder", re.compile(f"^{stands} "), timeout=COMPUTED)
 
     def drawn_anew(self, before: str) -> None:

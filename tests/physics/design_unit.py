@@ -11,21 +11,8 @@ from __future__ import annotations
 import math
 from functools import cache
 
-from sim.unit.model import (
-    CONTACTS,
-    ActionUnit,
-    ContactLaw,
-    Finger,
-    Hammer,
-    Jack,
-    Key,
-    Lever,
-    Rails,
-    Springs,
-    String,
-    Vec,
-    Wippen,
-)
+import sim
+from sim.unit.model import ActionUnit, ContactLaw, Finger, Hammer, Jack, Key, Lever, Rails, Springs, String, Vec, Wippen
 
 WIPPEN = (188.44, 64.84)
 JACK = (113.36, 75.71)
@@ -50,7 +37,7 @@ LAWS: dict[str, tuple[float, float, float, float]] = {
     "key_damper": (5e7, 2.0, 2.0, 0.0),
     "damper_seat": (5e7, 2.0, 2.0, 0.0),
 }
-"""K (N/m**p), p, c (s/m), friction coefficient."""
+"""K (N/m**p), p, c (s/m), friction coefficient; a contact that is not among them has its default law."""
 
 
 def point_mm(x: float, y: float, origin: Vec = (0.0, 0.0)) -> Vec:
@@ -138,7 +125,8 @@ def load_design_unit() -> ActionUnit:
         ),
         springs=Springs(repetition=0.033, repetition_rate=0.06, jack=0.0025, jack_rate=0.004),
         friction={"key": 14.2e-3, "wippen": 0.8e-3, "jack": 0.3e-3, "lever": 1.2e-3, "hammer": 1.1e-3},
-        contacts={n: ContactLaw(*LAWS[n], thickness=6e-3) for n in CONTACTS},
+        contacts=sim.load("concert-grand-natural").contacts
+        | {n: ContactLaw(*law, thickness=6e-3) for n, law in LAWS.items()},
         string=String(impedance=6.2, near_end_delay=0.46e-3, far_end_delay=3.36e-3, far_end_reflection=0.0),
         finger=Finger(mass=0.1, rise_time=0.03, muscle_damping=2.0, struck_height=0.02),
     )

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from sim.physics import mechanism as m
-from sim.physics.mechanism import DOFS, Contact, Point
+from sim.physics.mechanism import DOFS
+from sim.unit.contacts import CircleOnCorner, CircleOnLine, Contact, Crown, OnPlane, Point, Tip, TurnStop
 
 Array = Any
 AT = {x: i for i, x in enumerate(DOFS)}
@@ -84,7 +84,7 @@ def find_nearest_on_segment(at: Array, a: Array, b: Array) -> tuple[Any, Array]:
     return share, at - a - share * along
 
 
-def measure_line_gap(s: m.CircleOnLine, q: Array, p: Values) -> tuple[Any, Array, str]:
+def measure_line_gap(s: CircleOnLine, q: Array, p: Values) -> tuple[Any, Array, str]:
     """Gap, normal out of the face and region (start, inside, end) of a circle on a face with or without ends."""
     centre, start = place_reference_point(s.centre, q, p), place_reference_point(s.start, q, p)
     along = place_frame(s.start.body, q, p)[1] @ np.array([p[s.direction[0]], p[s.direction[1]]])
@@ -98,7 +98,7 @@ def measure_line_gap(s: m.CircleOnLine, q: Array, p: Values) -> tuple[Any, Array
     return measure_length(arrow) - p[s.radius], arrow / measure_length(arrow), "start" if share.real == 0 else "end"
 
 
-def measure_corner_gap(s: m.CircleOnCorner, q: Array, p: Values) -> tuple[Any, Array, str]:
+def measure_corner_gap(s: CircleOnCorner, q: Array, p: Values) -> tuple[Any, Array, str]:
     centre = place_reference_point(s.centre, q, p)
     a, b, c = (place_reference_point(x, q, p) for x in (s.a, s.b, s.c))
     best = None
@@ -114,17 +114,17 @@ def measure_corner_gap(s: m.CircleOnCorner, q: Array, p: Values) -> tuple[Any, A
 
 def measure_gap(c: Contact, q: Array, p: Values, ys: float) -> Any:
     s = c.shape
-    if isinstance(s, m.OnPlane):
+    if isinstance(s, OnPlane):
         return s.side * (place_reference_point(s.point, q, p)[1] - p[s.plane]) - p.get(s.radius, 0.0)
-    if isinstance(s, m.CircleOnLine):
+    if isinstance(s, CircleOnLine):
         return measure_line_gap(s, q, p)[0]
-    if isinstance(s, m.CircleOnCorner):
+    if isinstance(s, CircleOnCorner):
         return measure_corner_gap(s, q, p)[0]
-    if isinstance(s, m.TurnStop):
+    if isinstance(s, TurnStop):
         return p[s.arm] * s.sense * (q[AT[s.body]] - q[AT[s.against]] - p[s.limit])
-    if isinstance(s, m.Crown):
+    if isinstance(s, Crown):
         return p["string_y"] + ys - place_reference_point(s.point, q, p)[1]
-    if isinstance(s, m.Tip):
+    if isinstance(s, Tip):
         return q[AT["f"]] - (place_reference_point(s.point, q, p)[1] - p[s.point.y])
     lift = q[AT["d"]]
     return lift if s.point is None else p[s.gap] + lift - (place_reference_point(s.point, q, p)[1] - p[s.point.y])
@@ -133,13 +133,13 @@ def measure_gap(c: Contact, q: Array, p: Values, ys: float) -> Any:
 def find_contact_place(c: Contact, q: Array, p: Values) -> tuple[Array, Array, Point, Point | None]:
     """Place of contact on the first body's circle, normal towards the first body, and the two bodies."""
     s = c.shape
-    if isinstance(s, m.OnPlane):
+    if isinstance(s, OnPlane):
         n = np.array([0.0, float(s.side)])
         return place_reference_point(s.point, q, p) - p.get(s.radius, 0.0) * n, n, s.point, None
-    if isinstance(s, m.CircleOnLine):
+    if isinstance(s, CircleOnLine):
         n = measure_line_gap(s, q, p)[1]
         return place_reference_point(s.centre, q, p) - p[s.radius] * n, n, s.centre, s.start
-    assert isinstance(s, m.CircleOnCorner), f"{c.name} does not rub"
+    assert isinstance(s, CircleOnCorner), f"{c.name} does not rub"
     n = measure_corner_gap(s, q, p)[1]
     return place_reference_point(s.centre, q, p) - p[s.radius] * n, n, s.centre, s.a
 

@@ -22,8 +22,8 @@ from typing import Any
 
 import numpy as np
 
-from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, DOFS, FRICTION_ROWS, HAMMER, JOINTS, Contact, Point, compute_parameters
+from sim.physics.mechanism import DOFS, FRICTION_ROWS, HAMMER, JOINTS, compute_parameters
+from sim.unit.contacts import CONTACTS, TOUCH, Contact, Crown, Point
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.lazily import Lazily
 from tests.physics.geometry import (
@@ -219,7 +219,7 @@ class Reference:
 
     def string(self, q: Array, u: Array, ys: float, vs: float) -> tuple[float, Array, float, float]:
         """Force, gradient, and the string's new place and speed: felt and string move together within the step."""
-        c = next(x for x in CONTACTS if isinstance(x.shape, m.Crown))
+        c = next(x for x in CONTACTS if isinstance(x.shape, Crown))
         law, z = self.unit.contacts[c.name], self.unit.string.impedance
         near, far = self.returning()
         dt = self.dt
@@ -257,7 +257,7 @@ class Reference:
         u = 1.5 * v - 0.5 * old
         mass, force = self.inertia_and_weight(q, u)
         force += self.springs(q, u)
-        force += push * self.jacobian(lambda z: -place_reference_point(m.TOUCH, z, self.p)[1], q)
+        force += push * self.jacobian(lambda z: -place_reference_point(TOUCH, z, self.p)[1], q)
         force[AT["f"]] -= pull + self.muscle_damping * u[AT["f"]]
         rows: Rows = {}
         for name, body, against in JOINTS:
@@ -265,10 +265,10 @@ class Reference:
             b[AT[body]] = 1.0
             if against:
                 b[AT[against]] = -1.0
-            rows[name] = b, self.p[f"tau_{name}"] * self.rub * self.dt
+            rows[name] = b, self.p[f"friction_{name}"] * self.rub * self.dt
         last = s.setdefault("forces", {})
         for c in CONTACTS:
-            if isinstance(c.shape, m.Crown):
+            if isinstance(c.shape, Crown):
                 n, a, s["ys"], s["vs"] = self.string(q, u, s["ys"], s["vs"])
                 force += a * n
                 continue

@@ -9,16 +9,18 @@ from typing import Any
 import numpy as np
 
 from sim.physics import kernel
-from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
-from sim.physics.run import DRIVEN_MASS, KEY_FORCE, STATE_TYPE, Drive, Run, pack_parameters, run, settle_unit
+from sim.physics.mechanism import DOFS
+from sim.physics.modes import DriveMode
+from sim.physics.run import STATE_TYPE, Drive, Run, pack_parameters, run, settle_unit
+from sim.unit.contacts import CONTACT_NAMES as NAMES
+from sim.unit.contacts import RUBBING
 from sim.unit.model import CENTRES, ActionUnit, Damper
 from tests.physics.design_unit import load_design_unit
 
 Array = Any
 """A numpy array or record."""
 
-NAMES = tuple(c.name for c in CONTACTS)
-INDEX = {n: i for i, n in enumerate(NAMES)}
+SPRINGS = ("springs_repetition", "springs_repetition_rate", "springs_jack", "springs_jack_rate")
 TOUCHES = {"soft": 2.0, "medium": 11.0, "hard": 34.0}
 """Peak force (N) of the finger that gives the design unit about 0.7, 2 and 4.5 m/s."""
 
@@ -43,7 +45,7 @@ def remove_contacts(p: Array, *, but: tuple[str, ...] = ()) -> Array:
 def remove_friction(p: Array) -> Array:
     out = p.copy()
     for n in (*CENTRES, "damper"):
-        out[f"tau_{n}"] = 0.0
+        out[f"friction_{n}"] = 0.0
     for n in RUBBING:
         out[f"mu_{n}"] = 0.0
     return out
@@ -54,16 +56,16 @@ def remove_losses(p: Array) -> Array:
     out = remove_friction(p)
     for n in NAMES:
         out[f"c_{n}"] = 0.0
-    out["key_damping"] = out["damping_ee"] = out["damping_er"] = out["damping_rr"] = 0.0
+    out["key_bending_damping"] = out["damping_ee"] = out["damping_er"] = out["damping_rr"] = 0.0
     return out
 
 
 def keep_hammer_alone(p: Array) -> Array:
     """Nothing acts on key, wippen, jack and lever: left alone they stay where they are."""
     out = p.copy()
-    for n in ("wippen_mx", "wippen_my", "jack_mx", "jack_my", "lever_mx", "lever_my", "key_moment"):
+    for n in ("wippen_mx", "wippen_my", "jack_mx", "jack_my", "lever_mx", "lever_my", "key_front_moment"):
         out[n] = 0.0
-    for n in ("lever_spring", "lever_rate", "jack_spring", "jack_rate"):
+    for n in SPRINGS:
         out[n] = 0.0
     return out
 
@@ -97,12 +99,14 @@ def make_state(**values: float) -> Array:
 
 def make_pull(force: float, *, mass: float = 0.5, rise: float = 0.02, damping: float = 2.0) -> Drive:
     """A finger of some mass, resting on the key, whose muscle force rises smoothly to ``force``."""
-    return Drive(DRIVEN_MASS, np.array([[0.0, 0.0, 0.0], [rise, force, 0.0]]), mass=mass, muscle_damping=damping)
+    return Drive(
+        DriveMode.DRIVEN_MASS, np.array([[0.0, 0.0, 0.0], [rise, force, 0.0]]), mass=mass, muscle_damping=damping
+    )
 
 
 def make_steady_force(force: float) -> Drive:
     """A constant force on the key."""
-    return Drive(KEY_FORCE, np.array([[0.0, force, 0.0]]))
+    return Drive(DriveMode.KEY_FORCE, np.array([[0.0, force, 0.0]]))
 
 
 @functools.cache

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from sim.bench import release, repetition, slow_press, strike
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import MODERATE, SOFT, find_touch
 from sim.bench.readings import Settings, TouchWeight
 from sim.bench.rest_pose import settle_at_rest
@@ -27,7 +28,7 @@ def unit(*changes: tuple[str, str]) -> ActionUnit:
 @cache
 def pressed(*changes: tuple[str, str]) -> tuple[TouchWeight, Settings]:
     p = slow_press.press_slowly(settle_at_rest(unit(*changes)))
-    assert p.outcome == "plays", p.reason
+    assert p.outcome == Outcome.PLAYS, p.reason
     return slow_press.read_touch_weight(p)[0], slow_press.read_settings(p)
 
 

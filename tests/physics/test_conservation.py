@@ -18,11 +18,12 @@ from hypothesis import strategies as st
 from sim.physics import kernel
 from sim.physics.finger import drive_dead_load
 from sim.physics.mechanism import DOFS
-from sim.physics.run import DRIVEN_MASS, KEY_FORCE, Drive, Run, run
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, Run, run
+from sim.unit.contacts import CONTACT_NAMES as NAMES
 from sim.unit.model import GRAVITY
 from tests.physics.design_unit import load_design_unit
 from tests.physics.rig import (
-    NAMES,
     TOUCHES,
     Array,
     find_first_contact,
@@ -106,8 +107,8 @@ def random_finger(rng: np.random.Generator) -> Drive:
     t = np.concatenate([[0.0], np.sort(rng.uniform(0, 0.05, 5))])
     table = np.column_stack([t, rng.uniform(-10, 30, 6), 1000 * rng.normal(size=6)])
     if rng.integers(2):
-        return Drive(KEY_FORCE, table)
-    return Drive(DRIVEN_MASS, table, mass=rng.uniform(0.05, 1.0), muscle_damping=rng.uniform(0, 5))
+        return Drive(DriveMode.KEY_FORCE, table)
+    return Drive(DriveMode.DRIVEN_MASS, table, mass=rng.uniform(0.05, 1.0), muscle_damping=rng.uniform(0, 5))
 
 
 @limit_draws(40)

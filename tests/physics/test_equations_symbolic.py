@@ -25,7 +25,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.physics.run import DRIVEN_MASS, Drive, pack_parameters, run
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, pack_parameters, run
 from sim.unit.model import GRAVITY, ActionUnit
 from tests.lazily import Lazily
 from tests.physics.design_unit import load_design_unit
@@ -39,7 +40,7 @@ NAMES = (
     "m_w i_w w_x w_y jc_x jc_y lc_x lc_y m_j i_j j_x j_y m_l i_l l_x l_y "
     "t_j k_j t_l k_l m_head head_x head_y gyration shank_i shank_moment length k_e c_ee c_er c_rr m_d m_f pull c_f"
 )
-FINGER = Drive(DRIVEN_MASS, np.array([[0.0, 3.0, 0.0]]), mass=0.4, muscle_damping=2.0)
+FINGER = Drive(DriveMode.DRIVEN_MASS, np.array([[0.0, 3.0, 0.0]]), mass=0.4, muscle_damping=2.0)
 """A finger whose muscle pulls with 3 N and gives way to speed: its weight is part of the pull."""
 
 

@@ -6,6 +6,7 @@ from functools import cache
 
 import pytest
 
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import predict
 from sim.bench.reading_list import NamedReading, list_readings
 from sim.diagnosis.faults import load_faults
@@ -42,7 +43,7 @@ def test_worst_case_moves_the_readings_it_names(name: str) -> None:
 @try_each("name", REPETITION)
 def test_worst_case_of_what_keeps_a_note_from_repeating_does(name: str) -> None:
     found = predict(load_faults()[name].spoil(healthy(""), 1.0))
-    assert found.outcome in ("does not repeat", "jack does not come home"), found.reason
+    assert found.outcome in (Outcome.DOES_NOT_REPEAT, Outcome.JACK_DOES_NOT_RETURN), found.reason
 
 
 def test_a_tight_hammer_centre_makes_a_right_spring_seem_weak() -> None:

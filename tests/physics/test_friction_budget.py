@@ -14,10 +14,10 @@ from sim.bench.rest_pose import settle_at_rest
 from sim.bench.slow_press import WEIGHT_SPAN, PressRun
 from sim.diagnosis.faults import apply_faults
 from sim.physics import kernel
-from sim.physics.mechanism import CONTACTS
-from sim.physics.run import CONTACT_INDEX, STATE_TYPE, Run
+from sim.physics.run import STATE_TYPE, Run
 from sim.studies.friction import compare_friction
 from sim.studies.variants import BaseScenario
+from sim.unit.contacts import CONTACT_INDEX, CONTACTS
 from sim.unit.model import GRAVITY
 from tests.tiers import try_each
 

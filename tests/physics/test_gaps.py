@@ -15,9 +15,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.physics import kernel, mechanism
-from sim.physics.mechanism import CONTACTS, DOFS, RUBBING, compute_parameters
-from sim.physics.run import DRIVEN_MASS, Drive, pack_parameters, run
+from sim.physics import kernel
+from sim.physics.mechanism import DOFS, compute_parameters
+from sim.physics.modes import DriveMode
+from sim.physics.run import Drive, pack_parameters, run
+from sim.unit.contacts import CONTACT_INDEX as INDEX
+from sim.unit.contacts import CONTACT_NAMES as NAMES
+from sim.unit.contacts import CONTACTS, RUBBING, CircleOnCorner, CircleOnLine, moving_body
 from tests.physics.design_unit import load_design_unit
 from tests.physics.geometry import (
     AT,
@@ -27,7 +31,7 @@ from tests.physics.geometry import (
     measure_line_gap,
     place_particle,
 )
-from tests.physics.rig import INDEX, NAMES, Array, fit_damper, load_rest, make_state, read_vector, remove_contacts
+from tests.physics.rig import Array, fit_damper, load_rest, make_state, read_vector, remove_contacts
 from tests.tiers import try_each
 
 UNIT = fit_damper(load_design_unit())
@@ -45,16 +49,16 @@ REGIONS = {
 
 def kernel_gaps(q: Array, ys: float = 0.0, p: Array = P) -> tuple[Array, Array, Array]:
     s = make_state(ys=ys, **dict(zip(DOFS, q, strict=True)))
-    g, normal, sliding = np.zeros(16), np.zeros((16, len(DOFS))), np.zeros((16, len(DOFS)))
+    g, normal, sliding = (np.zeros((len(NAMES), *more)) for more in ((), (len(DOFS),), (len(DOFS),)))
     kernel.gaps(p[0], s[0], g, normal, sliding)
     return g, normal, sliding
 
 
 def region(name: str, q: Array) -> str:
     shape = CONTACTS[INDEX[name]].shape
-    if isinstance(shape, mechanism.CircleOnCorner):
+    if isinstance(shape, CircleOnCorner):
         return measure_corner_gap(shape, q, VALUES)[2]
-    if isinstance(shape, mechanism.CircleOnLine):
+    if isinstance(shape, CircleOnLine):
         return measure_line_gap(shape, q, VALUES)[2]
     return "only"
 
@@ -68,7 +72,7 @@ def near_a_change_of_region(name: str, q: Array) -> bool:
 def too_deep(name: str, q: Array) -> bool:
     """A circle whose centre comes near the face it touches has no smooth gap there."""
     shape = CONTACTS[INDEX[name]].shape
-    if isinstance(shape, mechanism.CircleOnCorner | mechanism.CircleOnLine) and region(name, q) != "inside":
+    if isinstance(shape, CircleOnCorner | CircleOnLine) and region(name, q) != "inside":
         return kernel_gaps(q)[0][INDEX[name]] < 1e-3 - VALUES[shape.radius]
     return False
 
@@ -124,7 +128,7 @@ def hash_of(*words: str) -> int:
 
 
 def difference(q: Array) -> Array:
-    out = np.zeros((16, len(DOFS)))
+    out = np.zeros((len(NAMES), len(DOFS)))
     for i, step in enumerate(np.diag(H)):
         near = kernel_gaps(q + step)[0] - kernel_gaps(q - step)[0]
         far = kernel_gaps(q + 2 * step)[0] - kernel_gaps(q - 2 * step)[0]
@@ -211,18 +215,15 @@ def test_sliding_matches_material_points(name: str) -> None:
         assert miss.max() < 1e-12, f"{name} in region {region(name, q)}: kernel {kernel_gaps(q)[2][INDEX[name]]}, {own}"
 
 
-MOVER = {
-    "finger": ("f", -1), "back_cloth": ("kr", -1), "punching": ("kf", 1), "capstan": ("kr", 1),
-    "jack_knuckle": ("h", -1), "lever_knuckle": ("h", -1), "toe_button": ("j", -1), "drop_screw": ("l", -1),
-    "jack_stop": ("j", -1), "jack_window": ("j", 1), "lever_stop": ("l", -1), "rest_cushion": ("h", -1),
-    "backcheck": ("kr", 1), "string": ("h", 1), "key_damper": ("kr", 1), "damper_seat": ("d", -1),
-}  # fmt: skip
-"""A coordinate, and the way to turn it, that closes the contact."""
+def mover(name: str) -> tuple[str, int]:
+    """A coordinate, and the way to turn it, that closes the contact (the key is lifted to the check)."""
+    x = "kr" if name == "backcheck" else moving_body(CONTACTS[INDEX[name]].shape)
+    return x, -int(np.sign(kernel_gaps(read_vector(load_rest()))[1][INDEX[name], AT[x]]))
 
 
 def touching_pose(name: str) -> Array:
     """A pose near rest (knuckle lifted, hammer up for the check) in which the contact's gap is just nil."""
-    x, way = MOVER[name]
+    x, way = mover(name)
     q = read_vector(load_rest())
     q[AT["f"]], q[AT["d"]] = 0.05, 0.01
     if name == "backcheck":
@@ -247,18 +248,18 @@ def test_contact_found_missed_and_overlapping(name: str) -> None:
 
     Source: F = K d**p (Hunt & Crossley, J. Appl. Mech. 42 (1975) 440) at rest.
     """
-    x, way = MOVER[name]
+    x, way = mover(name)
     q0 = touching_pose(name)
     arm = abs(kernel_gaps(q0)[1][INDEX[name], AT[x]])
     law = UNIT.contacts[name]
     only = remove_contacts(P, but=(name,))
-    only["key_spring"] = only["key_damping"] = 0.0  # the pose bends the key out of all measure
+    only["key_bending_stiffness"] = only["key_bending_damping"] = 0.0  # the pose bends the key out of all measure
 
     def pushed(depth: float, speed: float = 0.0, dt: float = 1e-7, steps: int = 1) -> tuple[float, Array, Array]:
         q = q0.copy()
         q[AT[x]] += way * depth / arm
         s = make_state(**dict(zip(DOFS, q, strict=True)), **{"v_" + x: way * speed / arm})
-        r = run(only, Drive(DRIVEN_MASS, mass=1e6), steps * dt, s, step=dt, every=dt, keep_finger=True)
+        r = run(only, Drive(DriveMode.DRIVEN_MASS, mass=1e6), steps * dt, s, step=dt, every=dt, keep_finger=True)
         return kernel_gaps(q)[0][INDEX[name]], r.trace[f"N_{name}"], r.log.data
 
     gap_now, missed, _ = pushed(-1e-5)

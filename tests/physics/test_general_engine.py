@@ -150,7 +150,7 @@ def test_hinge_with_dry_friction_dies_away_as_the_engine_s(torque: float) -> Non
     # the same part here: turned by a quarter, so that its angle stays within the kernel's range
     p = keep_hammer_alone(remove_friction(remove_contacts(make_parameters(u))))
     along, across = float(p["hammer_mx"][0]), float(p["hammer_my"][0])
-    p["hammer_mx"], p["hammer_my"], p["tau_hammer"] = across, -along, torque
+    p["hammer_mx"], p["hammer_my"], p["friction_hammer"] = across, -along, torque
     start = 0.35 - math.atan2(across, along)
     times = np.arange(1, 20001) * 1e-4
     engine = follow(model, np.array([start]), np.zeros(1), times)[:, 0]

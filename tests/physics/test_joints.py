@@ -26,7 +26,7 @@ from sim.physics.run import Drive, Run, run
 from sim.unit.model import GRAVITY
 from tests.lazily import Lazily
 from tests.physics.design_unit import load_design_unit
-from tests.physics.rig import Array, make_parameters, make_rigid, make_state, remove_contacts, remove_friction
+from tests.physics.rig import SPRINGS, Array, make_parameters, make_rigid, make_state, remove_contacts, remove_friction
 
 optimize = Lazily("scipy.optimize")
 
@@ -73,7 +73,7 @@ def hung(name: str, torque: float) -> Array:
     for moment in ("hammer", "wippen", "jack", "lever"):
         p[f"{moment}_mx"] = p[f"{moment}_my"] = 0.0
     p[part.moment_names[1]] = -part.moment
-    for spring in ("lever_spring", "lever_rate", "jack_spring", "jack_rate", "key_moment"):
+    for spring in (*SPRINGS, "key_front_moment"):
         p[spring] = 0.0
     p["jx"] = p["jy"] = p["lx"] = p["ly"] = 0.0
     p["inertia_w"] = part.inertia if name == "wippen" else 1e9
@@ -83,7 +83,7 @@ def hung(name: str, torque: float) -> Array:
     p["inv_hh"] = 1 / part.inertia if name == "hammer" else held
     for pair in ("he", "hr", "ee", "er", "rr"):
         p[f"inv_{pair}"] = 0.0
-    p[f"tau_{name}"] = torque
+    p[f"friction_{name}"] = torque
     return p
 
 
@@ -174,7 +174,7 @@ def test_friction_of_a_riding_part_acts_on_its_carrier() -> None:
     p = hung("wippen", 0.0)
     p["wippen_my"] = 0.0
     p["inv_j"], p["inv_l"] = 1 / u.jack.inertia, 1 / u.lever.inertia
-    p["tau_jack"], p["tau_lever"] = 3e-4, 1.2e-3
+    p["friction_jack"], p["friction_lever"] = 3e-4, 1.2e-3
     r = run(p, Drive(), 0.1, make_state(v_w=1.0, v_j=-4.0, v_l=6.0), step=STEP, every=None).require()
     inertia = np.array([float(p["inertia_w"][0]), u.jack.inertia, u.lever.inertia])
     together = inertia @ np.array([1.0, -4.0, 6.0]) / inertia.sum()

@@ -12,6 +12,7 @@ from functools import cache
 
 import pytest
 
+from sim.bench.outcomes import Outcome
 from sim.errors import InputError
 from sim.teaching.lesson import CANNOT_BE_READ, CHANGE_WORDS, Change, Claim, Wanted, load_lessons
 from sim.teaching.lesson_task import format_answer_rule, judge_prediction, judge_task, load_lesson_unit
@@ -50,7 +51,7 @@ def test_a_sentence_that_is_not_so_is_found() -> None:
     assert not replace(good, most=3e-4).holds(u)
     assert not replace(good, change=Change()).holds(u)
     assert not Claim(closer, "let_off", wanted=Wanted("let_off", low=1.4e-3)).holds(u)
-    assert not Claim(closer, "slow_press", wanted=Wanted("slow_press", word="blocks on the string")).holds(u)
+    assert not Claim(closer, "slow_press", wanted=Wanted("slow_press", word=Outcome.BLOCKS)).holds(u)
     assert not Claim(Change(), "key_at_bottom", wanted=Wanted("key_at_bottom", before="lets_off")).holds(u)
     assert not Claim(Change(), "let_off", wanted=Wanted("let_off", word=CANNOT_BE_READ)).holds(u)
 

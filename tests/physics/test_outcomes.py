@@ -7,11 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import list_touches, predict, strike
 from sim.bench.rest_pose import settle_at_rest
 from sim.bench.strike import make_drive, play_touch, run_blow
 from sim.errors import SimulationError
 from sim.physics.finger import TOUCH_KINDS, Touch, drive_dead_load
+from sim.physics.modes import End
 from sim.physics.run import LEDGER_BOUND, run
 from sim.regulation.set_up import set_up
 from sim.scenario.load import load
@@ -29,11 +31,11 @@ def demo(**changes: str) -> ActionUnit:
 @pytest.mark.parametrize(
     ("change", "outcome", "cause"),
     [
-        ({"settings__punching": "7.5 mm"}, "never escapes", "jack"),
-        ({"settings__let_off_button_height": "131.85 mm"}, "blocks on the string", "lets off too late"),
-        ({"friction__key": "80 N·mm"}, "key does not return", "friction"),
-        ({"friction__jack": "12 N·mm"}, "jack does not come home", "jack"),
-        ({"springs__repetition": "20%"}, "jack does not come home", "jack"),
+        ({"settings__punching": "7.5 mm"}, Outcome.NEVER_ESCAPES, "jack"),
+        ({"settings__let_off_button_height": "131.85 mm"}, Outcome.BLOCKS, "lets off too late"),
+        ({"friction__key": "80 N·mm"}, Outcome.KEY_DOES_NOT_RETURN, "friction"),
+        ({"friction__jack": "12 N·mm"}, Outcome.JACK_DOES_NOT_RETURN, "jack"),
+        ({"springs__repetition": "20%"}, Outcome.JACK_DOES_NOT_RETURN, "jack"),
     ],
 )
 def test_named_outcome(change: dict[str, str], outcome: str, cause: str) -> None:
@@ -48,7 +50,7 @@ def test_mixed_parts_do_not_play_well() -> None:
     p = predict(load(SCENARIOS / "mixed-parts.toml"))
     assert p.settings.aftertouch < 0.8e-3
     assert max(p.repetition.sounded_fraction.values()) < 0.9
-    assert p.outcome == "does not repeat" and p.repetition.limiting_part is not None
+    assert p.outcome == Outcome.DOES_NOT_REPEAT and p.repetition.limiting_part is not None
 
 
 @try_each("name", ["concert-grand-natural", "concert-grand-sharp", "bass-heavy-hammer", "treble", "damped"])
@@ -116,8 +118,8 @@ def test_a_contact_too_stiff_for_the_step_is_not_a_result(contact: str, stiffnes
     """Linear contacts within the allowed range that gain energy at every bounce (found by tests/fuzz_trials.py)."""
     rest = settle_at_rest(demo(**{f"contacts__{contact}__stiffness": stiffness}))
     found, r = play_touch(rest, list_touches()[2])
-    assert abs(r.ledger.remainder) > LEDGER_BOUND and r.outcome.name == "energy not accounted for"
-    assert found.outcome.startswith("leaves its domain") and found.hammer_speed is None
+    assert abs(r.ledger.remainder) > LEDGER_BOUND and r.outcome.how is End.NOT_ACCOUNTED
+    assert found.outcome.startswith(Outcome.LEAVES_DOMAIN) and found.hammer_speed is None
     assert found.ledger_remainder is None
     with pytest.raises(SimulationError, match="too stiff"):
         r.require()

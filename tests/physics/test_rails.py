@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from sim.bench import slow_press
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import predict
 from sim.bench.rest_pose import Rest, settle_at_rest
 from sim.bench.sliding import measure_sliding
@@ -134,7 +135,7 @@ def test_mixed_parts_play_after_the_move_that_the_map_names() -> None:
     with the dip left where it was the rail has to come toward the player, back to the spread it was made for.
     """
     mixed = load(SCENARIOS / "mixed-parts.toml")
-    assert predict(mixed).outcome == "does not repeat"
+    assert predict(mixed).outcome == Outcome.DOES_NOT_REPEAT
     wanted = rails.choose_targets(mixed, {"dip": 9.42e-3})
     cells = rails.evaluate_grid(mixed, wanted, [-4e-3, -2e-3, 0.0], [0.0])
     stays = cells[0][-1]

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_list import NamedReading
 from sim.bench.readings import Settings, Strike, list_reading_fields
 from sim.fields.field_paths import find_kind, index_fields
@@ -61,7 +62,9 @@ class Worked:
 
     def read(self, moved: Mapping[str, float], kind: str) -> StudyPoint:
         value = self.function(*(np.pi * (moved.get(p, si) - si) / WIDTH for p, si in self.known.items()))
-        return StudyPoint("plays" if value is not None else "fails", {"f": NamedReading("f", value, "", "f", None)})
+        return StudyPoint(
+            Outcome.PLAYS if value is not None else "fails", {"f": NamedReading("f", value, "", "f", None)}
+        )
 
 
 def ishigami(x: float, y: float, z: float) -> float:
@@ -150,14 +153,14 @@ def test_each_unit_is_regulated_to_what_is_drawn_and_read_by_the_bench() -> None
     moved = {find_target_path(t): way.targets[t] + by for t, by in asked.items()}
     moved |= {"rails.spread": way.known["rails.spread"] + 0.5e-3, "friction.hammer": way.known["friction.hammer"] * 1.4}
     found = way.read(moved, "predict")
-    assert found.outcome == "plays"
+    assert found.outcome == Outcome.PLAYS
     for target, si in way.targets.items():
         assert found.taken[target].value == pytest.approx(si + asked.get(target, 0.0), abs=0.3e-3 if
                                                           target == "checking_distance" else 5e-5)  # fmt: skip
     held = choose_adjustment_mode(HELD, origin()).read(
         {p: si for p, si in moved.items() if not p.startswith("targets.")}, "weigh"
     )
-    assert held.outcome != "plays", "with the screws held these parts fail"
+    assert held.outcome != Outcome.PLAYS, "with the screws held these parts fail"
 
 
 def test_the_order_of_the_units_does_not_matter() -> None:
@@ -207,5 +210,5 @@ def test_a_unit_that_cannot_be_regulated_says_which_target() -> None:
     """On half the dip the jack does not escape: let-off, and all that comes after it, cannot be had."""
     way = choose_adjustment_mode(REGULATED, origin())
     found = way.read({"targets.dip": 5.5e-3}, "weigh")
-    assert found.outcome.startswith("cannot be regulated: ") and "let off" in found.outcome
+    assert found.outcome.startswith(Outcome.NOT_REGULATED) and "let off" in found.outcome
     assert not found.taken

@@ -11,6 +11,7 @@ import pytest
 
 import sim
 from sim.bench import repetition
+from sim.bench.outcomes import Outcome
 from sim.bench.predict import list_touches
 from sim.bench.readings import Strike
 from sim.bench.rest_pose import settle_at_rest
@@ -26,7 +27,7 @@ from tests.wide_draws import DrawnUnit
 
 SEED = int(os.environ["TRIALS_SEED"])
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-PHYSICS = Path(sim.__file__).parent / "physics"
+SIM = Path(sim.__file__).parent
 
 
 @try_each("manner", ["some", "one", "all measures a little", "all coordinates a little"])
@@ -123,9 +124,9 @@ def test_the_finger_of_a_shallow_key_goes_forward_in_time() -> None:
 
 def test_a_wrong_end_of_a_unit_is_noticed() -> None:
     """What the trials look for: a number that is not finite, wherever it lies."""
-    good = Strike("soft", True, "sounds", hammer_speed=2.0, losses={"felt string": 0.1})
+    good = Strike("soft", True, Outcome.SOUNDS, hammer_speed=2.0, losses={"felt string": 0.1})
     assert not list(fuzz_trials.list_not_finite(good))
-    bad = Strike("soft", True, "sounds", hammer_speed=math.nan, losses={"felt string": math.inf})
+    bad = Strike("soft", True, Outcome.SOUNDS, hammer_speed=math.nan, losses={"felt string": math.inf})
     assert list(fuzz_trials.list_not_finite(bad)) == [".hammer_speed", ".losses.felt string"]
 
 
@@ -134,9 +135,10 @@ def test_every_mutant_still_stands_in_the_physics(tmp_path: Path) -> None:
     assert len({m.name for m in MUTANTS}) == len(MUTANTS) >= 30
     for mutant in MUTANTS:
         copy = tmp_path / mutant.file
-        copy.write_text((PHYSICS / mutant.file).read_text(encoding="utf-8"), encoding="utf-8")
+        copy.parent.mkdir(exist_ok=True)
+        copy.write_text((SIM / mutant.file).read_text(encoding="utf-8"), encoding="utf-8")
         apply_mutant(mutant, tmp_path)
-        assert copy.read_text(encoding="utf-8") != (PHYSICS / mutant.file).read_text(encoding="utf-8")
+        assert copy.read_text(encoding="utf-8") != (SIM / mutant.file).read_text(encoding="utf-8")
 
 
 def test_the_record_has_every_mutant_noticed() -> None:

@@ -6,12 +6,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sim.unit.model import CONTACTS, GRAVITY, ActionUnit
+from sim.unit.contacts import CONTACT_INDEX as LAW
+from sim.unit.contacts import CONTACT_NAMES
+from sim.unit.model import GRAVITY, ActionUnit
 from tests.twin import bodies
 from tests.twin.bodies import FRONT, HEAD, JACK, LEVER, REAR, SHANK, WIPPEN
 
 Array = Any
-LAW = {name: i for i, name in enumerate(CONTACTS)}
 JACK_STOP, JACK_WINDOW, LEVER_STOP, STRING, KEY_DAMPER, DAMPER_SEAT = (
     LAW[n] for n in ("jack_stop", "jack_window", "lever_stop", "string", "key_damper", "damper_seat")
 )
@@ -34,10 +35,10 @@ UNIT = np.dtype(
     + [(n, "i8") for n in ("bends", "damper", "near_steps", "far_steps")]
     + [(n, "f8") for n in ("near_part", "far_part", "dt")]
 )
-ROW = ("key", "torque", "travel", "crown", "crown_speed", "string_place") + CONTACTS
+ROW = ("key", "torque", "travel", "crown", "crown_speed", "string_place") + CONTACT_NAMES
 """What is written at every step: key angle, torque that moves it, travel of the touch point, crown below the string
 at its line and its speed, how far the string gave way, every contact's force by its name (SI)."""
-FORCES = len(ROW) - len(CONTACTS)
+FORCES = len(ROW) - len(CONTACT_NAMES)
 """Where the forces begin in a row."""
 
 
@@ -117,7 +118,7 @@ def place_on_head(u: ActionUnit, point: tuple[float, float]) -> tuple[float, flo
 
 def build_felts(u: ActionUnit) -> Array:
     """K, p, c, friction coefficient of every contact."""
-    laws = [u.contacts[name] for name in CONTACTS]
+    laws = [u.contacts[name] for name in CONTACT_NAMES]
     return np.array([(x.stiffness, x.exponent, x.loss, x.friction) for x in laws])
 
 

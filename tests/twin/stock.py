@@ -12,7 +12,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sim.unit.model import CONTACTS, ActionUnit
+from sim.unit.contacts import CONTACT_NAMES
+from sim.unit.model import ActionUnit
 from tests.lazily import Lazily
 from tests.twin.measures import RUBBING, Array
 
@@ -31,7 +32,7 @@ def add_contacts(u: ActionUnit, surfaces: Array) -> Callable[[mujoco.MjSpec], No
 
     def put(spec: mujoco.MjSpec) -> None:
         for row in surfaces:
-            name = CONTACTS[row["law"]]
+            name = CONTACT_NAMES[row["law"]]
             ball = _ball(spec, row, name, u)
             for i in range(row["corners"] - 1):
                 face = _face(spec, row, i, name, u)

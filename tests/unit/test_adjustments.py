@@ -6,7 +6,7 @@ import pytest
 
 import sim
 from sim.diagnosis.faults import load_faults
-from sim.errors import InputError
+from sim.errors import InputError, UnitError
 from sim.teaching.adjustments import Adjustment, load_adjustments
 from sim.unit.model import ActionUnit
 
@@ -30,7 +30,7 @@ def test_a_hand_puts_what_it_reads(hand: Adjustment, unit: ActionUnit) -> None:
     value = hand.low + 0.75 * (hand.high - hand.low)
     assert hand.of(unit)
     assert hand.now(hand.put(unit, value)) == pytest.approx(0.0 if hand.relative else value)
-    with pytest.raises(ValueError, match="outside"):
+    with pytest.raises(UnitError, match="outside"):
         hand.put(unit, hand.high + hand.step)
 
 

@@ -19,6 +19,7 @@ import pytest
 import sim
 from sim import fingerprint
 from sim.__main__ import main
+from sim.bench.outcomes import Outcome
 from sim.cli.command import ExitCode
 from sim.display_units import convert_si
 from sim.errors import InputError
@@ -58,7 +59,7 @@ def test_a_row_is_its_input_its_readings_and_what_made_it() -> None:
     assert row["springs.repetition_Nmm"] == pytest.approx(32.0, rel=1e-12)
     assert row["down_weight_gf"] == convert_si(weights.down_weight, "gf")
     assert row["let_off_mm"] == convert_si(settings.let_off, "mm")
-    assert (row["outcome"], row["kind"], row["made_by"]) == ("plays", "weigh", fingerprint.compute_version())
+    assert (row["outcome"], row["kind"], row["made_by"]) == (Outcome.PLAYS, "weigh", fingerprint.compute_version())
     assert json.loads(str(row["overrides"])) == {"springs.repetition": "32 N·mm"}
     for path in unit.nominal:
         assert any(name == path or name.startswith(f"{path}_") for name in row), path
@@ -66,15 +67,15 @@ def test_a_row_is_its_input_its_readings_and_what_made_it() -> None:
 
 def test_an_input_that_makes_no_sense_is_a_row_that_says_so() -> None:
     rows = made(study("weigh", KNUCKLES))
-    assert [str(row["outcome"]).partition(":")[0] for row in rows] == ["plays", "refused"]
+    assert [str(row["outcome"]).partition(":")[0] for row in rows] == [Outcome.PLAYS, Outcome.REFUSED]
     assert "hammer.knuckle_set" in str(rows[1]["outcome"]) and "10 to 25 mm" in str(rows[1]["outcome"])
 
 
 def test_a_unit_that_cannot_play_is_a_row_with_its_outcome() -> None:
     rows = made(study("weigh", parse_span("settings.let_off_button=12 mm,5.27 mm")))
-    assert rows[0]["outcome"] != "plays" and not str(rows[0]["outcome"]).startswith("refused")
+    assert rows[0]["outcome"] != Outcome.PLAYS and not str(rows[0]["outcome"]).startswith(Outcome.REFUSED)
     assert rows[0]["let_off_mm"] is None and isinstance(rows[0]["blow_mm"], float)
-    assert rows[1]["outcome"] == "plays"
+    assert rows[1]["outcome"] == Outcome.PLAYS
 
 
 def test_a_study_without_sense_is_refused_as_a_whole() -> None:
@@ -265,7 +266,7 @@ def test_interrupted_by_hand_it_leaves_a_readable_table(tmp_path: Path) -> None:
     assert child.returncode == ExitCode.INTERRUPTED, err
     assert "goes on from here" in err
     rows = read(path)
-    assert 0 < len(rows) < 5000 and all(row["outcome"] == "plays" for row in rows)
+    assert 0 < len(rows) < 5000 and all(row["outcome"] == Outcome.PLAYS for row in rows)
     assert sorted(os.listdir(tmp_path)) == ["long.parquet"]
 
 

@@ -12,6 +12,7 @@ import pytest
 
 import sim
 from sim.__main__ import main
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_list import READING_KINDS, list_reading_names, list_readings, take_readings
 from sim.cli.command import ExitCode
 from sim.studies.compare import Comparison, ReadingDifference, compare_units, find_input_differences
@@ -84,7 +85,7 @@ def test_a_damper_is_one_change_and_its_reading_only_on_one_side() -> None:
 def test_a_change_that_cannot_stand_alone_is_named_and_the_whole_still_compared() -> None:
     """A sharp's wippen stands nearer to its balance pin: its capstan's line fits no natural, nor the other way."""
     c = compared(SHARP)
-    refused = {ch.name for ch, one in zip(c.changes, c.alone, strict=True) if one.outcome.startswith("refused")}
+    refused = {ch.name for ch, one in zip(c.changes, c.alone, strict=True) if one.outcome.startswith(Outcome.REFUSED)}
     assert {"key.balance_to_capstan", "rails.balance_to_wippen_centre"} <= refused, "capstan and heel move together"
     assert c.together.outcome == c.b.outcome
     assert c.interaction("down_weight") is None

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
+from sim.bench.outcomes import Outcome
 from sim.cli.command import ExitCode
 from sim.errors import InputError
 from sim.piano import mismatch, piano
@@ -276,7 +277,7 @@ def test_in_the_piano_key_height_and_hammer_centre_come_to_what_was_read() -> No
     line = n.mismatch["strike_line"] * math.tan(n.string_slope)
     assert over == pytest.approx(n.mismatch["string_height"] - n.mismatch["hammer_centre_height"] - line, abs=1e-9)
     found = mismatch.read_slow_press(there)
-    assert found.outcome == "plays" and n.mismatch["key_height"] == pytest.approx(0.5e-3)
+    assert found.outcome == Outcome.PLAYS and n.mismatch["key_height"] == pytest.approx(0.5e-3)
     assert change_of(found, mismatch.read_slow_press(unit()), "dip") == pytest.approx(0.5e-3, abs=0.03e-3)
     alone = {e.name: e.by for e in mismatch.compute_each_alone(unit(), n.mismatch, n.string_slope)}
     assert alone == dict(n.mismatch), "every mismatch that was read is told alone"
@@ -284,7 +285,7 @@ def test_in_the_piano_key_height_and_hammer_centre_come_to_what_was_read() -> No
 
 def test_a_mismatch_that_stops_the_note_is_named() -> None:
     (far,) = (e for e in mismatch.compute_effects(unit(), steps=(2,)) if e.name == "hammer_rail")
-    assert far.found.outcome != "plays" and far.found.values["let_off"] is None
+    assert far.found.outcome != Outcome.PLAYS and far.found.values["let_off"] is None
 
 
 def test_template_hangs_straight_and_clear() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from sim.__main__ import main
+from sim.bench.outcomes import Outcome
 from sim.diagnosis.bench_tests import list_bench_tests
 from sim.diagnosis.faults import load_fault_pairs, load_faults
 from sim.diagnosis.next_test import TAKE_OUT_SECONDS
@@ -93,10 +94,10 @@ def test_two_faults_are_a_pair_of_the_catalogue_or_of_two_parts() -> None:
 
 def test_moves_written_make_the_same_attempt() -> None:
     a = make_attempt(parse_code("1-1"), ["take down_weight", "take jack_address", "mend screw.let_off=0.35 mm",
-                                 "take let_off", "mend spring.repetition=33 N·mm", "cause weak-spring"])  # fmt: skip
+                                 "take let_off", "mend springs.repetition=33 N·mm", "cause weak-spring"])  # fmt: skip
     again = make_attempt(a.exercise, [str(move) for move in a.moves])
     assert again == a and again.lines == a.lines
-    assert a.repairs == (("screw.let_off", pytest.approx(0.35e-3)), ("spring.repetition", pytest.approx(33e-3)))
+    assert a.repairs == (("screw.let_off", pytest.approx(0.35e-3)), ("springs.repetition", pytest.approx(33e-3)))
     assert a.named == ("weak-spring",)
 
 
@@ -153,7 +154,7 @@ def test_what_cannot_be_read_says_so_costs_and_is_no_evidence() -> None:
     (line,) = a.lines
     assert line.taken is not None and line.taken.value is None and line.seconds == TESTS["let_off"].seconds
     assert "cannot be taken" in line.taken.told() and line.taken.seen is not None
-    assert a.evidence().numbers == {} and a.evidence().words["slow_press"] != "plays"
+    assert a.evidence().numbers == {} and a.evidence().words["slow_press"] != Outcome.PLAYS
 
 
 @pytest.mark.parametrize(("move", "says"), [
@@ -312,13 +313,13 @@ def test_command_tells_readings_costs_and_causes_and_hides_the_rest(told: Told) 
 
 
 def test_command_makes_moves_in_the_order_typed_and_marks(told: Told) -> None:
-    typed = ["--mend", "spring.repetition=33 N·mm", "--take", "spring_rise", "--mend", "screw.drop=0.1 mm"]
+    typed = ["--mend", "springs.repetition=33 N·mm", "--take", "spring_rise", "--mend", "screw.drop=0.1 mm"]
     assert main(["practice", *typed, "--take", "drop", "--cause", "weak-spring", "--no-path", "--json"]) == 0
     found = json.loads(told())
     same = make_attempt(
         parse_code("1-1"),
         [
-            "mend spring.repetition=33 N·mm",
+            "mend springs.repetition=33 N·mm",
             "take spring_rise",
             "mend screw.drop=0.1 mm",
             "take drop",

@@ -15,6 +15,7 @@ import pyarrow.parquet
 import pytest
 
 import sim
+from sim.bench.outcomes import Outcome
 from sim.bench.reading_text import format_record
 from sim.bench.readings import (
     Centre,
@@ -56,14 +57,14 @@ def prediction() -> Prediction:
     curve = SlowPress(travel, 0.5 + 0 * travel, 0.25 + 0 * travel, 0.0445 - 4.4 * travel, 5.0 + 0 * travel, 2.5e-3)
     strikes = tuple(
         Strike(
-            name, True, "sounds", hammer_speed=v, peak_force=12.0 * v, checking_distance=0.015, caught=True,
+            name, True, Outcome.SOUNDS, hammer_speed=v, peak_force=12.0 * v, checking_distance=0.015, caught=True,
             contacts_with_string=1, ledger_remainder=1e-4, events={"string_contact": 0.08, "damper_starts": None},
         )
         for name, v in (("soft", 0.7), ("moderate", 1.5))
     )  # fmt: skip
     return Prediction(
         unit="=SUM(1) by hand",
-        outcome="plays",
+        outcome=Outcome.PLAYS,
         reason="",
         settings=Settings(blow=0.0445, dip=0.0102, let_off=0.0016, aftertouch=0.0011, spread=0.1125),
         touch=TouchWeight(50 * GF, 26 * GF, 38 * GF, 12 * GF),
@@ -172,7 +173,7 @@ def test_lengths_in_inches(prediction: Prediction, millimetres: float, text: str
 def test_table_shows_a_dash_for_what_could_not_be_read(prediction: Prediction, unit: ActionUnit) -> None:
     failed = replace(
         prediction,
-        outcome="never escapes",
+        outcome=Outcome.NEVER_ESCAPES,
         reason="the jack stays",
         settings=replace(prediction.settings, let_off=None),
     )
@@ -203,7 +204,7 @@ def not_numbers(name: str) -> None:
 
 
 def test_json_holds_no_nan_whatever_the_readings(prediction: Prediction) -> None:
-    bad = Strike("soft", True, "leaves its domain", peak_force=math.inf, losses={"felt string": math.nan})
+    bad = Strike("soft", True, Outcome.LEAVES_DOMAIN, peak_force=math.inf, losses={"felt string": math.nan})
     broken = replace(
         prediction,
         settings=replace(prediction.settings, wink=math.nan),

@@ -95,7 +95,7 @@ def test_time_and_rework_are_counted_alike(begun: RoughUnit, followed: tuple[Reg
         for line in p.lines:
             (name,) = line.done.step.sets
             by = {"aftertouch": line.done.step.by or "dip", "spring_rise": "spring"}.get(name, name)
-            at = "spring.repetition" if by == "spring" else f"screw.{by}"
+            at = "springs.repetition" if by == "spring" else f"screw.{by}"
             seconds += load_adjustments()[at].seconds + list_bench_tests()[name].seconds
             again += at in worked
             worked.append(at)

@@ -18,7 +18,8 @@ from sim.fields.field_paths import find_field, list_fields
 from sim.scenario.load import load, loads
 from sim.shared_files import find_shared_file
 from sim.unit.centres import compute_amplitude_loss, convert_swings_to_torque, convert_torque_to_swings, count_swings
-from sim.unit.model import CENTRES, CONTACTS, ActionUnit
+from sim.unit.contacts import CONTACT_NAMES
+from sim.unit.model import CENTRES, ActionUnit
 from tests.lazily import Lazily
 from tests.tiers import try_each
 
@@ -166,7 +167,7 @@ def test_every_scenario_loads_and_says_it_is_invented(file: Path) -> None:
     assert "INVENTED" in head
     assert unit.key.sharp == is_sharp(unit.key_number)
     assert set(unit.friction) == set(CENTRES)
-    assert set(unit.contacts) == set(CONTACTS)
+    assert set(unit.contacts) == set(CONTACT_NAMES)
     assert all(math.isfinite(v) for v in unit.nominal.values())
     jsonschema.validate(tomllib.loads(file.read_text(encoding="utf-8")), schema.build_schema())
 

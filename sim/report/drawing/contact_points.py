@@ -1,6 +1,6 @@
 """Where the parts touch along a trace, and which way they push (metres; arrays over the rows of the trace).
 
-The plane geometry of every entry of ``mechanism.CONTACTS``, for many poses at once.
+The plane geometry of every row of ``sim/unit/contacts.py``, for many poses at once.
 """
 
 from __future__ import annotations
@@ -11,17 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.physics import mechanism as m
-from sim.physics.mechanism import CONTACTS, RUBBING, Contact, Point
 from sim.physics.run import Trace
 from sim.physics.shank import BENDING
+from sim.unit.contacts import CircleOnCorner, CircleOnLine, Contact, Crown, Lift, OnPlane, Point, Tip, TurnStop
 
 Array = NDArray[np.float64]
 Values = np.void | Mapping[str, float]
-
-ON_THE_FACE = ("capstan", "drop_screw")
-"""Contacts whose circle pushes: their force is told as it acts on the face (heel, lever).  All others push the
-first body of their entry: jack and lever the knuckle, the button the toe, the check the tail, the string the crown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,27 +28,22 @@ class ContactTrace:
     normal: Array
     """(rows, 2), out of the face."""
     force: Array
-    """(rows, 2), N, with the friction along the face, on the body that is told of (ON_THE_FACE)."""
+    """(rows, 2), N, with the friction along the face, on the body that is told of (``Contact.on_face``)."""
 
 
 def compute_contact(contact: Contact, p: Values, trace: Trace) -> ContactTrace:
     """Place, direction and force of one contact along a trace."""
     place, normal = _GEOMETRY[type(contact.shape)](contact.shape, p, trace)
     force = compute_pressing_force(contact.name, trace)[:, None] * normal
-    if contact.name in RUBBING:
+    if contact.rubs:
         along = np.column_stack([normal[:, 1], -normal[:, 0]])
         force = force + trace[f"T_{contact.name}"][:, None] * along
-    return ContactTrace(place, normal, -force if contact.name in ON_THE_FACE else force)
+    return ContactTrace(place, normal, -force if contact.on_face else force)
 
 
 def compute_pressing_force(name: str, trace: Trace) -> Array:
     """Pressing force of a contact, N; the finger's also where its motion or force on the key was given."""
     return trace["finger_force" if name == "finger" else f"N_{name}"]
-
-
-def compute_contacts(p: Values, trace: Trace) -> dict[str, ContactTrace]:
-    """Every contact along a trace, by name."""
-    return {contact.name: compute_contact(contact, p, trace) for contact in CONTACTS}
 
 
 def place_point(point: Point, p: Values, trace: Trace) -> Array:
@@ -92,13 +82,13 @@ def _level(rows: int, side: float) -> Array:
     return np.tile([0.0, side], (rows, 1))
 
 
-def _on_plane(s: m.OnPlane, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _on_plane(s: OnPlane, p: Values, trace: Trace) -> tuple[Array, Array]:
     at = place_point(s.point, p, trace)
     at[:, 1] = p[s.plane]
     return at, _level(len(trace), float(s.side))
 
 
-def _on_line(s: m.CircleOnLine, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _on_line(s: CircleOnLine, p: Values, trace: Trace) -> tuple[Array, Array]:
     centre, start = place_point(s.centre, p, trace), place_point(s.start, p, trace)
     direction = np.tile([float(p[name]) for name in s.direction], (len(trace), 1))
     along = _turn_points(direction, trace[s.start.body])
@@ -113,14 +103,14 @@ def _on_line(s: m.CircleOnLine, p: Values, trace: Trace) -> tuple[Array, Array]:
     return foot, np.where(inside[:, None], out, _unit(centre - foot))
 
 
-def _on_corner(s: m.CircleOnCorner, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _on_corner(s: CircleOnCorner, p: Values, trace: Trace) -> tuple[Array, Array]:
     centre = place_point(s.centre, p, trace)
     a, b, c = (place_point(point, p, trace) for point in (s.a, s.b, s.c))
     first, second = _nearest(centre, a, b), _nearest(centre, b, c)
     nearer = _length(centre - first) <= _length(centre - second)
     foot = np.where(nearer[:, None], first, second)
     normal = _unit(centre - foot)
-    edge = float(p["knuckle_on_jack_r"]) - float(p["knuckle_r"])
+    edge = float(p[s.radius]) - float(p[s.own])
     return foot + edge * normal, normal
 
 
@@ -138,7 +128,7 @@ def _unit(v: Array) -> Array:
     return v / np.maximum(_length(v), 1e-12)[:, None]
 
 
-def _at_stop(s: m.TurnStop, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _at_stop(s: TurnStop, p: Values, trace: Trace) -> tuple[Array, Array]:
     """A stop acts at its arm along the limb: up the jack, along the lever's surface to the rear."""
     limb = np.array([0.0, 1.0]) if s.body == "j" else np.array([float(p["surface_tx"]), float(p["surface_ty"])])
     arm = _turn_points(np.tile(float(p[s.arm]) * limb, (len(trace), 1)), trace[s.body])
@@ -146,27 +136,27 @@ def _at_stop(s: m.TurnStop, p: Values, trace: Trace) -> tuple[Array, Array]:
     return _centre(s.body, p, trace) + arm, _unit(push)
 
 
-def _crown(s: m.Crown, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _crown(s: Crown, p: Values, trace: Trace) -> tuple[Array, Array]:
     at = place_point(s.point, p, trace)
     at[:, 1] = p["string_y"] + trace["string"]
     return at, _level(len(trace), -1.0)
 
 
-def _tip(s: m.Tip, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _tip(s: Tip, p: Values, trace: Trace) -> tuple[Array, Array]:
     return place_point(s.point, p, trace), _level(len(trace), -1.0)
 
 
-def _lift(s: m.Lift, p: Values, trace: Trace) -> tuple[Array, Array]:
+def _lift(s: Lift, p: Values, trace: Trace) -> tuple[Array, Array]:
     seat = Point("", "damper_x", "string_y")
     return place_point(s.point or seat, p, trace), _level(len(trace), 1.0)
 
 
 _GEOMETRY: Mapping[type, Callable[..., tuple[Array, Array]]] = {
-    m.OnPlane: _on_plane,
-    m.CircleOnLine: _on_line,
-    m.CircleOnCorner: _on_corner,
-    m.TurnStop: _at_stop,
-    m.Crown: _crown,
-    m.Tip: _tip,
-    m.Lift: _lift,
+    OnPlane: _on_plane,
+    CircleOnLine: _on_line,
+    CircleOnCorner: _on_corner,
+    TurnStop: _at_stop,
+    Crown: _crown,
+    Tip: _tip,
+    Lift: _lift,
 }

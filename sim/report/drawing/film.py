@@ -19,11 +19,12 @@ from sim.bench.slow_press import PressRun, find_reset_point
 from sim.display_units import convert_column, convert_si
 from sim.physics.gaps_along import compute_gaps_and_sliding
 from sim.physics.kernel_loader import kernel
-from sim.physics.mechanism import CONTACTS, DOFS, RUBBING
-from sim.physics.run import CONTACT_INDEX, STATE_TYPE, PartPositions, Run, Trace
+from sim.physics.mechanism import DOFS
+from sim.physics.run import STATE_TYPE, PartPositions, Run, Trace
 from sim.report.drawing import film_parts
-from sim.report.drawing.contact_points import ON_THE_FACE, compute_contacts, compute_pressing_force
+from sim.report.drawing.contact_points import compute_contact, compute_pressing_force
 from sim.report.formats.packed_columns import pack_columns
+from sim.unit.contacts import CONTACT_INDEX, CONTACTS
 
 Array = NDArray[np.float64]
 
@@ -87,7 +88,7 @@ def build_press_film(pressed: PressRun) -> dict[str, Any]:
     return {
         "down": _branch(rest, down),
         "up": None if up is None else _branch(rest, up),
-        "escape": float(convert_column(travel[pressed.peak], "mm")) if pressed.outcome == "plays" else None,
+        "escape": float(convert_column(travel[pressed.peak], "mm")) if pressed.plays else None,
         "home": None if home is None else float(convert_column(home / rest.edge, "mm")),
         "outcome": pressed.outcome,
         "reason": pressed.reason,
@@ -113,17 +114,18 @@ def build_contact_columns(rest: Rest, trace: Trace) -> dict[str, Array]:
     gaps, _ = compute_gaps_and_sliding(rest.parameters, np.column_stack([trace[name] for name in DOFS]))
     gaps[:, CONTACT_INDEX["string"]] += trace["string"]
     out: dict[str, Array] = {}
-    for name, found in compute_contacts(rest.parameters[0], trace).items():
+    for contact in CONTACTS:
+        name, found = contact.name, compute_contact(contact, rest.parameters[0], trace)
         pressed = compute_pressing_force(name, trace)
         out[f"N_{name}"] = pressed
         if not pressed.any():
             continue
-        normal = -found.normal if name in ON_THE_FACE else found.normal
+        normal = -found.normal if contact.on_face else found.normal
         push = np.where((pressed > 0)[:, None], found.force, normal)
         out[f"gap_{name}"] = convert_column(gaps[:, CONTACT_INDEX[name]], "mm")
         out[f"x_{name}"], out[f"y_{name}"] = convert_column(found.place, "mm").T
         out[f"way_{name}"] = _unwrap_angle(push)
-        if name in RUBBING:
+        if contact.rubs:
             out[f"lie_{name}"] = _unwrap_angle(normal)
     return out
 

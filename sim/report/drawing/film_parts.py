@@ -9,52 +9,13 @@ from typing import Any
 import numpy as np
 
 from sim.display_units import convert_column
-from sim.physics.mechanism import CONTACTS
+from sim.physics.mechanism import compute_parameters
 from sim.report.drawing.outline import NO_GIVE, PIN, build_carried_shapes, build_spring
 from sim.report.drawing.shapes import MM, SPRING_SHARE, Points, build_disc
 from sim.report.drawing.surroundings import build_fixed_shapes
+from sim.unit.contacts import CONTACTS, CircleOnCorner, CircleOnLine, Crown, OnPlane, Shape
 from sim.unit.model import ActionUnit, Vec
 
-CONTACT_TITLES: Mapping[str, str] = {
-    "finger": "finger on the key",
-    "back_cloth": "back-rail cloth under the key",
-    "punching": "front punching under the key",
-    "capstan": "capstan on the heel",
-    "jack_knuckle": "jack on the knuckle",
-    "lever_knuckle": "lever on the knuckle",
-    "toe_button": "button on the jack's toe",
-    "drop_screw": "drop screw on the lever",
-    "jack_stop": "jack's stop",
-    "jack_window": "end of the jack's window",
-    "lever_stop": "lever's height stop",
-    "rest_cushion": "rest cushion under the shank",
-    "backcheck": "check on the tail",
-    "string": "string on the crown",
-    "key_damper": "key under the damper's lever",
-    "damper_seat": "string under the damper",
-}
-"""What presses on what, told of the body that is pushed."""
-
-FELTS: Mapping[str, tuple[str, str]] = {
-    "back_cloth": ("back cloth", "felt"),
-    "punching": ("punching", "felt"),
-    "capstan": ("wippen", "felt"),
-    "jack_knuckle": ("hammer", "leather"),
-    "lever_knuckle": ("hammer", "leather"),
-    "toe_button": ("button", "felt"),
-    "drop_screw": ("lever", "leather"),
-    "jack_stop": ("jack stop", "felt"),
-    "lever_stop": ("lever stop", "felt"),
-    "rest_cushion": ("cushion", "felt"),
-    "backcheck": ("backcheck", "leather"),
-    "string": ("hammer", "white felt"),
-    "key_damper": ("damper", "felt"),
-    "damper_seat": ("damper", "white felt"),
-}
-"""Part and material of the shape that a contact squeezes."""
-
-PATCHES: Mapping[str, float] = {"back_cloth": 36.0, "punching": 22.0, "rest_cushion": 10.0}
-"""Width over which a flat felt is pressed, as it is drawn, mm."""
 CROWN_RADIUS = 4 * MM
 """How round the crown is drawn, m."""
 
@@ -112,31 +73,29 @@ def build_centres(unit: ActionUnit) -> dict[str, list[float]]:
 def build_contacts(unit: ActionUnit) -> list[dict[str, Any]]:
     """Every contact: title, the shape it squeezes and the squeeze at which that is through, and either the
     radius of what presses into it or the width of the patch (mm)."""
+    p = compute_parameters(unit)
     return [
         {
             "name": c.name,
-            "title": CONTACT_TITLES[c.name],
-            "part": FELTS.get(c.name, ("", ""))[0],
-            "stuff": FELTS.get(c.name, ("", ""))[1],
+            "title": c.title,
+            "part": c.soft.part,
+            "stuff": c.soft.material,
             "thick": float(convert_column(unit.contacts[c.name].thickness, "mm")),
-            "radius": float(convert_column(_radius(unit, c.name), "mm")),
-            "width": PATCHES.get(c.name, 0.0),
+            "radius": float(convert_column(_radius(c.shape, p), "mm")),
+            "width": c.soft.width,
         }
         for c in CONTACTS
     ]
 
 
-def _radius(unit: ActionUnit, contact: str) -> float:
-    h = unit.hammer
-    return {
-        "capstan": unit.key.capstan_radius,
-        "jack_knuckle": h.knuckle_radius,
-        "lever_knuckle": h.knuckle_radius,
-        "toe_button": unit.jack.toe_radius,
-        "drop_screw": unit.rails.drop_screw_radius,
-        "backcheck": h.tail_radius,
-        "string": CROWN_RADIUS,
-    }.get(contact, 0.0)
+def _radius(shape: Shape, p: Mapping[str, float]) -> float:
+    match shape:
+        case CircleOnCorner(own=radius) | CircleOnLine(radius=radius) | OnPlane(radius=radius):
+            return p.get(radius, 0.0)
+        case Crown():
+            return CROWN_RADIUS
+        case _:
+            return 0.0
 
 
 def build_string(unit: ActionUnit) -> dict[str, float]:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sim.bench.readings import Repetition, SlowPress
 from sim.display_units import convert_column
 from sim.physics.run import COLUMN, Run
-from sim.unit.model import CONTACTS
+from sim.unit.contacts import CONTACT_NAMES
 
 Array = NDArray[np.float64]
 
@@ -56,7 +56,7 @@ def tabulate_run(run: Run, travel_at_rest: float = 0.0, every: float = 0.0) -> C
         "shank_tip_turn_deg": convert_column(trace["r"], "deg"),
         "damper_lift_mm": convert_column(trace["d"], "mm"),
         "finger_force_N": trace["finger_force"],
-        **{f"{contact}_force_N": trace[f"N_{contact}"] for contact in CONTACTS if f"N_{contact}" in COLUMN},
+        **{f"{contact}_force_N": trace[f"N_{contact}"] for contact in CONTACT_NAMES if f"N_{contact}" in COLUMN},
     }
     return Columns({name: column[:: _stride(trace["t"], every)] for name, column in out.items()})
 

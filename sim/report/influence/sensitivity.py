@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from rich.console import Group, RenderableType
 from rich.text import Text
 
+from sim.bench.outcomes import Outcome
 from sim.display_units import convert_si, format_column_name, format_number
 from sim.regulation.targets import format_target, get_target_unit
 from sim.report.formats.json_text import Document, clean_document
@@ -44,7 +45,7 @@ def _format_method(d: SensitivityAnalysis) -> str:
 
 
 def _outcomes(d: SensitivityAnalysis) -> str:
-    others = "".join(f"; {count} {outcome}" for outcome, count in d.outcomes.items() if outcome != "plays")
+    others = "".join(f"; {count} {outcome}" for outcome, count in d.outcomes.items() if outcome != Outcome.PLAYS)
     text = f"{d.runs} units drawn: {d.outcomes.get('plays', 0)} play{others}."
     if others:
         text += " An index is given only where every unit it is made from gave the reading."

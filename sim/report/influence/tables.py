@@ -9,6 +9,7 @@ from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
+from sim.bench.outcomes import Outcome
 from sim.display_units import convert_si, count_decimals, format_number
 from sim.report.formats.json_text import Document, clean_document
 from sim.report.formats.tables import new_plain_table
@@ -50,7 +51,7 @@ def _build_answers_table(answers: InputInfluence, slopes: Sequence[Slope]) -> Re
             "bends" if s.curved else "",
         )
     parts: list[RenderableType] = [table, *(_curve(s) for s in slopes if s.curved)]
-    failed = [f"{x:.4g}: {outcome}" for x, outcome in answers.outcomes if outcome != "plays"]
+    failed = [f"{x:.4g}: {outcome}" for x, outcome in answers.outcomes if outcome != Outcome.PLAYS]
     if failed:
         parts.append(Text(f"  does not play at {'; '.join(failed)}", style="yellow"))
     return Group(*parts)
@@ -129,7 +130,7 @@ def build_spring_tables(s: SpringStudy) -> RenderableType:
     curves.add_column("spring, N·mm", no_wrap=True)
     for spring in s.springs:
         curves.add_column(f"{spring.torque * 1e3:.1f}", justify="right", no_wrap=True)
-    curves.add_row("plays", *("yes" if spring.outcome == "plays" else "no" for spring in s.springs))
+    curves.add_row("plays", *("yes" if spring.outcome == Outcome.PLAYS else "no" for spring in s.springs))
     curves.add_row("kicks", *({True: "yes", False: "no", None: "–"}[spring.kicks] for spring in s.springs))
     curves.add_row("caught by the check", *(_format_caught(spring) for spring in s.springs))
     for name in dict.fromkeys(name for spring in s.springs for name in spring.readings):

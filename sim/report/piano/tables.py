@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from sim.bench.outcomes import Outcome
 from sim.display_units import UNITS, convert_si, format_column_name
 from sim.piano.key_ends import LEAST_KEY_CLEARANCE
 from sim.piano.mismatch import HAMMER_RAIL, MISMATCHES, READINGS, MismatchEffect, SlowPressReading
@@ -126,7 +127,7 @@ def _changes(found: SlowPressReading, base: SlowPressReading) -> tuple[str, ...]
 
 
 def _outcome(found: SlowPressReading) -> str:
-    return "" if found.outcome == "plays" else found.outcome.upper()
+    return "" if found.outcome == Outcome.PLAYS else found.outcome.upper()
 
 
 def build_effects_table(found: Sequence[MismatchEffect], base: SlowPressReading) -> RenderableType:

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from sim.bench.predict import weigh
 from sim.bench.readings import SlowPress
-from sim.errors import SimulationError
+from sim.errors import UnitError
 from sim.regulation.orders import load_orders
 from sim.regulation.targets import format_target
 from sim.report.drawing.draw import find_pose, new_axes
@@ -92,7 +92,7 @@ def draw_work_figures(note: SectionNote, inches: bool = False) -> Iterator[tuple
     try:
         axes = new_axes(8.0, 3.7)
         draw_mechanism(axes, note.work.unit, find_pose(note.work.unit, "escape"), names=True)
-    except SimulationError:
+    except UnitError:
         return
     yield LET_OFF_CAPTION, cast(Figure, axes.figure)
 
@@ -100,5 +100,5 @@ def draw_work_figures(note: SectionNote, inches: bool = False) -> Iterator[tuple
 def _press_slowly(unit: ActionUnit) -> SlowPress | None:
     try:
         return weigh(unit)[2]
-    except SimulationError:
+    except UnitError:
         return None
