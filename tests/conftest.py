@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import os
 import secrets
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -49,6 +52,13 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
     return Together(config, log)
 
 
+COMPILE = """
+import sim
+from sim.physics.kernel_loader import prepare_kernel
+prepare_kernel() or sim.strike(sim.load("concert-grand-natural"))
+"""
+
+
 def tier(config: pytest.Config) -> str:
     """The one that is asked for."""
     return "fast" if config.option.markexpr == "not full" else "full"
@@ -58,6 +68,14 @@ def pytest_configure(config: pytest.Config) -> None:
     """Trials draw anew each time; TRIALS_SEED draws the same again.  Workers inherit it."""
     os.environ.setdefault("TRIALS_SEED", str(secrets.randbits(31)))
     settings.load_profile(tier(config))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """On a machine that does not hold the kernel compiled, once, before workers would each do it."""
+    option = session.config.option
+    if getattr(option, "numprocesses", None) and not option.collectonly and not hasattr(session.config, "workerinput"):
+        subprocess.run([sys.executable, "-c", COMPILE], cwd=Path(__file__).parents[1])
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -269,8 +269,8 @@ MUTANTS = (
     Mutant(
         "head-arm",
         SHANK,
-        "return (1.0, 0.0), (x - length, 1.0)\n\n\ndef mass",
-        "return (1.0, 0.0), (length - x, 1.0)\n\n\ndef mass",
+        "return (1.0, 0.0), (x - length, 1.0)\n\n\ndef compute_mass_matrix",
+        "return (1.0, 0.0), (length - x, 1.0)\n\n\ndef compute_mass_matrix",
         "turn of the head lifts its points the wrong way",
     ),
     Mutant(

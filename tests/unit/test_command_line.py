@@ -235,11 +235,11 @@ def test_ctrl_c_during_the_ensemble_ends_cleanly() -> None:
         "import os, signal, sys\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may have switched it off\n"
         "from sim.bench import repetition\n"
-        "play = repetition.play\n"
+        "play = repetition.play_series\n"
         "def interrupted(*a, **k):\n"
         "    os.kill(os.getpid(), signal.SIGINT)\n"
         "    return play(*a, **k)\n"
-        "repetition.play = interrupted\n"
+        "repetition.play_series = interrupted\n"
         "from sim.__main__ import main\n"
         "sys.exit(main(['repeat', sys.argv[1]]))\n"
     )
