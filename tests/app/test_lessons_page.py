@@ -3,82 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 
-from sim.display_units import convert_si, format_unit
-from sim.teaching.adjustments import load_adjustments
 from sim.teaching.lesson import load_lessons
 from tests.app.on_screen import Bench
-from tests.app.server import Server
-from tests.app.visit import COMPUTED, Visit, expect
-from tests.lesson_answers import find_answer, find_wrong_answer, list_start_values
+from tests.lesson_answers import find_answer
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Locator
-
-TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(load_lessons().values(), 1)]
-FARTHEST = 150
-"""Times the tab key is pressed to get somewhere on a page, at most."""
-
-
-def tab_to(visit: Visit, target: Locator) -> None:
-    """The focus moved by the tab key alone, from where it is, forward."""
-    expect(target).to_be_enabled()
-    for _ in range(FARTHEST):
-        if target.evaluate("e => e === document.activeElement"):
-            return
-        visit.page.keyboard.press("Tab")
-    raise AssertionError(f"not reached from the keyboard: {target}")
-
-
-def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]) -> Locator:
-    """Values that are others than before typed into the hands' fields, and tried; the answer that is then given."""
-    tries = visit.page.get_by_text(re.compile(r"Tries so far: \d+"))
-    before = tries.inner_text() if tries.count() else ""
-    for at, value in values.items():
-        if value == before_them[at]:
-            continue
-        hand = load_adjustments()[at]
-        tab_to(visit, visit.page.get_by_role("textbox", name=f"{hand.title}: {hand.told}"))
-        visit.page.keyboard.press("Control+A")
-        visit.page.keyboard.type(f"{convert_si(value, hand.unit):.4f} {format_unit(hand.unit)}")
-        visit.page.keyboard.press("Tab")
-        visit.still()
-    tab_to(visit, visit.page.get_by_role("button", name="Try it"))
-    visit.page.keyboard.press("Enter")
-    if before:
-        expect(tries).not_to_have_text(before, timeout=COMPUTED)
-    expect(tries).to_have_count(1, timeout=COMPUTED)
-    visit.still()
-    return visit.page.locator("[data-testid=stAlert]").filter(has_text=re.compile(r"^(Not yet|Right)\."))
-
-
-@pytest.fixture(scope="module")
-def open_page(browser: Browser, dashboard: Server) -> Iterator[Visit]:
-    """One page for all lessons, as a learner goes from one to the next."""
-    context = browser.new_context(viewport={"width": 1280, "height": 1000}, reduced_motion="reduce")
-    yield Visit(context.new_page(), dashboard.url).open("lesson")
-    context.close()
-
-
-@pytest.mark.parametrize("name", load_lessons())
-def test_every_lesson_is_done_from_the_keyboard(open_page: Visit, name: str) -> None:
-    """Chosen, tried wrongly, tried rightly, with nothing but keys; the right values are found by the simulation."""
-    visit, title = open_page, TITLES[list(load_lessons()).index(name)]
-    visit.page.evaluate("document.activeElement.blur()")
-    tab_to(visit, visit.page.get_by_role("combobox", name="Lesson"))
-    visit.page.keyboard.press("Control+A")
-    visit.page.keyboard.type(load_lessons()[name].title)
-    visit.page.keyboard.press("Enter")
-    expect(visit.page.get_by_role("heading", level=2, name=title)).to_have_count(1, timeout=COMPUTED)
-    visit.still()
-    mistaken = try_it(visit, find_wrong_answer(name), list_start_values(name))
-    expect(mistaken).to_have_text(re.compile(r"^Not yet\. \S"), timeout=COMPUTED)
-    right = try_it(visit, find_answer(name), find_wrong_answer(name))
-    expect(right).to_have_text(re.compile(r"^Right\. \S"), timeout=COMPUTED)
+    pass
 
 
 @pytest.fixture

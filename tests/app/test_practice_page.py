@@ -11,7 +11,6 @@ from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
 from tests.app.tiers import split_tiers
-from tests.app.visit import Visit, expect
 
 TOLD = "Hidden was"
 
@@ -112,28 +111,3 @@ def test_hidden_fault_moves_beside_the_unit_before() -> None:
     spoilt, well = results.compute_hidden_motion(parse_code("1-1"), "moderate")
     assert spoilt.stroke is not None and well.stroke is not None
     assert spoilt.unit.springs.repetition < well.unit.springs.repetition
-
-
-def test_by_keyboard_alone(visit: Visit) -> None:
-    visit.open("practice")
-    page = visit.page
-    page.get_by_role("combobox", name="Reading").focus()
-    page.keyboard.type("spring rise")
-    expect(page.get_by_role("option").first).to_contain_text("spring rise")  # the list has followed
-    page.keyboard.press("Enter")
-    visit.still()
-    page.wait_for_timeout(500)  # what was chosen is known to the server
-    visit.still()
-    page.get_by_role("button", name="Take it").press("Enter")
-    expect(page.get_by_role("heading", name="Notebook: 20 s")).to_be_visible(timeout=30_000)
-    visit.still()  # a list that is open while the page is drawn anew closes
-    page.get_by_role("combobox", name="Cause").focus()
-    page.keyboard.type("spring weak")
-    expect(page.get_by_role("option").nth(1)).to_contain_text("spring weak")
-    page.keyboard.press("ArrowDown")  # past the line that takes all matches
-    page.keyboard.press("Enter")
-    page.keyboard.press("Escape")  # closes the list
-    visit.still()
-    expect(page.get_by_role("button", name="Hand in")).to_be_enabled(timeout=20_000)
-    page.get_by_role("button", name="Hand in").press("Enter")
-    expect(page.get_by_text(TOLD)).to_be_visible(timeout=30_000)
