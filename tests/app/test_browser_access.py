@@ -11,8 +11,8 @@ import pytest
 
 from dashboard.pages import PAGES
 from tests.app.server import Server
-from tests.app.tiers import split_tiers
 from tests.app.visit import BEGUN, COMPUTED, Visit, expect
+from tests.tiers import try_each
 
 NARROW: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 WIDE: dict[str, Any] = {"viewport": {"width": 1920, "height": 1080}}
@@ -82,7 +82,7 @@ def looks(visit: Visit) -> Iterator[str]:
 
 
 @pytest.mark.parametrize("window", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
-@pytest.mark.parametrize("name", split_tiers(PAGES))
+@try_each("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
     """Each page with what it computes on it (what takes longest on the desk alone)."""
     if name in ("spring", "friction", "diagnose", "section", "rough") and narrow(visit):

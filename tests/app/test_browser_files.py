@@ -14,9 +14,9 @@ import pytest
 from dashboard.pages import PAGES
 from dashboard.session.work import Work, decode_state, format_scenario, load_work
 from tests.app.numbers import check_printed, list_predicted
-from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
 from tests.app.visit import Visit, expect
+from tests.tiers import try_each
 
 SCRIPT = "<img src=x onerror='window.hacked=1'><script>window.hacked=1</script>"
 PICTURE = "![a](http://example.org/a.png)"
@@ -69,18 +69,16 @@ def test_good_file_is_opened_and_read(at_files: Visit) -> None:
     assert check_printed(at_files.cards(), list_predicted(load_work("my note.toml", data))) >= 25
 
 
-@pytest.mark.parametrize(
-    ("name", "data", "words"),
-    split_tiers(
-        [
-            (f"{SCRIPT}.toml".replace("/", ""), b"[fuel]\nprice = 1", "fuel"),
-            ("broken.toml", b"[hammer\nbore = 1", "not TOML"),
-            ("picture.toml", b"\x89PNG\r\n\x1a\n\x00\x00", "binary data"),
-            ("deep.toml", b"a = " + b"[" * 90_000, "nested too deep"),
-            (f"{PICTURE}.toml".replace("/", ":"), f"'{PICTURE}' = '{SCRIPT}'".encode(), "example.org"),
-            ("many.toml", b"[hammer]\nbore = '4 km'\nweight = '1 t'\nhanging_distance = '1 in'", "hammer.bore"),
-        ]
-    ),
+@try_each(
+    "name, data, words",
+    [
+        (f"{SCRIPT}.toml".replace("/", ""), b"[fuel]\nprice = 1", "fuel"),
+        ("broken.toml", b"[hammer\nbore = 1", "not TOML"),
+        ("picture.toml", b"\x89PNG\r\n\x1a\n\x00\x00", "binary data"),
+        ("deep.toml", b"a = " + b"[" * 90_000, "nested too deep"),
+        (f"{PICTURE}.toml".replace("/", ":"), f"'{PICTURE}' = '{SCRIPT}'".encode(), "example.org"),
+        ("many.toml", b"[hammer]\nbore = '4 km'\nweight = '1 t'\nhanging_distance = '1 in'", "hammer.bore"),
+    ],
     ids=["script", "broken", "binary", "deep", "picture", "many faults"],
 )
 def test_bad_file_is_refused_in_words(at_files: Visit, name: str, data: bytes, words: str) -> None:
@@ -106,7 +104,7 @@ def test_huge_file_is_refused_by_its_size_before_it_is_sent(at_files: Visit, tmp
     unharmed(at_files)
 
 
-@pytest.mark.parametrize("hostile", split_tiers([SCRIPT, PICTURE, FORMULA, ":red[x] $a$ `b`"]))
+@try_each("hostile", [SCRIPT, PICTURE, FORMULA, ":red[x] $a$ `b`"])
 def test_hostile_name_is_drawn_as_text_and_harmless_in_tables(at_files: Visit, hostile: str) -> None:
     """As a name it is shown as it stands; no cell of a table begins with it."""
     at_files.choose_file("a.toml", text_with(hostile))
@@ -165,7 +163,7 @@ def test_text_of_a_state_is_restored(visit: Visit) -> None:
 LINKS = ("%3Cscript%3Ewindow.hacked=1%3C/script%3E", "nonsense", "![a](http://example.org/a)")
 
 
-@pytest.mark.parametrize("code", split_tiers(LINKS))
+@try_each("code", LINKS)
 def test_bad_link_is_refused_in_words(visit: Visit, code: str) -> None:
     visit.open("orders", s=code)
     expect(visit.alert("This link could not be opened")).to_be_visible()

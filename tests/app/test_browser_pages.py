@@ -16,9 +16,9 @@ from sim.teaching.adjustments import load_adjustments
 from sim.teaching.lesson import load_lessons
 from sim.teaching.progress import format_progress
 from tests.app.server import Server, build_dashboard_command, find_free_port, run_server
-from tests.app.tiers import split_tiers
 from tests.app.visit import COMPUTED, Visit, expect
 from tests.lesson_answers import find_answer, find_wrong_answer, list_start_values
+from tests.tiers import try_each
 
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
@@ -183,7 +183,7 @@ def test_what_is_typed_into_a_bench_sheet_stays(visit: Visit) -> None:
 
 
 @pytest.mark.parametrize("window", [{"reduced_motion": "reduce"}], ids=["still"], indirect=True)
-@pytest.mark.parametrize("name", split_tiers(LESSONS))
+@try_each("name", LESSONS)
 def test_every_lesson_is_done_from_the_keyboard(visit: Visit, name: str) -> None:
     """Chosen, tried wrongly, tried rightly, with nothing but keys; the right values are found by the simulation."""
     title = f"{list(load_lessons()).index(name) + 1}. {load_lessons()[name].title}"

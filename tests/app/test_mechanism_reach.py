@@ -10,8 +10,8 @@ import pytest
 from sim.report.formats.packed_columns import unpack_column
 from tests.app.conftest import Serve
 from tests.app.machine import HOST, INNER, SCRIPT, Machine, find_event_time
-from tests.app.tiers import split_tiers
 from tests.app.visit import expect
+from tests.tiers import try_each
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -149,7 +149,7 @@ def test_axe_finds_nothing_serious(page: Page, serve: Serve, theme: str, manner:
 
 
 @pytest.mark.parametrize("window", [{"viewport": {"width": 390, "height": 844}, "has_touch": True}], indirect=True)
-@pytest.mark.parametrize("manner", split_tiers(["Blow", "Press by hand"]))
+@try_each("manner", ["Blow", "Press by hand"])
 def test_fits_a_telephone(machine: Machine, manner: str) -> None:
     machine.press(manner)
     machine.page.get_by_text("Lay another unit over it").click()

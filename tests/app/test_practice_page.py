@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
-
 from sim.diagnosis.faults import load_faults
 from sim.teaching import exercise_files
 from sim.teaching.exercise import parse_code, prepare_bench
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
-from tests.app.tiers import split_tiers
+from tests.tiers import try_each
 
 TOLD = "Hidden was"
 
@@ -75,11 +73,11 @@ def test_a_wrong_cause_is_told_with_what_it_was() -> None:
     assert not [b for b in page.at.button if b.key == "do_take"]
 
 
-@pytest.mark.parametrize(("at", "typed", "says"), split_tiers([
+@try_each("at, typed, says", [
     ("screw.let_off", "9 mm", "-3.00 mm to 3.00 mm"),
     ("screw.let_off", "much", "write a number and a unit"),
     ("friction.key", "", "write a number and a unit"),
-], fast=2))  # fmt: skip
+], fast=2)  # fmt: skip
 def test_a_mend_that_cannot_be_is_said_and_costs_nothing(at: str, typed: str, says: str) -> None:
     page = mended(opened(), at, typed)
     assert says in page.errors() and "Nothing has been read yet" in page.words()
@@ -98,7 +96,7 @@ def test_an_exercise_from_a_file() -> None:
     assert "did you mean tight-key?" in page.errors() and "1 to 3" in page.errors()
 
 
-@pytest.mark.parametrize("name", split_tiers(exercise_files.list_exercises()))
+@try_each("name", exercise_files.list_exercises())
 def test_shipped_exercises_are_there(name: str) -> None:
     page = Bench().open("practice").choose("keep_prac_kind", name)
     assert exercise_files.load_exercise(name).owner in page.words() and not page.errors()
