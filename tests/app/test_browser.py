@@ -244,10 +244,10 @@ def test_a_link_restores_the_very_state(visit: Visit, context: BrowserContext, d
 
 
 def test_inches_are_remembered_by_the_browser(visit: Visit) -> None:
-    visit.open().computed()
+    visit.open()
     visit.page.locator(".st-key-inches_toggle label").click()
     expect(visit.card("blow_mm").locator(".value")).to_contain_text(" in")
-    visit.computed().open()
+    visit.still().open()
     expect(visit.card("blow_mm").locator(".value")).to_contain_text(" in")
 
 

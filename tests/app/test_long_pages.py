@@ -102,7 +102,7 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
     wanted = pd.DataFrame(compare.build_rows(found))
     pd.testing.assert_frame_equal(readings.astype(str), wanted.astype(str), check_column_type=False)
     assert list(inputs["input"]) == ["springs.repetition"]
-    prediction = sim.predict(get_unit(bench.state.work))
+    prediction = sim.predict(get_unit(bench.state.work), repetition=False)
     assert found.b.touch.down_weight == prediction.touch.down_weight
 
 
