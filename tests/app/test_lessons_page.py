@@ -66,7 +66,9 @@ def test_what_cannot_be_set_is_said_and_not_tried(bench: Bench) -> None:
 
 def test_buttons_turn_a_hand_a_little(bench: Bench) -> None:
     chosen(bench, "let-off")
-    bench.press("turn_keep_lesson_let-off_hand_screw.let_off_-1").press("turn_keep_lesson_let-off_hand_screw.let_off_-1")
+    bench.press("turn_keep_lesson_let-off_hand_screw.let_off_-1").press(
+        "turn_keep_lesson_let-off_hand_screw.let_off_-1"
+    )
     assert bench.at.text_input(key="keep_lesson_let-off_hand_screw.let_off").value == "-0.40 mm"
     bench.press("turn_keep_lesson_let-off_hand_screw.let_off_1")
     assert bench.at.text_input(key="keep_lesson_let-off_hand_screw.let_off").value == "-0.20 mm"

@@ -159,8 +159,8 @@ def test_control_told_by_its_reading_brings_about_what_is_asked(quick_bench: Ben
     [
         ("blow", "1 3/4 in", "44.45"),
         ("blow", "44.45 mm", "44.45"),
-        ("spring", "33.5 N·mm", "33.5"),
-        ("friction_hammer", "1.5 N·mm", "1.5"),
+        ("springs.repetition", "33.5 N·mm", "33.5"),
+        ("friction.hammer", "1.5 N·mm", "1.5"),
         ("check_angle", "70 deg", "70.0"),
         ("wippen_rail_up", "64.94 mm", "64.94"),
     ],
@@ -235,10 +235,10 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
 
 @EVERY_TIME_QUICK
 def test_reset_of_one_and_of_all(bench: Bench) -> None:
-    assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_spring").disabled
+    assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_springs.repetition").disabled
     first = bench.cards()
     bench.slide("springs.repetition", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
-    bench.press("back_spring")
+    bench.press("back_springs.repetition")
     assert [n for n, _ in bench.state.work.turned] == ["let_off"]
     bench.press("all_back")
     assert bench.state.work == Work() and bench.cards() == first
