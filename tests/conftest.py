@@ -25,11 +25,10 @@ settings.register_profile("explore", deadline=None, max_examples=1000)
 
 TOGETHER = (
     (
-        "app/test_browser", "app/test_evidence_page", "app/test_hostile", "app/test_lessons_page",
-        "app/test_mechanism_reach", "app/test_photograph_page", "app/test_practice_page", "app/test_print",
-        "app/test_record_page", "app/test_rough_page", "physics/test_lessons",
+        "app/test_browser", "app/test_evidence_page", "app/test_hostile", "app/test_mechanism", "app/test_print",
+        "physics/test_lessons",
     ),
-    ("app/test_diagnose_page",),
+    ("app/test_diagnose_page",), ("app/test_record_page",), ("app/test_rough_page",),
     ("physics/test_diagnosis", "physics/test_practice"),
     ("physics/test_convergence",), ("physics/test_influence",), ("physics/test_section",),
     ("physics/test_smooth_limit",), ("physics/test_template",), ("physics/test_twin",), ("unit/test_bench_record",),

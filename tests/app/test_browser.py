@@ -54,8 +54,10 @@ def test_every_page_is_reached_from_the_first(visit: Visit) -> None:
         visit.turn_to(title).still()
         expect(visit.page.get_by_role("link", name=title)).to_have_attribute("aria-current", "page")
         expect(visit.page.locator("[data-testid=stException]")).to_have_count(0)
+        expect(visit.page.locator("[data-testid=stAlertContentError]")).to_have_count(0)
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("name", [name for name in PAGES if name != "predict"])
 def test_every_page_opens_by_its_address(visit: Visit, name: str) -> None:
     visit.open(name)
@@ -85,6 +87,7 @@ def link_of(visit: Visit) -> str:
     return text.removeprefix("?s=")
 
 
+@pytest.mark.full
 def test_every_press_of_a_key_counts_while_it_computes(visit: Visit) -> None:
     """Ten quick ones: the slider stands ten steps on, however many were drawn between."""
     visit.open().computed()
@@ -102,6 +105,7 @@ def test_every_press_of_a_key_counts_while_it_computes(visit: Visit) -> None:
     assert shown == pytest.approx(2.57, abs=0.15)
 
 
+@pytest.mark.full
 def test_old_readings_never_stand_beside_new_ones(visit: Visit) -> None:
     """From the first new number on, whatever is not new yet is gone: readings, verdict, tables to take away."""
     visit.open().computed()
@@ -133,6 +137,7 @@ def slid(work: Work, let_off: float) -> Work:
     return work.with_control("let_off", value, let_off)
 
 
+@pytest.mark.full
 def test_a_pair_of_readings_that_block_leaves_no_old_motion(visit: Visit) -> None:
     """A let-off that cannot be: the slider stays where it was asked, and says what is wrong."""
     visit.open().computed()
@@ -169,6 +174,7 @@ def test_plays_and_scrubs_the_computed_motion(visit: Visit) -> None:
     expect(machine.words).to_contain_text(f"crown to string {crown:.2f} mm")
 
 
+@pytest.mark.full
 def test_keeps_its_place_and_goes_on_playing_when_a_slider_moves(visit: Visit) -> None:
     visit.open().computed()
     machine = Machine(visit.page)
@@ -180,6 +186,7 @@ def test_keeps_its_place_and_goes_on_playing_when_a_slider_moves(visit: Visit) -
     assert visit.inside("m.state.view") == "escapement"
 
 
+@pytest.mark.full
 def test_leaving_in_mid_computation_does_no_harm(visit: Visit) -> None:
     """A map begun, then other pages; it can be begun again, and the first page is whole."""
     visit.open("rails")
@@ -218,7 +225,6 @@ def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
     visit.page.keyboard.press("Enter")
     expect(visit.page.get_by_text(re.compile("^Taken over"))).to_be_visible()
     by = [float(v) for v in re.findall(r"([+-]\d+\.\d+) mm (?:across|up)", told)]
-    visit.turn_to(TITLES[0]).computed()
     work = decode_state(link_of(visit)).work
     now, start = dict(work.turned), Work().start()
     moved = [now.get("wippen_rail_back", start.wippen.centre[0]) - start.wippen.centre[0],
@@ -226,6 +232,7 @@ def test_a_click_on_the_map_takes_a_place_over(visit: Visit) -> None:
     assert [1e3 * m for m in moved] == pytest.approx(by, abs=5e-3)
 
 
+@pytest.mark.full
 def test_a_link_restores_the_very_state(visit: Visit, context: BrowserContext, dashboard: Server) -> None:
     work = Work("damped").with_control("springs.repetition", 0.031).with_edit("hammer.weight", "9.9 g")
     code = encode_state(Saved(work, inches=True, touch="hard"))
@@ -237,13 +244,14 @@ def test_a_link_restores_the_very_state(visit: Visit, context: BrowserContext, d
 
 
 def test_inches_are_remembered_by_the_browser(visit: Visit) -> None:
-    visit.open().computed()
+    visit.open()
     visit.page.locator(".st-key-inches_toggle label").click()
     expect(visit.card("blow_mm").locator(".value")).to_contain_text(" in")
-    visit.computed().open()
+    visit.still().open()
     expect(visit.card("blow_mm").locator(".value")).to_contain_text(" in")
 
 
+@pytest.mark.full
 def test_two_people_do_not_see_each_other(visit: Visit, context: BrowserContext, dashboard: Server) -> None:
     """Two windows of one browser: each a session of its own."""
     other = Visit(context.new_page(), dashboard.url)

@@ -12,6 +12,7 @@ import pytest
 from dashboard.pages import PAGES
 from tests.app.server import Server
 from tests.app.visit import BEGUN, COMPUTED, Visit, expect
+from tests.tiers import try_each
 
 NARROW: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 WIDE: dict[str, Any] = {"viewport": {"width": 1920, "height": 1080}}
@@ -81,7 +82,7 @@ def looks(visit: Visit) -> Iterator[str]:
 
 
 @pytest.mark.parametrize("window", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
-@pytest.mark.parametrize("name", PAGES)
+@try_each("name", PAGES)
 def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name: str) -> None:
     """Each page with what it computes on it (what takes longest on the desk alone)."""
     if name in ("spring", "friction", "diagnose", "section", "rough") and narrow(visit):
@@ -94,6 +95,7 @@ def test_nothing_serious_bars_the_way_and_nothing_sticks_out(visit: Visit, name:
     assert visit.page.evaluate(TOO_WIDE) == []
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("window", [{}, NARROW], indirect=True, ids=["desk", "telephone"])
 def test_forms_and_their_messages_bar_nobody(visit: Visit) -> None:
     """Every part of the scenario page, with a message about a bad value."""
@@ -110,6 +112,7 @@ def test_forms_and_their_messages_bar_nobody(visit: Visit) -> None:
         assert visit.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("window", [WIDE], indirect=True)
 def test_wide_screens_show_it_without_sideways_scrolling(visit: Visit) -> None:
     filled(visit, "predict")
@@ -118,6 +121,7 @@ def test_wide_screens_show_it_without_sideways_scrolling(visit: Visit) -> None:
     assert box is not None and box["x"] < 900
 
 
+@pytest.mark.full
 def test_every_control_of_the_first_page_is_reached_by_the_tabulator(visit: Visit) -> None:
     """One after another, and out again; of choices that exclude each other the arrow keys reach the rest."""
     visit.open().computed()
@@ -136,6 +140,7 @@ def test_every_control_of_the_first_page_is_reached_by_the_tabulator(visit: Visi
     assert missed == []
 
 
+@pytest.mark.full
 def test_touch_is_chosen_by_arrow_keys(visit: Visit) -> None:
     visit.open().computed()
     visit.page.get_by_role("radio", name="moderate").focus()
@@ -145,6 +150,7 @@ def test_touch_is_chosen_by_arrow_keys(visit: Visit) -> None:
     expect(visit.card("hammer_speed_m_s").locator(".value")).to_have_text("2.00 m/s")
 
 
+@pytest.mark.full
 def test_definitions_open_by_keyboard_and_by_tap(visit: Visit) -> None:
     visit.open().computed()
     card = visit.card("aftertouch_mm")
@@ -157,6 +163,7 @@ def test_definitions_open_by_keyboard_and_by_tap(visit: Visit) -> None:
     expect(other.locator("p").first).to_be_visible()
 
 
+@pytest.mark.full
 def test_what_is_unusual_is_said_in_words(visit: Visit) -> None:
     """Not by colour alone."""
     visit.open()

@@ -16,6 +16,7 @@ from dashboard.session.work import Work, decode_state, format_scenario, load_wor
 from tests.app.numbers import check_printed, list_predicted
 from tests.app.unit_difference import list_differences
 from tests.app.visit import Visit, expect
+from tests.tiers import try_each
 
 SCRIPT = "<img src=x onerror='window.hacked=1'><script>window.hacked=1</script>"
 PICTURE = "![a](http://example.org/a.png)"
@@ -59,6 +60,7 @@ def harmless_cells(text: str) -> int:
     return len(cells)
 
 
+@pytest.mark.full
 def test_good_file_is_opened_and_read(at_files: Visit) -> None:
     data = format_scenario(Work("damped").with_control("springs.repetition", 0.03)).encode()
     at_files.choose_file("my note.toml", data)
@@ -67,17 +69,17 @@ def test_good_file_is_opened_and_read(at_files: Visit) -> None:
     assert check_printed(at_files.cards(), list_predicted(load_work("my note.toml", data))) >= 25
 
 
-@pytest.mark.parametrize(
-    ("name", "data", "words"),
+@try_each(
+    "name, data, words",
     [
+        (f"{SCRIPT}.toml".replace("/", ""), b"[fuel]\nprice = 1", "fuel"),
         ("broken.toml", b"[hammer\nbore = 1", "not TOML"),
         ("picture.toml", b"\x89PNG\r\n\x1a\n\x00\x00", "binary data"),
         ("deep.toml", b"a = " + b"[" * 90_000, "nested too deep"),
-        (f"{SCRIPT}.toml".replace("/", ""), b"[fuel]\nprice = 1", "fuel"),
         (f"{PICTURE}.toml".replace("/", ":"), f"'{PICTURE}' = '{SCRIPT}'".encode(), "example.org"),
         ("many.toml", b"[hammer]\nbore = '4 km'\nweight = '1 t'\nhanging_distance = '1 in'", "hammer.bore"),
     ],
-    ids=["broken", "binary", "deep", "script", "picture", "many faults"],
+    ids=["script", "broken", "binary", "deep", "picture", "many faults"],
 )
 def test_bad_file_is_refused_in_words(at_files: Visit, name: str, data: bytes, words: str) -> None:
     at_files.choose_file(name, data)
@@ -102,7 +104,7 @@ def test_huge_file_is_refused_by_its_size_before_it_is_sent(at_files: Visit, tmp
     unharmed(at_files)
 
 
-@pytest.mark.parametrize("hostile", [SCRIPT, PICTURE, FORMULA, ":red[x] $a$ `b`"])
+@try_each("hostile", [SCRIPT, PICTURE, FORMULA, ":red[x] $a$ `b`"])
 def test_hostile_name_is_drawn_as_text_and_harmless_in_tables(at_files: Visit, hostile: str) -> None:
     """As a name it is shown as it stands; no cell of a table begins with it."""
     at_files.choose_file("a.toml", text_with(hostile))
@@ -113,6 +115,7 @@ def test_hostile_name_is_drawn_as_text_and_harmless_in_tables(at_files: Visit, h
     unharmed(at_files)
 
 
+@pytest.mark.full
 def test_comparison_of_a_hostile_unit_is_harmless(at_files: Visit) -> None:
     at_files.choose_file("=1+1.toml", text_with(f"{FORMULA} {PICTURE} {SCRIPT}"))
     at_files.on_bench("own file: ?1?1.toml")
@@ -126,6 +129,7 @@ def test_comparison_of_a_hostile_unit_is_harmless(at_files: Visit) -> None:
     unharmed(at_files)
 
 
+@pytest.mark.full
 def test_what_comes_down_is_the_state_as_it_stands(visit: Visit) -> None:
     visit.open()
     visit.nudge("springs.repetition", 10)
@@ -139,6 +143,7 @@ def test_what_comes_down_is_the_state_as_it_stands(visit: Visit) -> None:
     assert load_work("f.toml", text).start().springs.repetition == pytest.approx(34e-3, abs=1e-12)
 
 
+@pytest.mark.full
 def test_text_of_a_state_is_restored(visit: Visit) -> None:
     visit.open()
     visit.nudge("springs.repetition", 10)
@@ -155,7 +160,10 @@ def test_text_of_a_state_is_restored(visit: Visit) -> None:
     assert visit.turn_to(FIRST).slider("springs.repetition").get_attribute("aria-valuetext") == "34.00"
 
 
-@pytest.mark.parametrize("code", ["nonsense", "%3Cscript%3Ewindow.hacked=1%3C/script%3E", "![a](http://example.org/a)"])
+LINKS = ("%3Cscript%3Ewindow.hacked=1%3C/script%3E", "nonsense", "![a](http://example.org/a)")
+
+
+@try_each("code", LINKS)
 def test_bad_link_is_refused_in_words(visit: Visit, code: str) -> None:
     visit.open("orders", s=code)
     expect(visit.alert("This link could not be opened")).to_be_visible()

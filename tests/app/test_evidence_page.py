@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pytest
+from tests.tiers import try_each
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 WIDE = "; ".join(["a long cell"] * 12)
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@try_each("width", [390, 1280])
 def test_report_fits_the_screen(browser: Browser, tmp_path: Path, width: int) -> None:
     from axe_playwright_python.sync_playwright import Axe
 

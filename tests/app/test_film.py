@@ -254,7 +254,7 @@ def test_every_felt_named_is_drawn(stroke: Stroke) -> None:
 def test_payloads_stay_small(stroke: Stroke, pressed: PressRun) -> None:
     from dashboard.components.mechanism import encode_message
 
-    assert len(encode_message(stroke.build_film, key="k")) < 600_000
+    assert len(encode_message(stroke.film, key="k")) < 600_000
     slow = build_press_film(pressed)
     assert len(encode_message({}, slow)) < 150_000
 

@@ -157,6 +157,7 @@ def test_files_are_taken_from_the_page_only(dashboard: Server, tell: Tell) -> No
     tell(happened=f"answered {', '.join(map(str, found))}")
 
 
+@pytest.mark.full
 def test_a_crowd_that_begins_and_vanishes_leaves_it_at_work(dashboard: Server, visit: Visit, tell: Tell) -> None:
     """Each asks for the first page by a link, good, broken or hostile, and is gone before it comes."""
     links = (
@@ -192,6 +193,7 @@ def busy(process: int, seconds: float) -> float:
     return (taken() - before) / (time.monotonic() - began)
 
 
+@pytest.mark.full
 @pytest.mark.skipif(sys.platform != "linux", reason="processor time is read from /proc")
 def test_a_killed_browser_ends_its_run(dashboard: Server, browser: Browser, tmp_path: Path, tell: Tell) -> None:
     """A map of 441 places, minutes of work: with its browser killed the server comes to rest long before."""

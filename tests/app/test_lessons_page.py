@@ -3,82 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 
-from sim.display_units import convert_si, format_unit
-from sim.teaching.adjustments import load_adjustments
 from sim.teaching.lesson import load_lessons
 from tests.app.on_screen import Bench
-from tests.app.server import Server
-from tests.app.visit import COMPUTED, Visit, expect
-from tests.lesson_answers import find_answer, find_wrong_answer, list_start_values
+from tests.lesson_answers import find_answer
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Locator
-
-TITLES = [f"{i}. {lesson.title}" for i, lesson in enumerate(load_lessons().values(), 1)]
-FARTHEST = 150
-"""Times the tab key is pressed to get somewhere on a page, at most."""
-
-
-def tab_to(visit: Visit, target: Locator) -> None:
-    """The focus moved by the tab key alone, from where it is, forward."""
-    expect(target).to_be_enabled()
-    for _ in range(FARTHEST):
-        if target.evaluate("e => e === document.activeElement"):
-            return
-        visit.page.keyboard.press("Tab")
-    raise AssertionError(f"not reached from the keyboard: {target}")
-
-
-def try_it(visit: Visit, values: dict[str, float], before_them: dict[str, float]) -> Locator:
-    """Values that are others than before typed into the hands' fields, and tried; the answer that is then given."""
-    tries = visit.page.get_by_text(re.compile(r"Tries so far: \d+"))
-    before = tries.inner_text() if tries.count() else ""
-    for at, value in values.items():
-        if value == before_them[at]:
-            continue
-        hand = load_adjustments()[at]
-        tab_to(visit, visit.page.get_by_role("textbox", name=f"{hand.title}: {hand.told}"))
-        visit.page.keyboard.press("Control+A")
-        visit.page.keyboard.type(f"{convert_si(value, hand.unit):.4f} {format_unit(hand.unit)}")
-        visit.page.keyboard.press("Tab")
-        visit.still()
-    tab_to(visit, visit.page.get_by_role("button", name="Try it"))
-    visit.page.keyboard.press("Enter")
-    if before:
-        expect(tries).not_to_have_text(before, timeout=COMPUTED)
-    expect(tries).to_have_count(1, timeout=COMPUTED)
-    visit.still()
-    return visit.page.locator("[data-testid=stAlert]").filter(has_text=re.compile(r"^(Not yet|Right)\."))
-
-
-@pytest.fixture(scope="module")
-def open_page(browser: Browser, dashboard: Server) -> Iterator[Visit]:
-    """One page for all lessons, as a learner goes from one to the next."""
-    context = browser.new_context(viewport={"width": 1280, "height": 1000}, reduced_motion="reduce")
-    yield Visit(context.new_page(), dashboard.url).open("lesson")
-    context.close()
-
-
-@pytest.mark.parametrize("name", load_lessons())
-def test_every_lesson_is_done_from_the_keyboard(open_page: Visit, name: str) -> None:
-    """Chosen, tried wrongly, tried rightly, with nothing but keys; the right values are found by the simulation."""
-    visit, title = open_page, TITLES[list(load_lessons()).index(name)]
-    visit.page.evaluate("document.activeElement.blur()")
-    tab_to(visit, visit.page.get_by_role("combobox", name="Lesson"))
-    visit.page.keyboard.press("Control+A")
-    visit.page.keyboard.type(load_lessons()[name].title)
-    visit.page.keyboard.press("Enter")
-    expect(visit.page.get_by_role("heading", level=2, name=title)).to_have_count(1, timeout=COMPUTED)
-    visit.still()
-    mistaken = try_it(visit, find_wrong_answer(name), list_start_values(name))
-    expect(mistaken).to_have_text(re.compile(r"^Not yet\. \S"), timeout=COMPUTED)
-    right = try_it(visit, find_answer(name), find_wrong_answer(name))
-    expect(right).to_have_text(re.compile(r"^Right\. \S"), timeout=COMPUTED)
+    pass
 
 
 @pytest.fixture
@@ -94,11 +28,11 @@ def test_nothing_is_shown_before_it_is_foretold(bench: Bench) -> None:
     chosen(bench, "drop")
     question = load_lessons()["drop"].prediction_questions[0]
     assert question.because not in bench.words()
-    assert bench.at.button(key="commit_lesson_drop_foretell0").disabled
-    bench.at.radio(key="lesson_drop_foretell0_say").set_value("shrinks")
+    assert bench.at.button(key="commit_keep_lesson_drop_foretell0").disabled
+    bench.at.radio(key="keep_lesson_drop_foretell0_say").set_value("shrinks")
     bench.run()
     assert question.because not in bench.words()
-    bench.press("commit_lesson_drop_foretell0")
+    bench.press("commit_keep_lesson_drop_foretell0")
     words = bench.words()
     assert question.because in words
     assert "You said “shrinks”; it is “grows”." in words
@@ -107,9 +41,9 @@ def test_nothing_is_shown_before_it_is_foretold(bench: Bench) -> None:
 
 def test_a_number_foretold_is_told_how_far_it_is_off(bench: Bench) -> None:
     chosen(bench, "aftertouch")
-    bench.type("lesson_aftertouch_foretell0_say", "soon").press("commit_lesson_aftertouch_foretell0")
+    bench.type("keep_lesson_aftertouch_foretell0_say", "soon").press("commit_keep_lesson_aftertouch_foretell0")
     assert "This is no answer" in bench.errors()
-    bench.type("lesson_aftertouch_foretell0_say", "1.5 mm").press("commit_lesson_aftertouch_foretell0")
+    bench.type("keep_lesson_aftertouch_foretell0_say", "1.5 mm").press("commit_keep_lesson_aftertouch_foretell0")
     assert not bench.errors()
     assert re.search(r"it is “0\.6\d mm”\. You were off by \+0\.8\d mm", bench.words())
 
@@ -119,34 +53,36 @@ def test_units_and_tolerance_are_told_before_a_number_is_typed(bench: Bench) -> 
     assert "It counts as right within 10 % of what comes, and always within 0.10 mm." in words
     assert "Numbers need their unit: 0.40 mm, for example." in words
     assert "Numbers need their unit: 30.00 N*mm, for example." in chosen(bench, "friction").words()
-    bench.type("lesson_friction_hand_friction.lever", "3 Newton")
+    bench.type("keep_lesson_friction_hand_friction.lever", "3 Newton")
     assert "N*mm" in bench.errors()
 
 
 def test_what_cannot_be_set_is_said_and_not_tried(bench: Bench) -> None:
     chosen(bench, "let-off")
-    bench.type("lesson_let-off_hand_screw.let_off", "9 mm")
+    bench.type("keep_lesson_let-off_hand_screw.let_off", "9 mm")
     assert "-3.00 mm to 3.00 mm" in bench.errors()
-    assert bench.at.button(key="try_lesson_let-off").disabled
+    assert bench.at.button(key="try_keep_lesson_let-off").disabled
 
 
 def test_buttons_turn_a_hand_a_little(bench: Bench) -> None:
     chosen(bench, "let-off")
-    bench.press("turn_lesson_let-off_hand_screw.let_off_-1").press("turn_lesson_let-off_hand_screw.let_off_-1")
-    assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-0.40 mm"
-    bench.press("turn_lesson_let-off_hand_screw.let_off_1")
-    assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-0.20 mm"
+    bench.press("turn_keep_lesson_let-off_hand_screw.let_off_-1").press(
+        "turn_keep_lesson_let-off_hand_screw.let_off_-1"
+    )
+    assert bench.at.text_input(key="keep_lesson_let-off_hand_screw.let_off").value == "-0.40 mm"
+    bench.press("turn_keep_lesson_let-off_hand_screw.let_off_1")
+    assert bench.at.text_input(key="keep_lesson_let-off_hand_screw.let_off").value == "-0.20 mm"
 
 
 def test_a_page_left_is_found_as_it_was(bench: Bench) -> None:
     chosen(bench, "let-off")
-    bench.type("lesson_let-off_hand_screw.let_off", "-1 mm").press("try_lesson_let-off")
+    bench.type("keep_lesson_let-off_hand_screw.let_off", "-1 mm").press("try_keep_lesson_let-off")
     assert "Tries so far: 1" in bench.words()
     chosen(bench, "drop")
     bench.open("scenario").open("lesson")
     assert bench.at.selectbox(key="keep_lesson_chosen").value == "drop"
     chosen(bench, "let-off")
-    assert bench.at.text_input(key="lesson_let-off_hand_screw.let_off").value == "-1 mm"
+    assert bench.at.text_input(key="keep_lesson_let-off_hand_screw.let_off").value == "-1 mm"
     assert "Tries so far: 1" in bench.words()
 
 
@@ -160,8 +96,8 @@ def test_every_sentence_is_shown_beside_what_was_computed(bench: Bench) -> None:
 def test_what_was_done_is_noted_once(bench: Bench) -> None:
     chosen(bench, "let-off")
     right = find_answer("let-off")["screw.let_off"]
-    bench.press("try_lesson_let-off")
+    bench.press("try_keep_lesson_let-off")
     assert not bench.state.progress.lessons
-    bench.type("lesson_let-off_hand_screw.let_off", f"{1e3 * right:.3f} mm").press("try_lesson_let-off")
+    bench.type("keep_lesson_let-off_hand_screw.let_off", f"{1e3 * right:.3f} mm").press("try_keep_lesson_let-off")
     bench.run()
     assert [(e.name, e.tries) for e in bench.state.progress.lessons] == [("let-off", 2)]

@@ -23,8 +23,8 @@ from sim.unit.centres import convert_force_to_torque
 from sim.unit.model import GRAVITY
 from tests.app.numbers import get_unit
 from tests.app.on_screen import Bench
-from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
+from tests.tiers import try_each
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -102,7 +102,7 @@ def test_comparison_is_the_one_of_the_python_interface() -> None:
     wanted = pd.DataFrame(compare.build_rows(found))
     pd.testing.assert_frame_equal(readings.astype(str), wanted.astype(str), check_column_type=False)
     assert list(inputs["input"]) == ["springs.repetition"]
-    prediction = sim.predict(get_unit(bench.state.work))
+    prediction = sim.predict(get_unit(bench.state.work), repetition=False)
     assert found.b.touch.down_weight == prediction.touch.down_weight
 
 
@@ -200,7 +200,7 @@ def test_map_asks_for_two_moves_and_lengths_that_can_be_read() -> None:
     assert not bench.errors() and bench.at.button(key="begin_map")
 
 
-@pytest.mark.parametrize("hostile", split_tiers(["=1+1", "+1+1", "-1-1", "@SUM(1)"]))
+@try_each("hostile", ["=1+1", "+1+1", "-1-1", "@SUM(1)"])
 def test_no_cell_of_a_comparison_begins_like_a_formula(hostile: str) -> None:
     """Whatever someone typed for name and note, and however the file is called."""
     from sim.report import compare

@@ -27,6 +27,7 @@ def test_plays_and_pauses(machine: Machine) -> None:
     assert halted > start
 
 
+@pytest.mark.full
 def test_space_plays_where_the_picture_has_the_focus(machine: Machine) -> None:
     machine.stage.focus()
     machine.page.keyboard.press("Space")
@@ -35,11 +36,13 @@ def test_space_plays_where_the_picture_has_the_focus(machine: Machine) -> None:
     expect(machine.root).to_have_attribute("data-playing", "false")
 
 
+@pytest.mark.full
 def test_counts_its_frames_while_playing(machine: Machine) -> None:
     machine.press("Play")
     machine.page.wait_for_function(f"Number({INNER}.root.dataset.fps) > 0 && Number({INNER}.root.dataset.frames) > 3")
 
 
+@pytest.mark.full
 def test_speed_and_loop_are_kept_to(machine: Machine) -> None:
     machine.root.get_by_role("combobox", name="speed").select_option(label="real time")
     machine.press("Loop", "Play")
@@ -48,6 +51,7 @@ def test_speed_and_loop_are_kept_to(machine: Machine) -> None:
     machine.told("time", end, 1e-3)
 
 
+@pytest.mark.full
 def test_scrubs_row_by_row_with_the_keyboard(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.scrub.focus()
     machine.page.keyboard.press("Home")
@@ -75,6 +79,7 @@ def test_bodies_stand_in_the_browser_where_the_unit_has_them(machine: Machine, s
         assert [frames[name]["c"], frames[name]["s"]] == pytest.approx([np.cos(turn), np.sin(turn)], abs=1e-5)
 
 
+@pytest.mark.full
 def test_arrows_step_rows_and_with_shift_events(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.stage.focus()
     machine.page.keyboard.press("Shift+ArrowRight")
@@ -107,6 +112,7 @@ def test_list_of_events_tells_all_and_jumps(machine: Machine, stroke: dict[str, 
     expect(picture).to_have_attribute("aria-label", re.compile(r"string on the crown [1-9]"))
 
 
+@pytest.mark.full
 def test_marks_on_the_time_line_jump(machine: Machine, stroke: dict[str, Any]) -> None:
     mark = machine.page.evaluate(
         f"{INNER}.timeline.marks.filter(m => m.event.name === 'tail_meets_backcheck').map(m => [m.x, m.y])[0]"
@@ -115,12 +121,14 @@ def test_marks_on_the_time_line_jump(machine: Machine, stroke: dict[str, Any]) -
     machine.told("time", find_event_time(stroke, "tail_meets_backcheck"), 1e-3)
 
 
+@pytest.mark.full
 def test_a_click_in_a_curve_goes_there(machine: Machine) -> None:
     plot = machine.page.evaluate(f"{INNER}.curves.plot")
     machine.page.locator(".machine .curves canvas").click(position={"x": (plot["left"] + plot["right"]) / 2, "y": 60.0})
     machine.told("time", (plot["from"] + plot["to"]) / 2, (plot["to"] - plot["from"]) / 300)
 
 
+@pytest.mark.full
 def test_zooms_and_shows_names_and_forces(machine: Machine, stroke: dict[str, Any]) -> None:
     machine.press("jack toe meets")
     machine.told("time", find_event_time(stroke, "toe_meets_button"), 1e-3)

@@ -10,12 +10,14 @@ import pytest
 from tests.app.conftest import Serve
 from tests.app.machine import HOST, INNER, SCRIPT, Machine, find_event_time
 from tests.app.visit import expect
+from tests.tiers import try_each
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 from tests.app.packed import unpack_column
 
 
+@pytest.mark.full
 def test_titles_are_text_and_nothing_plays_by_itself(machine: Machine) -> None:
     expect(machine.page.locator(".machine .title")).to_have_text("<b>Spring</b> at 100%")
     assert machine.tells("playing") == "false"
@@ -48,6 +50,7 @@ def test_key_pressed_by_keyboard_goes_over_the_hump(machine: Machine, slow: dict
     expect(machine.root).to_have_attribute("data-branch", "down")
 
 
+@pytest.mark.full
 def test_key_let_up_in_one_jump_is_on_the_way_back(machine: Machine) -> None:
     """From the bottom to between jack home and escape at a click: the jack is not home there."""
     machine.press("Press by hand")
@@ -60,6 +63,7 @@ def test_key_let_up_in_one_jump_is_on_the_way_back(machine: Machine) -> None:
     expect(machine.root).to_have_attribute("data-branch", "up")
 
 
+@pytest.mark.full
 def test_key_is_dragged_down_by_the_pointer(machine: Machine) -> None:
     machine.press("Press by hand")
     box = machine.page.locator(".machine .stage canvas").bounding_box()
@@ -91,6 +95,7 @@ def test_keeps_its_place_when_new_data_come(machine: Machine, stroke: dict[str, 
     assert machine.page.locator(".machine").count() == 1
 
 
+@pytest.mark.full
 def test_goes_on_playing_when_new_data_come(machine: Machine) -> None:
     machine.press("Play")
     machine.page.get_by_text("Take a weaker spring").click()
@@ -102,6 +107,7 @@ def test_goes_on_playing_when_new_data_come(machine: Machine) -> None:
     assert machine.page.evaluate(runs % INNER) <= 21  # one loop draws, not two
 
 
+@pytest.mark.full
 def test_writes_inches_when_told(machine: Machine, stroke: dict[str, Any]) -> None:
     crown = float(unpack_column(stroke["table"], "crown")[0])
     machine.page.get_by_text("Write inches").click()
@@ -124,6 +130,7 @@ def test_without_continuous_motion_it_plays_from_event_to_event(machine: Machine
     assert len(seen) >= 2 and seen <= times
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("manner", ["Blow", "Press by hand"])
 def test_axe_finds_nothing_serious(page: Page, serve: Serve, theme: str, manner: str) -> None:
@@ -142,7 +149,7 @@ def test_axe_finds_nothing_serious(page: Page, serve: Serve, theme: str, manner:
 
 
 @pytest.mark.parametrize("window", [{"viewport": {"width": 390, "height": 844}, "has_touch": True}], indirect=True)
-@pytest.mark.parametrize("manner", ["Blow", "Press by hand"])
+@try_each("manner", ["Blow", "Press by hand"])
 def test_fits_a_telephone(machine: Machine, manner: str) -> None:
     machine.press(manner)
     machine.page.get_by_text("Lay another unit over it").click()
@@ -160,6 +167,7 @@ def test_fits_a_telephone(machine: Machine, manner: str) -> None:
     assert sizes == []
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("window", [{"viewport": {"width": 1920, "height": 1080}}], indirect=True)
 def test_every_control_can_be_reached_by_the_tabulator(machine: Machine) -> None:
     machine.page.locator(".machine summary").click()

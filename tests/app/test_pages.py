@@ -13,8 +13,8 @@ from dashboard.session.work import Saved, Work, encode_state
 from sim.bench.readings import list_reading_fields
 from tests.app.numbers import check_printed, get_unit, list_predicted
 from tests.app.on_screen import Bench
-from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
+from tests.tiers import try_each
 
 INCH = 25.4
 
@@ -25,7 +25,7 @@ def bench(request: pytest.FixtureRequest) -> Bench:
     return request.getfixturevalue("quick_bench") if getattr(request, "param", "") == "quick" else Bench()
 
 
-EVERY_TIME_QUICK = pytest.mark.parametrize("bench", split_tiers(["quick", "all"]), indirect=True)
+EVERY_TIME_QUICK = try_each("bench", ["quick", "all"], indirect=True)
 
 
 @pytest.fixture
@@ -90,7 +90,7 @@ def test_what_was_chosen_on_a_page_is_kept_when_one_comes_back(bench: Bench, pag
     assert {key: field.value for key, field in list_own_fields(bench).items()} == left
 
 
-@pytest.mark.parametrize("page", split_tiers(PAGES))
+@try_each("page", PAGES)
 def test_page_says_what_is_wrong_with_a_scenario_that_cannot_be_set_up(page: str) -> None:
     """Targets that contradict: the file is fine, the unit is not."""
     work = Work().with_edit("targets.blow", "44.5 mm").with_edit("targets.dip", "8 mm")
@@ -108,9 +108,7 @@ def later() -> list[dict[str, Any]]:
     return [dict(meta) for record in SLOW_RECORDS.values() for meta in list_reading_fields(record).values()]
 
 
-@pytest.mark.parametrize(
-    "scenario", split_tiers(["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
-)
+@try_each("scenario", ["concert-grand-natural", "concert-grand-sharp", "damped", "mixed-parts"])
 def test_numbers_are_those_of_the_python_interface(scenario: str) -> None:
     """Naturals and sharps, with a damper, and of a note that does not play; with a slider moved."""
     from sim.report.formats.reading_rows import KeyPosition, list_remarks
@@ -138,7 +136,7 @@ def test_slider_changes_what_is_read(bench: Bench) -> None:
     assert check_printed(after, list_predicted(bench.state.work)) == len(before)
 
 
-@pytest.mark.parametrize("name", split_tiers(n for n, c in CONTROLS.items() if c.gain))
+@try_each("name", (n for n, c in CONTROLS.items() if c.gain))
 def test_control_told_by_its_reading_brings_about_what_is_asked(quick_bench: Bench, name: str) -> None:
     """One move comes near; the slider stays at what was asked, and says beside it what came of it."""
     from dashboard.session import results
@@ -156,18 +154,16 @@ def test_control_told_by_its_reading_brings_about_what_is_asked(quick_bench: Ben
     assert 0.4 < (settled - start) / (asked * size - start) < 2.5
 
 
-@pytest.mark.parametrize(
-    ("name", "typed", "shown"),
-    split_tiers(
-        [
-            ("blow", "1 3/4 in", "44.45"),
-            ("blow", "44.45 mm", "44.45"),
-            ("springs.repetition", "33.5 N·mm", "33.5"),
-            ("friction.hammer", "1.5 N·mm", "1.5"),
-            ("check_angle", "70 deg", "70.0"),
-            ("wippen_rail_up", "64.94 mm", "64.94"),
-        ]
-    ),
+@try_each(
+    "name, typed, shown",
+    [
+        ("blow", "1 3/4 in", "44.45"),
+        ("blow", "44.45 mm", "44.45"),
+        ("springs.repetition", "33.5 N·mm", "33.5"),
+        ("friction.hammer", "1.5 N·mm", "1.5"),
+        ("check_angle", "70 deg", "70.0"),
+        ("wippen_rail_up", "64.94 mm", "64.94"),
+    ],
 )
 def test_typed_value_is_taken(quick_bench: Bench, name: str, typed: str, shown: str) -> None:
     bench = quick_bench.type(f"type_{name}", typed)
@@ -185,7 +181,7 @@ def test_typed_blow_of_an_inch_fraction_is_asked_for_to_the_micrometre(quick_ben
 NONSENSE = ("nonsense", "1 3/4", "44 kg", "900 mm", "nan mm", "=1+1", "<b>1 mm</b>", "1e999 mm")
 
 
-@pytest.mark.parametrize("typed", split_tiers(NONSENSE, 5))
+@try_each("typed", NONSENSE, fast=5)
 def test_typed_nonsense_stays_with_its_reason_until_taken_back(quick_bench: Bench, typed: str) -> None:
     bench = quick_bench
 
@@ -239,10 +235,10 @@ def test_undo_and_redo_go_through_all_changes(bench: Bench) -> None:
 
 @EVERY_TIME_QUICK
 def test_reset_of_one_and_of_all(bench: Bench) -> None:
-    assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_spring").disabled
+    assert bench.at.button(key="all_back").disabled and bench.at.button(key="back_springs.repetition").disabled
     first = bench.cards()
     bench.slide("springs.repetition", 35.0).type("type_let_off", "2 mm").type("type_dip", "nonsense")
-    bench.press("back_spring")
+    bench.press("back_springs.repetition")
     assert [n for n, _ in bench.state.work.turned] == ["let_off"]
     bench.press("all_back")
     assert bench.state.work == Work() and bench.cards() == first

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import pytest
-
 from sim.diagnosis.faults import load_faults
 from sim.teaching import exercise_files
 from sim.teaching.exercise import prepare_bench
 from sim.teaching.mark import mark_attempt
 from sim.teaching.practice import Attempt, make_attempt
 from tests.app.on_screen import Bench
-from tests.app.tiers import split_tiers
-from tests.app.visit import Visit, expect
 from tests.exercise_codes import parse_code
+from tests.tiers import try_each
 
 TOLD = "Hidden was"
 
@@ -77,11 +74,11 @@ def test_a_wrong_cause_is_told_with_what_it_was() -> None:
     assert not [b for b in page.at.button if b.key == "do_take"]
 
 
-@pytest.mark.parametrize(("at", "typed", "says"), split_tiers([
+@try_each("at, typed, says", [
     ("screw.let_off", "9 mm", "-3.00 mm to 3.00 mm"),
     ("screw.let_off", "much", "write a number and a unit"),
     ("friction.key", "", "write a number and a unit"),
-], fast=2))  # fmt: skip
+], fast=2)  # fmt: skip
 def test_a_mend_that_cannot_be_is_said_and_costs_nothing(at: str, typed: str, says: str) -> None:
     page = mended(opened(), at, typed)
     assert says in page.errors() and "Nothing has been read yet" in page.words()
@@ -100,7 +97,7 @@ def test_an_exercise_from_a_file() -> None:
     assert "did you mean tight-key?" in page.errors() and "1 to 3" in page.errors()
 
 
-@pytest.mark.parametrize("name", split_tiers(exercise_files.list_exercises()))
+@try_each("name", exercise_files.list_exercises())
 def test_shipped_exercises_are_there(name: str) -> None:
     page = Bench().open("practice").choose("keep_prac_kind", name)
     assert exercise_files.load_exercise(name).owner in page.words() and not page.errors()
@@ -113,28 +110,3 @@ def test_hidden_fault_moves_beside_the_unit_before() -> None:
     spoilt, well = results.compute_hidden_motion(parse_code("1-1"), "moderate")
     assert spoilt.stroke is not None and well.stroke is not None
     assert spoilt.unit.springs.repetition < well.unit.springs.repetition
-
-
-def test_by_keyboard_alone(visit: Visit) -> None:
-    visit.open("practice")
-    page = visit.page
-    page.get_by_role("combobox", name="Reading").focus()
-    page.keyboard.type("spring rise")
-    expect(page.get_by_role("option").first).to_contain_text("spring rise")  # the list has followed
-    page.keyboard.press("Enter")
-    visit.still()
-    page.wait_for_timeout(500)  # what was chosen is known to the server
-    visit.still()
-    page.get_by_role("button", name="Take it").press("Enter")
-    expect(page.get_by_role("heading", name="Notebook: 20 s")).to_be_visible(timeout=30_000)
-    visit.still()  # a list that is open while the page is drawn anew closes
-    page.get_by_role("combobox", name="Cause").focus()
-    page.keyboard.type("spring weak")
-    expect(page.get_by_role("option").nth(1)).to_contain_text("spring weak")
-    page.keyboard.press("ArrowDown")  # past the line that takes all matches
-    page.keyboard.press("Enter")
-    page.keyboard.press("Escape")  # closes the list
-    visit.still()
-    expect(page.get_by_role("button", name="Hand in")).to_be_enabled(timeout=20_000)
-    page.get_by_role("button", name="Hand in").press("Enter")
-    expect(page.get_by_text(TOLD)).to_be_visible(timeout=30_000)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 import zipfile
 from functools import cache
 from pathlib import Path
@@ -16,7 +15,6 @@ from sim.report.record.contents import File
 from sim.report.record.folder import read_folder
 from sim.section.sheet import BenchSheet, NoteRow, load_uploaded_sheet
 from tests.app.on_screen import Bench
-from tests.app.visit import COMPUTED, Visit, expect
 
 if TYPE_CHECKING:
     from dashboard.widgets.bench_table import BenchTable
@@ -177,39 +175,3 @@ def test_a_file_that_is_no_sheet_gets_one_message_and_the_sheet_before_stays(
     held.upload(name, data, "up_record")
     assert names in held.errors() and "the one before stays" in held.errors()
     assert now(held).read().rows[0].numbers == pytest.approx(SHEET.rows[0].numbers)
-
-
-def test_by_keyboard_in_a_browser_what_is_typed_stays(visit: Visit) -> None:
-    """A cell is changed, spoiled, mended; it lives through another page and through inches."""
-    page = visit.open("section").page
-    visit.choose_file("two.csv", sheet_file())
-    page.get_by_role("heading", name="Two notes").wait_for(timeout=COMPUTED)
-    visit.still()
-
-    def typed(text: str) -> None:
-        """Into the first note's first reading."""
-        page.get_by_test_id("data-grid-canvas").first.focus()
-        for key in ("Control+Home", "ArrowRight"):
-            page.keyboard.press(key)
-        page.keyboard.press("Enter")
-        page.locator("textarea.gdg-input").fill(text)
-        page.keyboard.press("Enter")
-        visit.still()
-
-    def cell(text: str) -> None:
-        """What stands there, as the table tells it to who cannot see it."""
-        expect(page.locator("table[role=grid] tbody tr").first).to_contain_text(text, timeout=COMPUTED)
-
-    typed("46,25")
-    cell("46,25")
-    typed("far")
-    expect(page.get_by_role("alert").filter(has_text="nothing of it is lost")).to_be_visible(timeout=COMPUTED)
-    visit.turn_to("Compare two units").still()
-    visit.turn_to("Bench sheet and section").still()
-    cell("far")
-    typed("46 mm")
-    expect(page.get_by_role("alert").filter(has_text="nothing of it is lost")).to_have_count(0, timeout=COMPUTED)
-    page.get_by_role("switch", name="inches").or_(page.get_by_role("checkbox", name="inches")).first.press("Space")
-    expect(page.locator("table[role=grid]").first).to_contain_text(re.compile(r"\(in\)"), timeout=COMPUTED)
-    visit.still()
-    cell("1.811")

@@ -12,12 +12,10 @@ from dashboard.session.work import Work
 from sim.teaching import rough as lesson
 from sim.teaching.progress import Progress, format_progress, parse_progress
 from tests.app.on_screen import Bench
-from tests.app.server import build_dashboard_command, find_free_port, run_server
-from tests.app.visit import COMPUTED, Visit, expect
 from tests.unit.test_progress import BROKEN, SOME
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    pass
 
 ORDER = ("lever_height", "jack_address", "blow", "dip", "drop", "let_off", "drop", "checking_distance", "spring_rise")
 
@@ -123,24 +121,3 @@ def test_kept_in_a_file_it_survives_and_windows_see_each_other(
     path.unlink()
     path.mkdir()
     assert "It could not be kept there" in other.run().errors() and other.state.progress == both
-
-
-def test_by_keyboard_in_a_browser_and_after_a_restart(page: Page, tmp_path: Path) -> None:
-    """A step by keyboard; the server is started anew and still knows what the file held; it writes nothing else."""
-    path, port = tmp_path / "p.toml", find_free_port()
-    path.write_text(format_progress(SOME), encoding="utf-8")
-    for turn in range(2):
-        watched = tmp_path / f"log{turn}"
-        with run_server([*build_dashboard_command(port), "--progress", str(path)], port, watched=watched) as server:
-            visit = Visit(page, server.url).open("rough")
-            expect(page.get_by_text("What was done so far (3)")).to_be_visible()
-            if turn == 0:
-                page.get_by_role("textbox", name="To").focus()
-                page.keyboard.type("0.25 mm")
-                page.keyboard.press("Tab")
-                visit.still()
-                page.get_by_role("button", name="Set it").press("Enter")
-                expect(page.get_by_role("heading", name="Your path: 1 steps")).to_be_visible(timeout=COMPUTED)
-            written = {what for deed, what in server.seen() if deed == "writes" and str(tmp_path) in what}
-            assert not written
-            page.goto("about:blank")

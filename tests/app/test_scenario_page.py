@@ -12,8 +12,8 @@ from sim.__main__ import main
 from sim.fields.untrusted_text import LARGEST_FILE
 from sim.scenario.shipped import list_shipped_scenarios
 from tests.app.on_screen import Bench
-from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
+from tests.tiers import try_each
 
 
 @pytest.fixture
@@ -26,7 +26,7 @@ def link(bench: Bench) -> str:
     return str(bench.at.get("code")[0].value)
 
 
-@pytest.mark.parametrize("name", split_tiers(list_shipped_scenarios()))
+@try_each("name", list_shipped_scenarios())
 def test_shipped_scenario_is_opened(bench: Bench, name: str) -> None:
     bench.choose("keep_shipped", name).press("open_shipped")
     assert bench.state.work == Work(name)
@@ -43,20 +43,18 @@ def test_good_edit_reaches_the_unit(bench: Bench) -> None:
     assert bench.state.work == Work() and not box.label.endswith("not given")
 
 
-@pytest.mark.parametrize(
-    ("path", "typed", "words"),
-    split_tiers(
-        [
-            ("hammer.weight", "94 kg", ["hammer.weight", "94 kg", "allowed: ", " g"]),
-            ("hammer.weight", "9.4", ["hammer.weight", "9.4", "unit"]),
-            ("hammer.weight", '{ value = "9.4 g", source = "hearsay" }', ["hammer.weight", "measured"]),
-            ("hammer.weight", '{ value = "9.4 g"', ["not TOML"]),
-            ("hammer.weight", "heavy", ["hammer.weight", "heavy"]),
-            ("hammer.weight", "<img src=x onerror=alert(1)>", ["hammer.weight"]),
-            ("hammer.weight", "400%", ["hammer.weight", "allowed: "]),
-        ],
-        fast=4,
-    ),
+@try_each(
+    "path, typed, words",
+    [
+        ("hammer.weight", "94 kg", ["hammer.weight", "94 kg", "allowed: ", " g"]),
+        ("hammer.weight", "9.4", ["hammer.weight", "9.4", "unit"]),
+        ("hammer.weight", '{ value = "9.4 g", source = "hearsay" }', ["hammer.weight", "measured"]),
+        ("hammer.weight", '{ value = "9.4 g"', ["not TOML"]),
+        ("hammer.weight", "heavy", ["hammer.weight", "heavy"]),
+        ("hammer.weight", "<img src=x onerror=alert(1)>", ["hammer.weight"]),
+        ("hammer.weight", "400%", ["hammer.weight", "allowed: "]),
+    ],
+    fast=4,
 )
 def test_bad_edit_is_named_and_kept(bench: Bench, path: str, typed: str, words: list[str]) -> None:
     """Field, value and allowed range, through a page change; what is on the bench stays."""
@@ -162,14 +160,14 @@ def test_text_of_a_state_restores_it_where_something_else_was_open(bench: Bench)
     assert decode_state(link(bench).removeprefix("?s=")) == wanted
 
 
-@pytest.mark.parametrize("code", split_tiers(["nonsense", "?s=", "?s=AAAA", "§"]))
+@try_each("code", ["nonsense", "?s=", "?s=AAAA", "§"])
 def test_link_that_is_none_is_refused_in_words(bench: Bench, code: str) -> None:
     bench.at.text_area(key="keep_code").set_value(code)
     bench.press("restore")
     assert "Nothing was restored" in bench.errors() and bench.state.work == Work()
 
 
-@pytest.mark.parametrize("code", split_tiers(["nonsense", "%00", "A" * 9999, "eJyrVkrLz1eyMlSqBQAWrANz"]))
+@try_each("code", ["nonsense", "%00", "A" * 9999, "eJyrVkrLz1eyMlSqBQAWrANz"])
 def test_bad_link_in_the_address_opens_the_first_scenario(code: str) -> None:
     bench = Bench(s=code)
     assert bench.state.work == Work()

@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.session.controls import CONTROLS, RAIL_CONTROLS
@@ -33,8 +33,8 @@ from sim.fields.untrusted_text import LARGEST_FILE
 from sim.regulation import orders, rails
 from sim.scenario.shipped import list_shipped_scenarios
 from sim.unit.model import ActionUnit
-from tests.app.tiers import split_tiers
 from tests.app.unit_difference import list_differences
+from tests.tiers import limit_draws, try_each
 
 SHIPPED = tuple(sorted(list_shipped_scenarios(), key=lambda name: name != FIRST_SCENARIO))
 EDITS = (("hammer.bore", "51 mm"), ("springs.repetition", "85%"), ("note", "=1+1 <script>alert(1)</script>"))
@@ -56,7 +56,7 @@ def turned_a_little(unit: ActionUnit, steps: int = 3) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("name", CONTROLS)
-@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
+@try_each("scenario", SHIPPED)
 def test_control_stands_where_it_was_put(scenario: str, name: str) -> None:
     """And back where it was the unit is the same again."""
     c, unit = CONTROLS[name], load_start(scenario)
@@ -68,7 +68,7 @@ def test_control_stands_where_it_was_put(scenario: str, name: str) -> None:
     assert not list_differences(c.put(put, c.get(unit)), unit)
 
 
-@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
+@try_each("scenario", SHIPPED)
 def test_controls_leave_one_another_alone(scenario: str) -> None:
     """All turned at once, each stands where it was asked to; and what was turned is found again."""
     unit = load_start(scenario)
@@ -97,7 +97,7 @@ def test_what_is_not_turned_is_not_told() -> None:
 MOVES = (("wippen_rail_back", "wippen_rail_up"), *((move, "knuckle_out") for move in RAIL_CONTROLS))
 
 
-@pytest.mark.parametrize(("across", "up"), split_tiers(MOVES, fast=2))
+@try_each("across, up", MOVES, fast=2)
 def test_a_place_of_the_map_is_taken_over_whole(across: str, up: str) -> None:
     """Rails, capstan line, knuckle and heel with all their screws, in controls alone."""
     unit = load_start("concert-grand-natural")
@@ -122,7 +122,7 @@ def test_the_last_step_of_an_order_is_taken_over_whole() -> None:
 
 
 @pytest.mark.parametrize("edits", [(), EDITS], ids=["plain", "edited"])
-@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
+@try_each("scenario", SHIPPED)
 def test_a_file_that_is_taken_away_holds_the_same_unit(scenario: str, edits: tuple[tuple[str, str], ...]) -> None:
     """With controls turned, to 1e-11; and once more from the file."""
     work = Work(scenario, edits=edits)
@@ -135,7 +135,7 @@ def test_a_file_that_is_taken_away_holds_the_same_unit(scenario: str, edits: tup
     assert not list_differences(third.start(), again.start())
 
 
-@pytest.mark.parametrize("scenario", split_tiers(SHIPPED))
+@try_each("scenario", SHIPPED)
 def test_a_file_of_what_was_not_turned_holds_the_same_unit(scenario: str) -> None:
     work = Work(scenario)
     again = open_file("taken.toml", format_scenario(work).encode())
@@ -188,7 +188,7 @@ states = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@limit_draws(60)
 @given(states)
 def test_a_link_restores_the_very_state(saved: Saved) -> None:
     code = encode_state(saved)
@@ -270,7 +270,7 @@ def test_what_is_no_saved_state_is_refused_in_words(what: str) -> None:
     assert len(str(refused.value)) < 3000
 
 
-@settings(max_examples=60, deadline=None)
+@limit_draws(60)
 @given(st.text() | st.binary().map(packed))
 def test_anything_at_all_is_refused(code: str) -> None:
     with pytest.raises(InputError):
@@ -284,7 +284,7 @@ values = st.recursive(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@limit_draws(150)
 @given(st.sampled_from(["work", "other", "touch", "more", "form"]), st.sampled_from([*WHOLE["work"], ""]), values)
 def test_a_state_with_anything_in_it_is_refused_or_fit_to_be_used(part: str, inner: str, value: object) -> None:
     changed = WHOLE[part] | {inner: value} if part == "work" and inner else value
