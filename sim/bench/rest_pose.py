@@ -61,7 +61,7 @@ class Rest:
         return -self.unit.key.touch_point[0]
 
     @property
-    def edge(self) -> float:
+    def front_edge_ratio(self) -> float:
         """Front-edge travel per travel of the touch point."""
         return self.unit.key.front_edge_x / self.unit.key.touch_point[0]
 

@@ -184,7 +184,7 @@ def read_settings(pressed: PressRun, *, drop: bool = True, wink: bool = True) ->
     )
     if pressed.outcome == Outcome.LEAVES_DOMAIN:
         return out
-    travel = rest.travel(down) * rest.edge
+    travel = rest.travel(down) * rest.front_edge_ratio
     crown = down.place.crown_to_string
     firm = pressed.firm
     if firm is not None:
@@ -246,7 +246,7 @@ def read_touch_weight(pressed: PressRun) -> tuple[TouchWeight, SlowPress | None]
     before, begun = travel < travel[pressed.peak], (travel > 5e-5) & (travel < 1e-3)
     crown = down.place.crown_to_string
     rise = crown[0] - crown
-    edge = travel * rest.edge
+    edge = travel * rest.front_edge_ratio
     weights = TouchWeight(
         down_weight=d,
         break_away=float(force[begun].max()) if begun.any() else None,
@@ -259,9 +259,9 @@ def read_touch_weight(pressed: PressRun) -> tuple[TouchWeight, SlowPress | None]
     back, lift = rest.travel(pressed.up), pressed.up.trace["finger_force"]
     u = _mean_over(back, lift, WEIGHT_SPAN)
     if d is None or u is None:
-        return replace(weights, up_weight=u), _curve(travel, force, back, lift, crown, rest.edge)
+        return replace(weights, up_weight=u), _curve(travel, force, back, lift, crown, rest.front_edge_ratio)
     weights = replace(weights, up_weight=u, balance_weight=(d + u) / 2, friction=(d - u) / 2)
-    return weights, _curve(travel, force, back, lift, crown, rest.edge)
+    return weights, _curve(travel, force, back, lift, crown, rest.front_edge_ratio)
 
 
 def _mean_over(travel: Array, force: Array, span: tuple[float, float]) -> float | None:
@@ -293,4 +293,4 @@ def find_reset_point(pressed: PressRun) -> float | None:
     away = np.nonzero(~pressed.rest.jack_home(pressed.up.trace))[0]
     if not len(away) or away[-1] + 1 >= len(pressed.up.trace):
         return None
-    return float(pressed.rest.travel(pressed.up)[away[-1] + 1] * pressed.rest.edge)
+    return float(pressed.rest.travel(pressed.up)[away[-1] + 1] * pressed.rest.front_edge_ratio)

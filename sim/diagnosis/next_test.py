@@ -72,7 +72,7 @@ def rank_next_tests(found: Posterior, out: bool = False, only: Collection[str] |
         if name in taken or (only is not None and name not in only) or not view.possible(test):
             continue
         chances, labels = view.outcomes(name, test)
-        tells, outcomes = view.told(chances, labels)
+        tells, outcomes = view.compute_outcomes(chances, labels)
         cost = test.seconds + (TAKE_OUT_SECONDS if test.out and not out else 0.0)
         rows.append(NextTest(test, tells, cost, outcomes, tells / cost**power))
     return tuple(sorted(rows, key=lambda row: -row.worth))
@@ -140,7 +140,9 @@ class _LikelyCells:
             labels.append((CANNOT, math.nan, math.nan))
         return chances, labels
 
-    def told(self, chances: Array, labels: list[tuple[str, float, float]]) -> tuple[float, tuple[PossibleOutcome, ...]]:
+    def compute_outcomes(
+        self, chances: Array, labels: list[tuple[str, float, float]]
+    ) -> tuple[float, tuple[PossibleOutcome, ...]]:
         """Bits expected, and outcomes with what they would mean; neighbours with the same leading cause are one."""
         joint = self.one_hot @ (self.weight[:, None] * chances)
         total = joint.sum(axis=0)

@@ -47,9 +47,9 @@ class KeyEnd:
     @property
     def in_the_way(self) -> tuple[str, ...]:
         """What does not clear, by how much, and what would have to change."""
-        return tuple(self._told())
+        return tuple(self._describe())
 
-    def _told(self) -> Iterator[str]:
+    def _describe(self) -> Iterator[str]:
         level = self.level
         if (
             level is not None

@@ -63,7 +63,7 @@ class PressPoses:
         )
         return moved
 
-    def given(self, *paths: str) -> tuple[float, ...] | None:
+    def get_measures(self, *paths: str) -> tuple[float, ...] | None:
         """Values of the scenario, or None where one of them is not told."""
         found = [self.unit.nominal.get(p) for p in paths]
         return None if any(v is None for v in found) else tuple(float(v) for v in found if v is not None)
@@ -101,13 +101,13 @@ def _knuckle(way: PressPoses) -> float:
 
 
 def _rail_to_check(way: PressPoses) -> float | None:
-    found = way.given("rails.wippen_rail_rear")
+    found = way.get_measures("rails.wippen_rail_rear")
     return None if found is None else float(way.unit.key.backcheck_foot[0] - way.unit.wippen.centre[0] - found[0])
 
 
 def _rail_over_key(way: PressPoses) -> float | None:
     """Least height of the rail's underside over the key's top under it."""
-    found = way.given(
+    found = way.get_measures(
         "rails.wippen_rail_front",
         "rails.wippen_rail_rear",
         "rails.wippen_rail_below",
@@ -126,17 +126,17 @@ def _rail_over_key(way: PressPoses) -> float | None:
 
 
 def _key_to_blocking(way: PressPoses) -> float | None:
-    found = way.given("rails.damper_blocking", "key.rear_length")
+    found = way.get_measures("rails.damper_blocking", "key.rear_length")
     return None if found is None else found[0] - found[1]
 
 
 def _rail_to_blocking(way: PressPoses) -> float | None:
-    found = way.given("rails.damper_blocking", "rails.wippen_rail_rear")
+    found = way.get_measures("rails.damper_blocking", "rails.wippen_rail_rear")
     return None if found is None else float(found[0] - way.unit.wippen.centre[0] - found[1])
 
 
 def _capstan(way: PressPoses) -> float | None:
-    found = way.given("rails.wippen_rail_front")
+    found = way.get_measures("rails.wippen_rail_front")
     return None if found is None else float(way.unit.wippen.centre[0] + found[0] - way.unit.key.capstan_centre[0])
 
 

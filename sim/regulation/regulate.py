@@ -210,7 +210,7 @@ def _start(u: ActionUnit, wanted: Mapping[str, float]) -> ActionUnit:
     """Button low, drop screw low, punching out of the way: the jack escapes and nothing blocks."""
     rest = settle_at_rest(u, SEARCH_STEP)
     if "dip" in wanted:
-        gap = wanted["dip"] / rest.edge * abs(u.key.punching_x) / rest.arm
+        gap = wanted["dip"] / rest.front_edge_ratio * abs(u.key.punching_x) / rest.arm
         u = PUNCHING.move(u, gap - rest.at_rest["punching"])
     if "let_off" in wanted:
         toe = rest.at_rest["toe_button"]

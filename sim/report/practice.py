@@ -66,7 +66,7 @@ def format_adjustment_value(hand: Adjustment, value: float, inches: bool = False
 
 
 def _format_taken(line: NotebookLine, inches: bool) -> str:
-    return "" if line.taken is None else line.taken.told(inches)
+    return "" if line.taken is None else line.taken.format_value(inches)
 
 
 def _format_right(a: Attempt, line: NotebookLine, inches: bool) -> str:

@@ -23,7 +23,7 @@ class _Sourced(Entry):
     note: str = ""
 
     @property
-    def told(self) -> str:
+    def description(self) -> str:
         return f"{self.source}: {self.note}" if self.note else self.source
 
 
@@ -62,7 +62,7 @@ def find_hammer_felt(key_number: int) -> Mapping[str, object]:
     row = _load_compass().felt
     force = math.exp(_interpolate(key_number, [(k, math.log(f)) for k, f, _ in row.at]))
     power = round(_interpolate(key_number, [(k, p) for k, _, p in row.at]), 3)
-    told = {"source": "assumed", "note": f"felt over the compass, {row.told}"}
+    told = {"source": "assumed", "note": f"felt over the compass, {row.description}"}
     stiffness = force / FELT_SQUEEZE**power
     return {
         f"{FELT_FIELD}.stiffness": {"value": f"{stiffness:.4g} N/m^{power:g}", **told},

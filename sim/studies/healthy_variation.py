@@ -43,16 +43,15 @@ class Variation:
         """Whether it is what a bench leaves of a screw's setting, the spring's among them."""
         return self.at.startswith("screw.") or self.at == "springs.repetition"
 
-    @property
-    def told(self) -> str:
+    def format_deviation(self) -> str:
         """Its standard deviation as the bench would write it."""
         return f"{100 * self.deviation:.3g} %" if self.share else format_si(self.deviation, find_bench_unit(self.at))
 
     def put(self, unit: ActionUnit, z: float) -> ActionUnit:
         """The unit with this input so many standard deviations off."""
-        knob = find_model_input(self.at)
-        now = knob.get(unit)
-        return knob.put(unit, now * math.exp(self.deviation * z) if self.share else now + self.deviation * z)
+        model_input = find_model_input(self.at)
+        now = model_input.get(unit)
+        return model_input.put(unit, now * math.exp(self.deviation * z) if self.share else now + self.deviation * z)
 
 
 class _Row(Entry):

@@ -68,7 +68,7 @@ class Wanted:
             return other is not None and value < other
         return self.low <= value <= self.high
 
-    def told(self, inches: bool = False) -> str:
+    def format_target(self, inches: bool = False) -> str:
         """It in words."""
         if self.word:
             return self.word

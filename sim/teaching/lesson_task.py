@@ -83,7 +83,9 @@ class TaskResult:
 def judge_task(lesson: Lesson, values: Mapping[str, float], inches: bool = False) -> TaskResult:
     """Try a task with the hands at these values (SI).  Raises InputError."""
     seen = probe_unit(apply_turns(lesson, values), list_needed_readings(lesson))
-    rows = tuple(ResultRow(w, w.told(inches), format_seen(seen, w.read, inches), w.met(seen)) for w in lesson.task.want)
+    rows = tuple(
+        ResultRow(w, w.format_target(inches), format_seen(seen, w.read, inches), w.met(seen)) for w in lesson.task.want
+    )
     words = tuple(fill_words(f.say, seen, inches) for f in lesson.task.feedback if f.when.met(seen))
     return TaskResult(rows, words)
 
@@ -191,7 +193,7 @@ def parse_said_number(question: PredictQuestion, said: str) -> float:
 def build_claim_row(unit: ActionUnit, claim: Claim, inches: bool = False) -> dict[str, str]:
     """A sentence's claim beside what the simulation says: a row of a table."""
     was, now = claim.seen(unit)
-    said = claim.wanted.told(inches) if claim.wanted is not None else claim.way
+    said = claim.wanted.format_target(inches) if claim.wanted is not None else claim.way
     return {
         "done": "; ".join(format_turn(t, inches) for t in claim.change.turns) or "nothing",
         "reading": load_sights()[claim.read].title,

@@ -38,7 +38,7 @@ class RestoredReading:
     def passed(self) -> bool:
         return self.now is not None and self.low <= self.now <= self.high
 
-    def told(self, inches: bool = False) -> str:
+    def format_line(self, inches: bool = False) -> str:
         low, high = (format_si(v, self.test.unit, inches) for v in (self.low, self.high))
         now = "cannot be taken" if self.now is None else format_si(self.now, self.test.unit, inches)
         return f"{self.test.title} {now} (right: {low} to {high})"
@@ -143,7 +143,7 @@ def _plays(made: ExerciseBench, found: Symptoms | None) -> MarkRow:
 
 
 def _mark_restored(backs: tuple[RestoredReading, ...], inches: bool) -> MarkRow:
-    off = [b.told(inches) for b in backs if not b.passed]
+    off = [b.format_line(inches) for b in backs if not b.passed]
     if off:
         return MarkRow(
             "readings", False, f"{len(off)} of {len(backs)} readings in the action are off: {'; '.join(off)}."

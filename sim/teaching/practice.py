@@ -94,7 +94,7 @@ class Taken:
     seen: tuple[str, str] | None = None
     """Test and word that show themselves while it is taken."""
 
-    def told(self, inches: bool = False) -> str:
+    def format_value(self, inches: bool = False) -> str:
         if self.word:
             return self.word
         if self.value is not None:

@@ -71,7 +71,7 @@ _TEMPLATE = (
 def _press(rest: Rest) -> dict[str, float | str | None]:
     pressed = slow_press.press_slowly(rest)
     weight, _ = slow_press.read_touch_weight(pressed)
-    run, edge_travel = pressed.down, rest.travel(pressed.down) * rest.edge
+    run, edge_travel = pressed.down, rest.travel(pressed.down) * rest.front_edge_ratio
     t, crown = run.trace["t"], run.place.crown_to_string
 
     def at(contact: str) -> float | None:
@@ -107,7 +107,7 @@ def _blows(rest: Rest) -> dict[str, float | str | None]:
         tail = reading.events.get("tail_meets_backcheck")
         found[f"check_after_contact_{touch.name}"] = None if tail is None or struck is None else tail - struck
         found[f"bottom_after_contact_{touch.name}"] = reading.key_bottom_after_contact
-        found[f"key_goes_{touch.name}"] = float(rest.travel(run).max()) * rest.edge
+        found[f"key_goes_{touch.name}"] = float(rest.travel(run).max()) * rest.front_edge_ratio
     return found
 
 

@@ -110,7 +110,7 @@ def test_a_reading_that_cannot_be_taken_says_so() -> None:
     ],
 )  # fmt: skip
 def test_what_is_wanted_in_words(wanted: Wanted, words: str) -> None:
-    assert wanted.told() == words
+    assert wanted.format_target() == words
 
 
 def run(capsys: pytest.CaptureFixture[str], *typed: str) -> tuple[int, str, str]:

@@ -189,7 +189,7 @@ def test_the_longest_lesson_is_printed_whole() -> None:
     asked = [found.task.say, *(part.say for part in found.parts), *(q.ask for q in found.prediction_questions)]
     squeezed = text.replace(" ", "")
     assert not [words for words in asked if words.replace(" ", "") not in squeezed]
-    assert all(w.told() in text for w in found.task.want)
+    assert all(w.format_target() in text for w in found.task.want)
 
 
 def test_a_mark_sheet_holds_all_that_was_judged_and_done() -> None:

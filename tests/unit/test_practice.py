@@ -152,7 +152,7 @@ def test_what_cannot_be_read_says_so_costs_and_is_no_evidence() -> None:
     a = make_attempt(e, ["take let_off"])
     (line,) = a.lines
     assert line.taken is not None and line.taken.value is None and line.seconds == TESTS["let_off"].seconds
-    assert "cannot be taken" in line.taken.told() and line.taken.seen is not None
+    assert "cannot be taken" in line.taken.format_value() and line.taken.seen is not None
     assert a.evidence().numbers == {} and a.evidence().words["slow_press"] != Outcome.PLAYS
 
 
@@ -306,7 +306,7 @@ def test_command_tells_readings_costs_and_causes_and_hides_the_rest(told: Told) 
     text = told()
     a = make_attempt(parse_code("2-7"), ["take down_weight", "take let_off"])
     for line in a.lines:
-        assert line.taken is not None and line.taken.told() in text
+        assert line.taken is not None and line.taken.format_value() in text
     assert all(name in text for name in a.tests) and all(at in text for at in a.adjustments)
     assert all(title not in text for title in mark_attempt(a).truth)
 

@@ -89,7 +89,7 @@ def build_press_film(pressed: PressRun) -> dict[str, Any]:
         "down": _branch(rest, down),
         "up": None if up is None else _branch(rest, up),
         "escape": float(convert_column(travel[pressed.peak], "mm")) if pressed.plays else None,
-        "home": None if home is None else float(convert_column(home / rest.edge, "mm")),
+        "home": None if home is None else float(convert_column(home / rest.front_edge_ratio, "mm")),
         "outcome": pressed.outcome,
         "reason": pressed.reason,
     }

@@ -75,7 +75,7 @@ def build_lesson_page(lesson: Lesson, inches: bool = False) -> LessonPage:
         ],
         f"{task.say} {format_unit_hint(lesson, inches)}".strip(),
         [f"{hand.title}: {hand.told}" for hand in lesson_task.list_task_adjustments(lesson)],
-        [f"{w.sight.title}: {w.told(inches)}" for w in task.want],
+        [f"{w.sight.title}: {w.format_target(inches)}" for w in task.want],
     )
 
 
@@ -121,7 +121,7 @@ def build_mark_page(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
     """An attempt and its mark, as they are printed."""
     e = mark.exercise
 
-    def told(value: float | None, test: BenchTest) -> str:
+    def format_value(value: float | None, test: BenchTest) -> str:
         return format_si(value, test.unit, inches)
 
     return MarkPage(
@@ -134,7 +134,12 @@ def build_mark_page(a: Attempt, mark: Mark, inches: bool = False) -> MarkPage:
         mark.truth,
         [(r["move"], r["reads"], r["should read"], r["took"]) for r in practice.build_notebook_rows(a, inches)],
         [
-            (b.test.title, told(b.now, b.test), f"{told(b.low, b.test)} to {told(b.high, b.test)}", b.passed)
+            (
+                b.test.title,
+                format_value(b.now, b.test),
+                f"{format_value(b.low, b.test)} to {format_value(b.high, b.test)}",
+                b.passed,
+            )
             for b in mark.backs
         ],
         " ".join(practice.format_path_lines(mark.path, a)),

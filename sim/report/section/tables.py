@@ -32,7 +32,7 @@ class SectionReading:
     unit: str
     accuracy: float | None
 
-    def told(self, si: float | None, inches: bool = False) -> str:
+    def format_value(self, si: float | None, inches: bool = False) -> str:
         """Without its unit; a dash where nothing was read."""
         unit = choose_unit(self.unit, inches)
         return format_number(convert_si(si, unit), unit, self.accuracy if unit == self.unit else None)
@@ -165,7 +165,7 @@ def build_note_lines(section: Section, inches: bool = False) -> list[dict[str, s
             ("found", lambda n, name: get_entered(n.row, name)), ("expected", get_expected),
             ("after", lambda n, name: get_predicted(n.prediction, name)),
         ):  # fmt: skip
-            values = {SHORT_HEADS[s.name]: s.told(take(note, s.name), inches) for s in list_section_readings()}
+            values = {SHORT_HEADS[s.name]: s.format_value(take(note, s.name), inches) for s in list_section_readings()}
             if set(values.values()) != {"–"}:
                 rows.append({"note": format_key(note.key_number), "": told} | values)
     return rows
@@ -180,9 +180,13 @@ def build_reading_rows(section: Section, inches: bool = False) -> list[dict[str,
             found, here = get_entered(note.row, s.name), get_expected(note, s.name)
             after = get_predicted(note.prediction, s.name)
             now = (
-                s.told(found, inches) if found is not None else f"({s.told(here, inches)})" if here is not None else ""
+                s.format_value(found, inches)
+                if found is not None
+                else f"({s.format_value(here, inches)})"
+                if here is not None
+                else ""
             )
-            row[s.head(inches)] = f"{now} → {s.told(after, inches)}" if now else s.told(after, inches)
+            row[s.head(inches)] = f"{now} → {s.format_value(after, inches)}" if now else s.format_value(after, inches)
         rows.append(row)
     return rows
 
@@ -240,8 +244,8 @@ def _spread(s: SectionReading, values: Mapping[int, float], inches: bool) -> dic
     keys = sorted(values)
     step, at = max((abs(values[b] - values[a]), (a, b)) for a, b in zip(keys, keys[1:], strict=False))
     return {
-        "least": f"{s.told(values[least], inches)} at {least}", "greatest": f"{s.told(values[most], inches)} at {most}",
-        "largest step": f"{s.told(step, inches)} from {at[0]} to {at[1]}",
+        "least": f"{s.format_value(values[least], inches)} at {least}", "greatest": f"{s.format_value(values[most], inches)} at {most}",
+        "largest step": f"{s.format_value(step, inches)} from {at[0]} to {at[1]}",
     }  # fmt: skip
 
 

@@ -73,9 +73,9 @@ def build_before_and_after(note: SectionNote, inches: bool = False) -> list[dict
     """Each reading as found, as expected of the note, and after the work."""
     return [
         {
-            "reading": s.head(inches), "found": s.told(get_entered(note.row, s.name), inches),
-            "expected of it": s.told(get_expected(note, s.name), inches),
-            "after the work": s.told(get_predicted(note.prediction, s.name), inches),
+            "reading": s.head(inches), "found": s.format_value(get_entered(note.row, s.name), inches),
+            "expected of it": s.format_value(get_expected(note, s.name), inches),
+            "after the work": s.format_value(get_predicted(note.prediction, s.name), inches),
         }
         for s in list_section_readings()
     ]  # fmt: skip
