@@ -61,9 +61,9 @@ def _screw(target: str, title: str, help_: str, reach: float, step: float, low: 
 
 
 def _friction(path: str, title: str, most: float) -> Control:
-    knob = find_model_input(path)
+    model_input = find_model_input(path)
     return Control("friction", title, "dry friction of this centre: a torque, or the pinning force that it asks for",
-                   "Nmm", 0.0, most, most / 400, 0.6 * most, knob.get, knob.put)  # fmt: skip
+                   "Nmm", 0.0, most, most / 400, 0.6 * most, model_input.get, model_input.put)  # fmt: skip
 
 
 SPRING = "springs.repetition"

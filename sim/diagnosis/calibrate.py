@@ -123,10 +123,10 @@ def write_calibrated_scenario(origin: BaseScenario, fitted: Calibration) -> Leav
     told: dict[str, str] = {}
     doubt: dict[str, str] = {}
     for one in fitted.inputs:
-        path, knob = one.variation.at, find_model_input(one.variation.at)
-        if knob.relative:  # screws and moves go by their own settings and coordinates
+        path, model_input = one.variation.at, find_model_input(one.variation.at)
+        if model_input.relative:  # screws and moves go by their own settings and coordinates
             continue
-        told[path] = format_input(path, knob.get(fitted.unit), fitted.unit)
+        told[path] = format_input(path, model_input.get(fitted.unit), fitted.unit)
         doubt[path] = f"{100 * one.variation.deviation * one.deviation:.1f} %"
     base = apply_overrides(origin.leaves, FILE_LABEL, {**origin.overrides, **told})
     leaves = update_leaves(base, fitted.unit)

@@ -51,9 +51,9 @@ class Fault:
 
     def spoil(self, unit: ActionUnit, severity: float) -> ActionUnit:
         """The unit with this fault."""
-        knob, value = find_model_input(self.at), self.value(severity)
-        now = knob.get(unit)
-        return knob.put(unit, {"to": value, "by": now + value, "share": now * value}[self.how])
+        model_input, value = find_model_input(self.at), self.value(severity)
+        now = model_input.get(unit)
+        return model_input.put(unit, {"to": value, "by": now + value, "share": now * value}[self.how])
 
     def magnitude(self, severity: float, inches: bool = False) -> str:
         """How bad, as a bench would say it: ``3.2 N·mm``, ``-1.0 mm``, ``80 %``."""

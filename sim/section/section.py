@@ -345,12 +345,14 @@ def _reconstruct_as_found(
     if found is None or cause is None or cause.at.startswith(("screw.", "spring.")):
         unit = _regulate_to(own, mine, gains)
         return unit, unit
-    knob, severity = find_model_input(cause.at), float(np.clip(found.found.severity(cause.name)[0], 0.0, 1.0))
-    if cause.how == "by" or abs(knob.get(own) - knob.get(expected.unit)) < FIELD_TOLERANCE * abs(knob.get(own)):
+    model_input, severity = find_model_input(cause.at), float(np.clip(found.found.severity(cause.name)[0], 0.0, 1.0))
+    if cause.how == "by" or abs(model_input.get(own) - model_input.get(expected.unit)) < FIELD_TOLERANCE * abs(
+        model_input.get(own)
+    ):
         own = cause.spoil(expected.unit if cause.at in OWN_PART_INPUTS.values() else own, severity)
     unit = _regulate_to(own, mine, gains)
-    right = knob.get(expected.unit)
-    return unit, knob.put(unit, right if cause.how != "by" else right - cause.value(severity))
+    right = model_input.get(expected.unit)
+    return unit, model_input.put(unit, right if cause.how != "by" else right - cause.value(severity))
 
 
 def _regulate_to(unit: ActionUnit, targets: Mapping[str, float], gains: dict[str, np.ndarray]) -> ActionUnit:

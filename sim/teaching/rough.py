@@ -121,8 +121,8 @@ def draw_rough_unit(well: ActionUnit, seed: int = 1) -> RoughUnit:
 def _roughen_unit(well: ActionUnit, random: np.random.Generator) -> ActionUnit:
     unit = well
     for at, (most, share) in load_roughness().items():
-        knob, drawn = find_model_input(at), float(random.choice((-1, 1)) * random.uniform(LEAST * most, most))
-        unit = knob.put(unit, knob.get(unit) * (1 + drawn) if share else drawn)
+        model_input, drawn = find_model_input(at), float(random.choice((-1, 1)) * random.uniform(LEAST * most, most))
+        unit = model_input.put(unit, model_input.get(unit) * (1 + drawn) if share else drawn)
     return unit
 
 

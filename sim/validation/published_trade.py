@@ -93,9 +93,13 @@ def compute_reading_change(
     ``regulated``: every screw is then turned until the unit reads again what it did;
     ``instead`` of the reading itself this other one is kept.  ``share``: over what it was.
     """
-    knob = find_model_input(at)
-    value = parse_quantity(to, knob.dimension) if to else knob.get(s.unit) + parse_quantity(by, knob.dimension)
-    made = knob.put(s.unit, value)
+    model_input = find_model_input(at)
+    value = (
+        parse_quantity(to, model_input.dimension)
+        if to
+        else model_input.get(s.unit) + parse_quantity(by, model_input.dimension)
+    )
+    made = model_input.put(s.unit, value)
     if regulated:
         wanted = dict(s.regulated_readings)
         if instead:

@@ -37,11 +37,11 @@ def test_a_fault_changes_its_input_by_what_it_says(name: str, severity: float) -
     fault = load_faults()[name]
     assert fault.of(DAMPED) and fault.of(NATURAL) == (fault.needs == "")
     ill = fault.spoil(DAMPED, severity)
-    knob = find_model_input(fault.at)
+    model_input = find_model_input(fault.at)
     if fault.how == "to":
-        assert knob.get(ill) == pytest.approx(fault.value(severity))
+        assert model_input.get(ill) == pytest.approx(fault.value(severity))
     elif fault.how == "share":
-        assert knob.get(ill) == pytest.approx(fault.value(severity) * knob.get(DAMPED))
+        assert model_input.get(ill) == pytest.approx(fault.value(severity) * model_input.get(DAMPED))
     changed = [f.name for f in fields(ill) if getattr(ill, f.name) != getattr(DAMPED, f.name)]
     assert changed and len(changed) <= 3 and fault.magnitude(severity)
 

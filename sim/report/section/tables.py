@@ -244,9 +244,10 @@ def _spread(s: SectionReading, values: Mapping[int, float], inches: bool) -> dic
     keys = sorted(values)
     step, at = max((abs(values[b] - values[a]), (a, b)) for a, b in zip(keys, keys[1:], strict=False))
     return {
-        "least": f"{s.format_value(values[least], inches)} at {least}", "greatest": f"{s.format_value(values[most], inches)} at {most}",
+        "least": f"{s.format_value(values[least], inches)} at {least}",
+        "greatest": f"{s.format_value(values[most], inches)} at {most}",
         "largest step": f"{s.format_value(step, inches)} from {at[0]} to {at[1]}",
-    }  # fmt: skip
+    }
 
 
 def list_section_lines(section: Section, inches: bool = False) -> list[str]:
