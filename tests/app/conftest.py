@@ -87,7 +87,7 @@ class Window:
                 other.close()
         if self.page.url.startswith("http"):
             self.page.evaluate("localStorage.clear()")
-        self.page.emulate_media(color_scheme="null")
+        self.page.emulate_media(color_scheme="light")
         self.page.goto("about:blank")
         self.errors.clear()
         self.asked.clear()
