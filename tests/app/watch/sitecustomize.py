@@ -14,7 +14,8 @@ _to = os.environ.get("WATCHED_TO")
 
 def _watch(event: str, args: tuple[Any, ...]) -> None:
     told = ""
-    if event in CHANGES or (event == "open" and isinstance(args[2], int) and args[2] & WRITES):
+    by_name = event == "open" and not isinstance(args[0], int)  # a file of a number was opened by its name before
+    if event in CHANGES or (by_name and isinstance(args[2], int) and args[2] & WRITES):
         told = f"writes {args[0]}"
     elif event in STARTS:
         told = f"starts {args[0]}"
