@@ -82,7 +82,7 @@ def choose_control_unit(name: str, c: Control, unit: ActionUnit, inches: bool, p
         return ControlUnit("gf", GRAVITY * 1e-3 * arm, 0.1, FORCE, arm)
     if c.unit == "mm" and inches:
         return ControlUnit("in", 25.4e-3, 0.002 if c.step < 2e-4 else 0.01, LENGTH)
-    label, dimension = UNITS[c.unit]
+    label, dimension, _ = UNITS[c.unit]
     size = dimension.factor(label)
-    digits = DIGITS[label]
+    digits = UNITS[label].decimals
     return ControlUnit(label, size, max(round(c.step / size, digits), 10.0**-digits), dimension)

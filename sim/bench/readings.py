@@ -16,14 +16,19 @@ from numpy.typing import NDArray
 
 from sim.bench.outcomes import Outcome
 from sim.bench.reading_text import NAME_WIDTH, PrintableRecord, format_line
-from sim.display_units import convert_si, format_number
+from sim.display_units import UNITS, convert_si, format_number
 from sim.value_records import value_record
 
 Array = NDArray[np.float64]
 
 
 def reading(unit: str, title: str, definition: str, accuracy: float | None = None) -> Any:
-    """One reading: its edge unit, its title, its definition and how finely a bench reads it (in ``unit``)."""
+    """One reading: its unit, its title, its definition and how finely a bench reads it (in ``unit``).
+
+    Raises ValueError for a unit that is none of ``sim.display_units.UNITS``.
+    """
+    if unit not in UNITS:
+        raise ValueError(f"{title}: no such unit as {unit!r}; it needs a line in UNITS of sim/display_units.py")
     return field(default=None, metadata={"unit": unit, "title": title, "definition": definition, "accuracy": accuracy})
 
 

@@ -56,7 +56,7 @@ class ReadableQuantity:
     @property
     def si(self) -> float:
         """Accuracy, SI; of words 1."""
-        return 1.0 if self.words else self.accuracy * UNITS[self.unit][1].factor(UNITS[self.unit][0])
+        return 1.0 if self.words else self.accuracy * UNITS[self.unit].dimension.factor(UNITS[self.unit].label)
 
 
 @dataclass(frozen=True)

@@ -214,7 +214,7 @@ class _Reader:
             accuracy[test.name] = read_to
 
     def _quantity(self, test: BenchTest, name: str, value: object) -> float | None:
-        spelling, dimension = UNITS[test.unit]
+        spelling, dimension, _ = UNITS[test.unit]
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             self.refuse(
                 name,

@@ -67,7 +67,7 @@ Change = tuple[Dimension, Callable[[ActionUnit, float], ActionUnit]]
 def _screw(reading: str) -> Change:
     """Turned until the reading is off by so much, to first order; nothing else is turned for it."""
     screw = SCREWS[reading]
-    return UNITS[get_target_unit(reading)][1], lambda u, v: screw.move(u, v / screw.gain)
+    return UNITS[get_target_unit(reading)].dimension, lambda u, v: screw.move(u, v / screw.gain)
 
 
 def _move(name: str) -> Change:

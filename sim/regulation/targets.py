@@ -52,7 +52,7 @@ def get_target_unit(target: str) -> str:
 
 def get_target_dimension(target: str) -> Dimension:
     """What a target is, for reading a typed value."""
-    return display_units.UNITS[get_target_unit(target)][1]
+    return display_units.UNITS[get_target_unit(target)].dimension
 
 
 def parse_target(target: str, typed: str, where: str) -> float:

@@ -66,7 +66,7 @@ class Column:
 
     @property
     def dimension(self) -> Dimension:
-        return UNITS[self.unit][1]
+        return UNITS[self.unit].dimension
 
     @property
     def label(self) -> str:

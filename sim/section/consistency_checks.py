@@ -212,7 +212,7 @@ CHECKS: tuple[Check, ...] = (_check_friction, _check_aftertouch, _check_swings, 
 
 def find_unit_factor(unit: str) -> float:
     """One of a unit at the edge, SI."""
-    spelling, dimension = UNITS[unit]
+    spelling, dimension, _ = UNITS[unit]
     return dimension.factor(spelling)
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from sim.diagnosis.bench_tests import list_bench_tests
 from sim.diagnosis.observations import CHECKS, guess_entry_error
-from sim.display_units import DIGITS, choose_unit, convert_si, format_unit
+from sim.display_units import UNITS, choose_unit, convert_si, format_unit
 from sim.errors import Fault, InputError, QuantityError
 from sim.fields.field_paths import suggest_name
 from sim.fields.line_numbers import find_lines
@@ -419,7 +419,7 @@ def format_cell_number(column: Column, si: float | None, inches: bool = False) -
         return ""
     unit = choose_unit(column.unit, inches)
     value = convert_si(si, unit)
-    text = "" if value is None else f"{value:.{DIGITS[unit]}f}"
+    text = "" if value is None else f"{value:.{UNITS[unit].decimals}f}"
     return text.removeprefix("-") if text and float(text) == 0 else text
 
 

@@ -68,7 +68,7 @@ class Adjustment:
 
     def read(self, typed: str) -> float:
         """A value as typed (SI).  Raises InputError."""
-        dimension = UNITS[self.unit][1]
+        dimension = UNITS[self.unit].dimension
         allowed = f"{format_si(self.low, self.unit)} to {format_si(self.high, self.unit)}"
         try:
             value = parse_quantity(typed, dimension)

@@ -241,7 +241,7 @@ def _wanted(row: WantRow) -> Wanted:
 
 
 def _size(text: str | None, unit: str, otherwise: float) -> float:
-    return otherwise if text is None else parse_quantity(text, UNITS[unit][1])
+    return otherwise if text is None else parse_quantity(text, UNITS[unit].dimension)
 
 
 def _change(row: Mapping[str, str]) -> Change:
@@ -252,4 +252,4 @@ def _turn(at: str, text: str) -> tuple[str, float, bool]:
     hand = load_adjustments()[at]
     if text.endswith("%"):
         return at, float(text.removesuffix("%")) / 100, True
-    return at, parse_quantity(text, UNITS[hand.unit][1]), False
+    return at, parse_quantity(text, UNITS[hand.unit].dimension), False

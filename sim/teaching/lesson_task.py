@@ -182,7 +182,7 @@ def judge_prediction(lesson: Lesson, question: PredictQuestion, said: str, inche
 
 def parse_said_number(question: PredictQuestion, said: str) -> float:
     """A number as it was typed (SI).  Raises InputError."""
-    dimension = UNITS[load_sights()[question.read].unit][1]
+    dimension = UNITS[load_sights()[question.read].unit].dimension
     try:
         return parse_quantity(said, dimension)
     except QuantityError as error:

@@ -133,7 +133,7 @@ def test_what_was_read_comes_back_from_its_own_sheet(shares: dict[str, float]) -
     numbers = {}
     for name, share in shares.items():
         low, high = TESTS[name].limits
-        spelling, dimension = UNITS[TESTS[name].unit]
+        spelling, dimension, _ = UNITS[TESTS[name].unit]
         numbers[name] = (low + share * (high - low)) * dimension.factor(spelling)
     sheet = format_observations_csv(Observations(numbers, {}, {}))
     if any(less in numbers and more in numbers and numbers[less] >= numbers[more] for more, less in CONTRARY):

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from sim.display_units import DIGITS, format_unit
+from sim.display_units import UNITS, format_unit
 from sim.physics.run import DEFAULT_STEP
 from sim.report.evidence import figures as evidence_figures
 from sim.report.formats.json_text import Document, clean_document
@@ -32,7 +32,7 @@ def format_figure(value: float | None, unit: str) -> str:
     """A number as a reader needs it: three figures that count, and one decimal at most beyond those of a reading."""
     if value is None:
         return "–"
-    decimals = max(0, min(DIGITS[unit] + 1, 2 - math.floor(math.log10(abs(value))) if value else 0))
+    decimals = max(0, min(UNITS[unit].decimals + 1, 2 - math.floor(math.log10(abs(value))) if value else 0))
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 

@@ -70,7 +70,7 @@ def list_possible_answers(question: PredictQuestion) -> tuple[str, ...]:
     """What may be said to a question."""
     if question.answers:
         return question.answers
-    dimension = UNITS[load_sights()[question.read].unit][1]
+    dimension = UNITS[load_sights()[question.read].unit].dimension
     return (f"a {dimension.name} with its unit, such as {plain_typing.replace_symbols(dimension.example)}",)
 
 

@@ -34,7 +34,7 @@ def new_titled_table(title: str, *heads: str) -> Table:
 
 def format_millimetres(value: float | None, digits: int = 2) -> str:
     """A length (m) in mm; a dash where there is none."""
-    return "–" if value is None else format_quantity(value, "mm", UNITS["mm"][1], digits).removesuffix(" mm")
+    return "–" if value is None else format_quantity(value, "mm", UNITS["mm"].dimension, digits).removesuffix(" mm")
 
 
 def format_signed(value: float | None) -> str:

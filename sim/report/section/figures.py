@@ -48,7 +48,7 @@ def _widen_axis(axes: Axes, s: SectionReading, unit: str) -> None:
     """What no bench can tell apart shall not look uneven: the axis spans some accuracies at least."""
     if s.accuracy is None:
         return
-    least = LEAST * (convert_si(UNITS[s.unit][1].factor(format_unit(s.unit)) * s.accuracy, unit) or 0.0)
+    least = LEAST * (convert_si(UNITS[s.unit].dimension.factor(format_unit(s.unit)) * s.accuracy, unit) or 0.0)
     low, high = axes.get_ylim()
     if high - low < least:
         axes.set_ylim(0.5 * (low + high - least), 0.5 * (low + high + least))
