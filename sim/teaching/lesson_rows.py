@@ -64,7 +64,7 @@ class FeedbackRow(Entry):
 class TaskRow(Entry):
     say: str
     start: Turns
-    adjustments: tuple[str, ...]
+    adjustments: tuple[str, ...] = Field(alias="hands")
     want: tuple[WantRow, ...]
     feedback: tuple[FeedbackRow, ...]
     show: str
