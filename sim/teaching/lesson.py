@@ -210,12 +210,12 @@ def _lesson(file: Path) -> Lesson:
     task = Task(
         row.task.say,
         _change(row.task.start),
-        row.task.adjustments,
+        row.task.hands,
         tuple(map(_wanted, row.task.want)),
         tuple(Feedback(_wanted(f.when), f.say) for f in row.task.feedback),
         row.task.show,
     )
-    foretold = tuple(map(_parse_question, row.prediction_questions))
+    foretold = tuple(map(_parse_question, row.foretell))
     return Lesson(get_lesson_name(file), row.title, row.goal, row.scenario, row.look_at, parts, foretold, task)
 
 
