@@ -64,7 +64,7 @@ class FeedbackRow(Entry):
 class TaskRow(Entry):
     say: str
     start: Turns
-    adjustments: tuple[str, ...]
+    adjustments: tuple[str, ...] = Field(alias="hands")
     want: tuple[WantRow, ...]
     feedback: tuple[FeedbackRow, ...]
     show: str
@@ -76,5 +76,5 @@ class LessonRow(Entry):
     scenario: str = "concert-grand-natural"
     look_at: tuple[str, ...]
     part: tuple[PartRow, ...]
-    prediction_questions: tuple[ForetellRow, ...] = ()
+    prediction_questions: tuple[ForetellRow, ...] = Field((), alias="foretell")
     task: TaskRow

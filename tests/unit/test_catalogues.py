@@ -46,7 +46,7 @@ def refused(name: str, edit: Callable[[Any], Any], folder: Path, monkeypatch: py
     file = folder / name
     file.parent.mkdir(exist_ok=True)
     file.write_text(tomli_w.dumps(tree), encoding="utf-8")
-    monkeypatch.setattr(catalogue, "shared_file", lambda name: folder / name)
+    monkeypatch.setattr(catalogue, "find_shared_file", lambda name: folder / name)
     with pytest.raises(InputError) as caught:
         READERS[name]()
     return tuple(map(str, caught.value.faults))

@@ -26,7 +26,7 @@ from sim.validation import evidence as workshop
 from sim.validation.evidence import DrawnCurve, Evidence, KeyStroke, gather_evidence
 from sim.validation.published import MEASURES, CheckResult, JudgedRow, PublishedCheck, load_curves, load_rows, load_tags
 from sim.validation.records import EXPECTED, load_records, read_record
-from tests.evidence import write_record
+from tests.evidence import write_table
 from tests.evidence_made_up import make_evidence
 from tests.refresh_readme import list_evidence_lines, markdown
 
@@ -149,7 +149,7 @@ def test_a_record_is_read_as_it_was_kept_and_by_a_data_frame(tmp_path: Path) -> 
         {"unit": 'with "quotes"', "runs": 12345678, "error": 2.0, "pins": "2"},
         {"unit": "c", "runs": 0, "met": False, "error": 1, "pins": "3.4.5", "note": "a line\nand another"},
     ]
-    file = write_record(tmp_path / "own.toml", {"title": "Own", "machine": {"cores": 2}}, kept)
+    file = write_table(tmp_path / "own.toml", {"title": "Own", "machine": {"cores": 2}}, kept)
     assert read_record(file) == {"title": "Own", "machine": {"cores": 2}, "row": kept}
     assert [type(v) for v in read_record(file)["row"][1].values()] == [str, int, float, str]
     (shown,) = [r for r in load_records(tmp_path) if r.name == "own"]
@@ -159,7 +159,7 @@ def test_a_record_is_read_as_it_was_kept_and_by_a_data_frame(tmp_path: Path) -> 
 
 
 def test_a_record_whose_rows_are_gone_or_another_is_told(tmp_path: Path) -> None:
-    file = write_record(tmp_path / "twin.toml", {"title": "Twin"}, [{"error": 1.5}])
+    file = write_table(tmp_path / "twin.toml", {"title": "Twin"}, [{"error": 1.5}])
     for spoil in (
         lambda: file.with_suffix(".csv").write_text("error\nhalf\n"),
         lambda: file.with_suffix(".csv").write_text("errors\n1.5\n"),

@@ -91,7 +91,7 @@ def test_an_edit_reaches_the_records_that_rest_on_it(tmp_path: Path, monkeypatch
         text = (folder / "faults.toml").read_text(encoding="utf-8")
         (folder / "faults.toml").write_text(edited(text), encoding="utf-8")
         assert edited(text) != text
-        monkeypatch.setattr(fingerprint, "shared_folder", lambda: folder)
+        monkeypatch.setattr(fingerprint, "find_shared_folder", lambda: folder)
         return {record: fingerprint.compute_version.__wrapped__(record) for record in RECORD_INPUTS}
 
     here = {record: fingerprint.compute_version(record) for record in RECORD_INPUTS}
