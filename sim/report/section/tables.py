@@ -256,7 +256,9 @@ def list_section_lines(section: Section, inches: bool = False) -> list[str]:
     if section.fitted is not None:
         moved = [i for i in section.fitted.inputs if abs(i.z) >= 0.5]
         moved.sort(key=lambda i: -abs(i.z))
-        told = ", ".join(f"{i.variation.at.replace('.', ' ')} {i.z:+.1f}" for i in moved[:6])
+        told = ", ".join(
+            f"{i.variation.at.removeprefix('move.').replace('.', ' ').replace('_', ' ')} {i.z:+.1f}" for i in moved[:6]
+        )
         out.append(
             "Fitted to what the notes read on the whole, in standard deviations of healthy units: "
             f"{told or 'nothing had to move'}."
