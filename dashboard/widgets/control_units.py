@@ -84,5 +84,5 @@ def choose_control_unit(name: str, c: Control, unit: ActionUnit, inches: bool, p
         return ControlUnit("in", 25.4e-3, 0.002 if c.step < 2e-4 else 0.01, LENGTH)
     label, dimension, _ = UNITS[c.unit]
     size = dimension.factor(label)
-    digits = UNITS[label].decimals
+    digits = DIGITS[label]
     return ControlUnit(label, size, max(round(c.step / size, digits), 10.0**-digits), dimension)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sim
 from dashboard.session.work import Work
+from sim.display_units import UNITS
 from sim.unit.model import ActionUnit
 
 
@@ -21,9 +22,10 @@ def list_predicted(work: Work) -> dict[str, tuple[float | None, str]]:
     unit = get_unit(work)
     found = to_frame(sim.predict(unit), unit)
     wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]
+    names = {unit.label: name for name, unit in UNITS.items()}
     out = {}
     for row in wanted.to_dict("records"):
-        suffix = row["unit"].replace("/", "_").replace("·", "").replace("per s", "")
+        suffix = names.get(row["unit"], "")
         out[f"{row['reading']}_{suffix}".rstrip("_")] = (row["value"], row["unit"])
     return out
 
