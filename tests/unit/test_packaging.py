@@ -173,7 +173,7 @@ def installed(built: Built, tmp_path_factory: pytest.TempPathFactory) -> Install
 
 def test_data_are_those_of_the_installed_place(installed: Installed) -> None:
     code = (
-        "import sim, dashboard\nfrom sim.shared_files import scenario_folder, shared_folder\n"
+        "import sim, dashboard\nfrom sim.shared_files import find_scenario_folder, find_shared_folder\n"
         "print(sim.__file__, dashboard.__file__, find_shared_folder(), find_scenario_folder(), sep='\\n')"
     )
     places = installed.asked(code)
