@@ -44,8 +44,8 @@ def main() -> None:
         for width, (x, y) in WIDTHS.items():
             context = browser.new_context(viewport={"width": x, "height": y}, reduced_motion="reduce")
             for name in pages:
-                visit = Visit(context.new_page(), server.url).open("" if name == "note" else name)
-                if name == "note":
+                visit = Visit(context.new_page(), server.url).open("" if name == "predict" else name)
+                if name == "predict":
                     _at_escape(visit)
                 elif name in BEGUN:
                     visit.begin(name)
