@@ -270,8 +270,12 @@ def _mean_over(travel: Array, force: Array, span: tuple[float, float]) -> float 
     return float(force[inside].mean()) if inside.any() else None
 
 
-def _curve(travel: Array, force: Array, back: Array, lift: Array, crown: Array, edge: float) -> SlowPress:
-    grid = np.linspace(0.0, float(min(travel.max(), back.max())), 400)
+def _curve(travel: Array, force: Array, back: Array, lift: Array, crown: Array, edge: float) -> SlowPress | None:
+    """None where the key has no travel that is pressed and let up."""
+    both = float(min(travel.max(), back.max()))
+    if both <= 0.0:
+        return None
+    grid = np.linspace(0.0, both, 400)
     order, order_back = np.argsort(travel, kind="stable"), np.argsort(back, kind="stable")
     pressing = np.interp(grid, travel[order], force[order])
     returning = np.interp(grid, back[order_back], lift[order_back])

@@ -39,6 +39,12 @@ def test_units_drawn_wide_end_in_readings_or_a_named_outcome(manner: str) -> Non
     assert any(t.reached for t in found), "not one reached the physics"
 
 
+def test_a_key_that_does_not_travel_has_no_curve() -> None:
+    """One of the units of this seed comes back above where it began: no press and release have a travel in common."""
+    found = [fuzz_trials.try_unit(i + 1, 1166968190, "all coordinates a little") for i in range(8)]
+    assert [t.wrong for t in found if t.wrong] == []
+
+
 def test_every_input_is_drawn_over_its_whole_range() -> None:
     """The ranges come from the fields; drawn often enough, each input nears both ends of its own."""
     random = np.random.default_rng(SEED)
