@@ -49,7 +49,7 @@ def sample(exercises: Mapping[int, int], seed: int) -> list[Exercise]:
     return [draw_exercise(level, seed % 10**9, USUAL_SCENARIO, name) for level, name in zip(levels, drawn, strict=True)]
 
 
-@try_each("exercises, seed", (({1: 1, 2: 1, 3: 1}, 1), ({1: 4, 2: 3, 3: 2}, SEED)), ids=("few", "many"))
+@try_each("exercises, seed", (({1: 4, 2: 3, 3: 2}, SEED),), fast=0, ids=("many",))
 def test_learner_solves_nearly_all_and_guesser_does_not_pass(exercises: dict[int, int], seed: int) -> None:
     found = trials.run_trials(sample(exercises, seed), {USUAL_SCENARIO: known()})
     p = stats.binomtest(trials.count_solved(found), len(found), 0.95, alternative="less").pvalue
