@@ -168,6 +168,7 @@ def test_a_job_that_fails_says_so_and_can_be_begun_again(page: str, monkeypatch:
     assert not bench.at.button(key=begin).disabled and not bench.errors()
 
 
+@pytest.mark.full
 def test_map_of_rails_is_the_one_of_the_python_interface() -> None:
     bench = Bench().open("rails")
     bench.at.slider(key="keep_map_cells").set_value(3)

@@ -121,6 +121,7 @@ def test_the_page_to_print_has_what_the_sheet_says(found: Section) -> None:
     assert all(cell in page for row in sheet.build_evenness_rows(found) for cell in row.values())
 
 
+@pytest.mark.full
 def test_a_photograph_that_was_marked_goes_with_the_record(bench: Bench) -> None:
     from dashboard.widgets.photographs import MARKED, load_demo
 
