@@ -18,11 +18,11 @@ from typing import Any
 
 from sim.shared_files import find_scenario_folder, find_shared_folder
 
-MECHANICS_PACKAGES = (
+MECHANICS = (
     "sim/units.py", "sim/display_units.py", "sim/unit/*.py", "sim/fields/*.py", "sim/scenario/*.py",
     "sim/physics/*.py", "sim/bench/*.py", "shared/defaults.toml", "shared/touches.toml", "shared/usual_ranges.toml",
 )  # fmt: skip
-REGULATED = (*MECHANICS_PACKAGES, "sim/regulation/*.py", "sim/studies/variants.py", "shared/orders.toml")
+REGULATED = (*MECHANICS, "sim/regulation/*.py", "sim/studies/variants.py", "shared/orders.toml")
 HEALTHY = (*REGULATED, "sim/studies/healthy_variation.py", "shared/healthy_variation.toml")
 DIAGNOSIS = (*HEALTHY, "sim/diagnosis/*.py", "shared/faults.toml")
 SECTION = (*DIAGNOSIS, "sim/section/*.py", "shared/compass.toml")
@@ -32,16 +32,16 @@ PRACTICE = tuple(
 )
 SHIPPED = ("scenarios/*.toml",)
 RECORD_INPUTS: Mapping[str, tuple[str, ...]] = {
-    "mechanics": MECHANICS_PACKAGES,
+    "mechanics": MECHANICS,
     "batch row": (*REGULATED, "sim/studies/parameter_grid.py", "sim/studies/batch.py"),
     "shop record": (*SECTION, "sim/photo/*.py"),
     "validation report": (*HEALTHY, "sim/validation/*.py", "shared/published.toml"),
     "diagnosis": (*DIAGNOSIS, *SHIPPED),
-    "twin": (*MECHANICS_PACKAGES, *SHIPPED),
-    "numerics": (*MECHANICS_PACKAGES, *SHIPPED),
-    "costs": (*MECHANICS_PACKAGES, *SHIPPED),
-    "fuzz": MECHANICS_PACKAGES,
-    "mutation": (*MECHANICS_PACKAGES, *SHIPPED),
+    "twin": (*MECHANICS, *SHIPPED),
+    "numerics": (*MECHANICS, *SHIPPED),
+    "costs": (*MECHANICS, *SHIPPED),
+    "fuzz": MECHANICS,
+    "mutation": (*MECHANICS, *SHIPPED),
     "practice": (*DIAGNOSIS, *PRACTICE, "shared/hands.toml", *SHIPPED),
     "section": (*SECTION, *SHIPPED),
     "security": ("sim/fields/*.py", "dashboard/**/*.py"),

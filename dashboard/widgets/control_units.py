@@ -11,7 +11,7 @@ from sim.errors import QuantityError
 from sim.unit.model import GRAVITY, ActionUnit
 from sim.units import FORCE, LENGTH, TORQUE, Dimension, parse_quantity
 
-DIGITS = {"mm": 2, "in": 3, "N·mm": 2, "gf": 1, "deg": 1}
+DIGITS = {unit.label: unit.decimals for unit in UNITS.values()}
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,6 @@ def choose_control_unit(name: str, c: Control, unit: ActionUnit, inches: bool, p
         return ControlUnit("gf", GRAVITY * 1e-3 * arm, 0.1, FORCE, arm)
     if c.unit == "mm" and inches:
         return ControlUnit("in", 25.4e-3, 0.002 if c.step < 2e-4 else 0.01, LENGTH)
-    label, dimension, _ = UNITS[c.unit]
+    label, dimension, digits = UNITS[c.unit]
     size = dimension.factor(label)
-    digits = DIGITS[label]
     return ControlUnit(label, size, max(round(c.step / size, digits), 10.0**-digits), dimension)
