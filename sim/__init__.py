@@ -65,9 +65,9 @@ def validate(path: str | Path, overrides: Mapping[str, str] | None = None) -> tu
 def set_up(unit: ActionUnit, progress: Progress | None = None) -> ActionUnit:
     """The unit with its screws, papers and spring set so that its targets are met; unchanged without targets."""
     _ready()
-    from sim.regulation import set_up as workshop
+    from sim.regulation.set_up import set_up as set_to_targets
 
-    return workshop.set_up(unit, progress)
+    return set_to_targets(unit, progress)
 
 
 def predict(unit: ActionUnit, *, repetition: bool = True, progress: Progress | None = None) -> Prediction:

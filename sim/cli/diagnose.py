@@ -26,8 +26,8 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def diagnose(args: argparse.Namespace) -> int:
     """Read the sheet, compute the library of this unit, and tell."""
-    from sim.diagnosis import diagnose as workshop
     from sim.diagnosis.bench_tests import list_unit_tests
+    from sim.diagnosis.diagnose import diagnose_evidence
     from sim.diagnosis.inference import build_cause_grid
     from sim.diagnosis.library import Library, compute_library
     from sim.diagnosis.observations import load_observations
@@ -53,7 +53,7 @@ def diagnose(args: argparse.Namespace) -> int:
     observed = load_observations(args.readings, tests)
 
     def early(rough: Library) -> None:
-        d = workshop.diagnose_evidence(build_cause_grid(rough), observed, out=args.action_out)
+        d = diagnose_evidence(build_cause_grid(rough), observed, out=args.action_out)
         screen.print_note(
             "first list: " + "; ".join(f"{row['cause']} {row['how likely']}" for row in sheet.build_cause_rows(d)[:3])
         )
@@ -66,7 +66,7 @@ def diagnose(args: argparse.Namespace) -> int:
     except SimulationError as error:
         screen.print_note(f"{origin.loaded.name}: {error}")
         return ExitCode.CANNOT_PLAY
-    found = workshop.diagnose_evidence(grid, observed, out=args.action_out)
+    found = diagnose_evidence(grid, observed, out=args.action_out)
     if args.json:
         print(json_text.format_json(sheet.build_document(found, observed)))
     else:
@@ -77,18 +77,18 @@ def diagnose(args: argparse.Namespace) -> int:
 
 
 def _calibrate(args: argparse.Namespace, grid: Any, observed: Any, origin: Any, path: Any) -> int:
-    from sim.diagnosis import calibrate as workshop
+    from sim.diagnosis.calibrate import calibrate_unit, write_calibrated_scenario
     from sim.report import diagnose as sheet
     from sim.report.formats import json_text
     from sim.scenario.writing import render_scenario
 
     with screen.show_progress_bar("fitting") as say:
-        found = workshop.calibrate_unit(grid, observed, say)
+        found = calibrate_unit(grid, observed, say)
     if args.json:
         print(json_text.format_json(sheet.build_calibration_document(found)))
     else:
         screen.print_parts(sheet.build_calibration_tables(found))
-    text = render_scenario(workshop.write_calibrated_scenario(origin, found))
+    text = render_scenario(write_calibrated_scenario(origin, found))
     screen.write_output("scenario", "--calibrate", path, lambda new: new.write_text(text, encoding="utf-8"))
     return ExitCode.FINE
 

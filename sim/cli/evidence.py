@@ -38,16 +38,16 @@ def evidence(args: argparse.Namespace) -> int:
     """Read the units, judge the rows, write the report."""
     from sim.report.evidence import tables as sheet
     from sim.report.formats import json_text
-    from sim.validation import evidence as workshop
+    from sim.validation.evidence import QUICK, UNITS, NoneError, gather_evidence
     from sim.validation.records import load_records
 
     path = screen.check_out_file(args.out, sheet.SUFFIXES, "--out")
     origin = load_origin(UNIT, args.changes)
-    count = args.units or (workshop.QUICK if args.quick else workshop.UNITS)
+    count = args.units or (QUICK if args.quick else UNITS)
     try:
         with screen.show_progress_bar(f"{count} healthy units") as say:
-            found = workshop.gather_evidence(origin.ready, count, args.seed, say, changed=parse_changes(args.changes))
-    except workshop.NoneError as error:
+            found = gather_evidence(origin.ready, count, args.seed, say, changed=parse_changes(args.changes))
+    except NoneError as error:
         screen.print_note(str(error))
         return ExitCode.CANNOT_PLAY
     there = load_records()

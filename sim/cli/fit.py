@@ -77,8 +77,8 @@ def parse_wishes(pairs: list[str]) -> tuple[dict[str, float], dict[str, float]]:
 
 def fit(args: argparse.Namespace) -> int:
     """Parts of several scenarios, or every combination of a folder's."""
-    from sim.parts import fit as workshop
     from sim.parts import search
+    from sim.parts.fit import fit_parts
     from sim.report import fit as sheet
     from sim.report.formats import json_text
     from sim.scenario import composite
@@ -103,7 +103,7 @@ def fit(args: argparse.Namespace) -> int:
             return ExitCode.INTERRUPTED
         return ExitCode.FINE if searched.found else ExitCode.CANNOT_PLAY
     with screen.show_progress_bar("on paper") as say:
-        found = workshop.fit_parts(base, parts, targets, wishes, say)
+        found = fit_parts(base, parts, targets, wishes, say)
     if args.json:
         print(json_text.format_json(json_text.clean_document(sheet.build_fit_document(found))))
     else:

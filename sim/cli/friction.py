@@ -21,27 +21,27 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def friction(args: argparse.Namespace) -> int:
     """The friction budget, beside a healthy one's."""
-    from sim.report import friction as budget
+    from sim.report import friction as report
     from sim.report.drawing import figures
     from sim.report.formats import json_text
-    from sim.studies import friction as workshop
+    from sim.studies.friction import compare_friction
 
     path = screen.check_out_file(args.figure, figures.SUFFIXES, "--figure")
     if args.repin is not None:
         return _repin(args)
-    found = workshop.compare_friction(load_origin(args.scenario, args.changes))
+    found = compare_friction(load_origin(args.scenario, args.changes))
     if args.json:
-        print(json_text.format_json(budget.build_document(found)))
+        print(json_text.format_json(report.build_document(found)))
     else:
-        screen.print_parts(budget.build_tables(found))
+        screen.print_parts(report.build_tables(found))
     if path is not None:
-        save_figure(budget.draw_friction(found), path)
+        save_figure(report.draw_friction(found), path)
     return ExitCode.FINE if found.own.budget is not None else ExitCode.CANNOT_PLAY
 
 
 def _repin(args: argparse.Namespace) -> int:
     from sim.bench.centres import PINNING_RADIUS
-    from sim.report import friction as budget
+    from sim.report import friction as report
     from sim.report.formats import json_text
     from sim.studies.repinning import repin_centre
     from sim.unit.centres import convert_force_to_torque
@@ -59,9 +59,9 @@ def _repin(args: argparse.Namespace) -> int:
     with screen.show_progress_bar("repinning") as say:
         found = repin_centre(unit, centre, convert_force_to_torque(force, PINNING_RADIUS), say)
     if args.json:
-        print(json_text.format_json(budget.build_repinning_document(found)))
+        print(json_text.format_json(report.build_repinning_document(found)))
     else:
-        screen.print_parts(budget.build_repinning_table(found))
+        screen.print_parts(report.build_repinning_table(found))
     return ExitCode.FINE if found.outcomes[1] == Outcome.PLAYS else ExitCode.CANNOT_PLAY
 
 

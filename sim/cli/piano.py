@@ -60,9 +60,9 @@ def _quantity_between(dimension: Dimension, low: float, high: float) -> Callable
 
 def piano(args: argparse.Namespace) -> int:
     """What was read at the piano and at the bench, and what it means for the notes."""
-    from sim.piano import piano as workshop
     from sim.piano import sheet as piano_sheet
     from sim.piano.bench_comparison import compare_bench_and_piano
+    from sim.piano.piano import evaluate_notes
     from sim.report.drawing import figures
     from sim.report.formats import json_text
     from sim.report.piano import bench_comparison as sheet
@@ -76,10 +76,7 @@ def piano(args: argparse.Namespace) -> int:
     key = args.note if args.note is not None else own.key_number
     read.section_of(key)
     if args.csv:
-        print(
-            notes.format_csv(workshop.evaluate_notes(read, own, () if args.note is None else (key,), args.angle)),
-            end="",
-        )
+        print(notes.format_csv(evaluate_notes(read, own, () if args.note is None else (key,), args.angle)), end="")
         if path is None:
             return ExitCode.FINE
     keys = sorted({k for s in read.sections for k in s.keys} | {key}) if args.note is None else [key]

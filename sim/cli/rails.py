@@ -54,7 +54,7 @@ def _cells(text: str) -> int:
 
 def rails(args: argparse.Namespace) -> int:
     """Map of where a rail may stand."""
-    from sim.regulation import rails as workshop
+    from sim.regulation.rails import choose_targets, compute_tolerance_effects, evaluate_grid, find_best_places
     from sim.report import rails as sheet
     from sim.report.drawing import figures
     from sim.report.formats import json_text
@@ -66,13 +66,13 @@ def rails(args: argparse.Namespace) -> int:
     if args.show not in sheet.MAP_READINGS:
         remedy = "name one of these readings"
         raise InputError([Fault("--show", None, "the figure", args.show, ", ".join(sheet.MAP_READINGS), remedy)])
-    wanted = workshop.choose_targets(unit, _readable(parse_targets(args.targets)))
+    wanted = choose_targets(unit, _readable(parse_targets(args.targets)))
     xs, ys = _axis(args.span, args.cells), _axis(args.span, args.cells)
     screen.announce_compiling()
     with screen.show_progress_bar("rails") as say:
-        cells = workshop.evaluate_grid(unit, wanted, xs, ys, moves, say)
-    found = workshop.find_best_places(cells, weights=weights)
-    sway = workshop.compute_tolerance_effects(found[0], wanted, moves) if found else {}
+        cells = evaluate_grid(unit, wanted, xs, ys, moves, say)
+    found = find_best_places(cells, weights=weights)
+    sway = compute_tolerance_effects(found[0], wanted, moves) if found else {}
     if args.json:
         body = {"unit": unit.name, "moves": list(moves), "places": [sheet.build_place_row(p) for r in cells for p in r]}
         print(json_text.format_json(body | {"best": [sheet.build_place_row(p) for p in found], "sway_si": sway}))
