@@ -11,7 +11,6 @@ from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from sim.errors import Fault, InputError
 from sim.fields.definition import Scenario
 from sim.fields.quantity_field import Kind
 from sim.fields.section_base import get_field_kind
@@ -43,15 +42,6 @@ def list_fields() -> tuple[Field, ...]:
 def index_fields() -> dict[str, Field]:
     """All fields by their path."""
     return {field.path: field for field in list_fields()}
-
-
-def find_field(path: str) -> Field:
-    """One field; a name that does not exist is an InputError that suggests the nearest."""
-    known = index_fields()
-    if path in known:
-        return known[path]
-    hint = suggest_name(path, known)
-    raise InputError([Fault("the path", None, path, "no such field", hint.allowed, hint.remedy)])
 
 
 def find_kind(path: str) -> Kind | None:

@@ -27,7 +27,6 @@ from sim.unit.model import ActionUnit
 from sim.value_records import value_record
 
 HELD, REGULATED = "held", "regulated"
-ADJUSTMENT_MODES = (HELD, REGULATED)
 DEFAULT_TARGETS = ("blow", "dip", "let_off", "drop", "lever_height", "jack_address", "checking_distance")
 """Readings a unit is regulated to where the scenario asks for nothing else."""
 

@@ -31,6 +31,7 @@ from sim.unit.model import GRAVITY, ActionUnit
 from tests.lazily import Lazily
 from tests.physics.design_unit import load_design_unit
 from tests.physics.rig import Array, fit_damper, make_rigid, make_state, read_vector, remove_contacts, remove_friction
+from tests.tiers import FULL
 
 sp, mechanics = Lazily("sympy"), Lazily("sympy.physics.mechanics")
 
@@ -193,6 +194,7 @@ def test_free_flight_with_a_rigid_shank_follows_lagrange(motion: tuple[Array, Ar
     compare(make_rigid(fit_damper(load_design_unit())), q, v)
 
 
+@FULL
 @settings(max_examples=30, deadline=None)
 @given(motions(), st.lists(st.floats(0.5, 2.0), min_size=12, max_size=12))
 def test_free_flight_follows_lagrange_with_other_parts(motion: tuple[Array, Array], by: list[float]) -> None:

@@ -27,7 +27,7 @@ KEYS = range(30, 50)
 ILL: Ill = {
     33: ("tight-hammer-centre", 0.5), 38: ("weak-spring", 0.6), 42: ("heavy-hammer", 0.6), 47: ("rail-back", 0.7),
 }  # fmt: skip
-FEW = range(36, 44)
+FEW = range(37, 42)
 SEED = 21
 
 

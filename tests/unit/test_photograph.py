@@ -15,13 +15,22 @@ from hypothesis import strategies as st
 import sim
 from sim.errors import InputError
 from sim.fields.coordinates import PARTS
+from sim.fields.scenario_files import merge_leaves
 from sim.photo import points
 from sim.photo.marks import format_marks, parse_marks
-from sim.photo.photograph import ANGLE_FIELD, CARD_MEASURED, Marks, PhotographResult, compute_coordinates
+from sim.photo.photograph import (
+    ANGLE_FIELD,
+    CARD_MEASURED,
+    Marks,
+    PhotographResult,
+    build_coordinate_leaves,
+    compute_coordinates,
+)
 from sim.report.photograph import tables as sheet
 from sim.report.photograph.demo import CARD, RULE, RULE_AT, Camera, compute_true_places, make_demo
 from sim.scenario.load import loads, read_leaves
 from sim.scenario.shipped import list_shipped_scenarios
+from sim.scenario.writing import render_scenario
 from sim.unit.model import ActionUnit, Vec
 from tests.photographs import MM, NAMES, find_dots, make_marks, measure_errors, project_places
 from tests.tiers import limit_draws, try_each
@@ -315,7 +324,9 @@ def test_a_scenario_takes_what_was_read_with_its_uncertainty(unit: ActionUnit) -
     assert data[:2] == b"\xff\xd8"
     camera = Camera()
     done = compute_coordinates(make_marks(clicks, camera))
-    whole = loads(sheet.build_scenario(read_leaves(list_shipped_scenarios()[NATURAL]), done))
+    whole = loads(
+        render_scenario(merge_leaves(read_leaves(list_shipped_scenarios()[NATURAL]), build_coordinate_leaves(done)))
+    )
     part = loads(f'name = "x"\nkey_number = 40\n{sheet.format_fragment(done)}')
     for one in done.given:
         section, name = one.path.split(".")

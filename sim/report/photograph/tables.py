@@ -11,12 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from sim.display_units import choose_unit, convert_si, format_number, format_unit
-from sim.fields.scenario_files import Leaves, merge_leaves
 from sim.photo.photograph import ANGLE_FIELD, FoundCoordinate, PhotographResult, build_coordinate_leaves
 from sim.report.drawing.mechanism import INK
 from sim.report.photograph.demo import compute_true_places
 from sim.report.photograph.picture import COLOURS
-from sim.scenario.writing import render_scenario
 from sim.unit.model import ActionUnit
 
 PREFIX = "coordinates."
@@ -107,11 +105,6 @@ def _by_part(done: PhotographResult) -> dict[str, list[str]]:
         _, part, name = path.split(".")
         out.setdefault(part, []).append(f"{name} = {text}")
     return out
-
-
-def build_scenario(base: Leaves, done: PhotographResult) -> str:
-    """A whole scenario with what the picture gives in place of what it said."""
-    return render_scenario(merge_leaves(base, build_coordinate_leaves(done)))
 
 
 def draw_places(done: PhotographResult, unit: ActionUnit | None) -> Figure:
