@@ -22,7 +22,7 @@ def list_predicted(work: Work) -> dict[str, tuple[float | None, str]]:
     unit = get_unit(work)
     found = to_frame(sim.predict(unit), unit)
     wanted = found[found["group"].isin(["settings", "touch", "repetition"]) | (found["of"] == "moderate")]
-    names = {unit.label: name for name, unit in UNITS.items()}
+    names = {shown.label: name for name, shown in UNITS.items()}
     out = {}
     for row in wanted.to_dict("records"):
         suffix = names.get(row["unit"], "")
